@@ -1,0 +1,35 @@
+/* Builds text in a caller's buffer without allocating. Overflow is remembered, never written. */
+#ifndef LENTIC_BASE_TEXT_H
+#define LENTIC_BASE_TEXT_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include "base/times.h"
+
+struct text {
+    char *buf; /* the caller's; always terminated */
+    size_t cap;
+    size_t len;
+    bool cut; /* something did not fit: what is there is incomplete */
+};
+
+struct text text_over(char *buf, size_t cap);
+void text_clear(struct text *t);
+void text_put(struct text *t, const char *s);
+void text_put_n(struct text *t, const char *s, size_t n);
+void text_printf(struct text *t, const char *format, ...) __attribute__((format(printf, 2, 3)));
+
+/* JSON pieces. Strings are escaped; bytes that are not UTF-8 become U+FFFD. Numbers that are not finite
+ * become null. json_key starts a member and puts the comma that is due. */
+void json_open(struct text *t, char bracket);  /* '{' or '[' */
+void json_close(struct text *t, char bracket); /* '}' or ']' */
+void json_key(struct text *t, const char *key);
+void json_string(struct text *t, const char *s);
+void json_string_n(struct text *t, const char *s, size_t n);
+void json_number(struct text *t, double v, int decimals); /* decimals < 0: shortest exact form */
+void json_int(struct text *t, long long v);
+void json_bool(struct text *t, bool v);
+void json_null(struct text *t);
+void json_time(struct text *t, utc_t v); /* null when not set */
+
+#endif

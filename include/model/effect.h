@@ -1,0 +1,68 @@
+/* What the engine asks the outside to do. A golden file is these, printed. */
+#ifndef LENTIC_MODEL_EFFECT_H
+#define LENTIC_MODEL_EFFECT_H
+
+#include "model/alert.h"
+#include "model/command.h"
+#include "model/reading.h"
+
+enum effect_kind {
+    EFFECT_READING, /* store (or revise) a reading */
+    EFFECT_ALERT,   /* an alert changed: store at once, publish, perhaps send */
+    EFFECT_EVENT,   /* something worth keeping that asks for nothing */
+    EFFECT_TANK,    /* the tank's document is out of date */
+    EFFECT_JOURNAL, /* a journal entry to store at once */
+};
+
+enum event_kind {
+    EVENT_CHANGE_SEEN,  /* water change recognised */
+    EVENT_TOPOFF_SEEN,
+    EVENT_SERVICE_BEGIN,
+    EVENT_SERVICE_END,
+    EVENT_UNLEARNT,
+    EVENT_PROBE_LATE,
+    EVENT_CONFLICT,
+    EVENT_RETAINED_IGNORED,
+    EVENT_REJECTED,
+    EVENT_COMMAND,
+    EVENT_FORECAST_SCORED,
+    EVENT_CLOCK,
+    EVENT_COUNT
+};
+
+const char *event_kind_name(enum event_kind k);
+
+struct event {
+    enum event_kind kind;
+    int place; /* -1 none */
+    enum quantity quantity; /* Q_COUNT none */
+    double value;
+    char text[200];
+};
+
+struct effect {
+    enum effect_kind kind;
+    utc_t t; /* when it happened: the engine's now */
+    union {
+        struct reading reading;
+        struct {
+            enum alert_change change;
+            bool announce; /* false: record only */
+            struct alert alert;
+        } alert;
+        struct event event;
+        int tank;
+        struct command journal;
+    } u;
+};
+
+/* Room for everything one input or one timer step can cause. */
+#define EFFECTS_MAX 96
+
+struct effects {
+    size_t count;
+    size_t lost; /* must stay 0: a bug otherwise, counted and told */
+    struct effect items[EFFECTS_MAX];
+};
+
+#endif

@@ -1,0 +1,80 @@
+/* What the engine knows about a tank, as plain values: the source of every document, board and page. */
+#ifndef LENTIC_MODEL_REPORT_H
+#define LENTIC_MODEL_REPORT_H
+
+#include "model/reading.h"
+#include "model/site.h"
+
+enum value_origin { ORIGIN_NONE, ORIGIN_PROBE, ORIGIN_HAND, ORIGIN_DERIVED };
+
+const char *value_origin_name(enum value_origin o);
+
+/* Latest value of one quantity. Derived values carry the age and flag of their weakest input. */
+struct value_report {
+    enum value_origin origin; /* ORIGIN_NONE: never measured, nothing else is meaningful */
+    double value;
+    utc_t t;
+    enum flag flag;
+    bool stale;
+    double per_day; /* robust trend, unit per day; NaN when not known */
+    double day_lo, day_hi; /* over the rolling day; NaN when not known */
+};
+
+enum derived {
+    DERIVED_CO2,         /* mg/L */
+    DERIVED_CO2_SWING,   /* mg/L over the rolling day */
+    DERIVED_OXYGEN_SAT,  /* mg/L at saturation */
+    DERIVED_NH3,         /* mg/L un-ionised ammonia */
+    DERIVED_CALCITE_SI,
+    DERIVED_GH_EST,      /* dH from EC and recipe */
+    DERIVED_KH_EST,
+    DERIVED_TDS,         /* mg/L by the water's own factor */
+    DERIVED_COUNT
+};
+
+const char *derived_name(enum derived d);
+const char *derived_unit(enum derived d);
+
+struct heat_report {
+    double tau_h;      /* free-cooling time constant; NaN: not yet learnt */
+    double band_lo_c, band_hi_c; /* learnt thermostat band; NaN */
+    double heater_w;   /* inferred or measured power now; NaN */
+    double duty;       /* share of the last day with the heater giving heat; NaN */
+    double learnt_h;   /* hours of history behind it */
+};
+
+struct forecast {
+    enum quantity quantity; /* Q_COUNT: none */
+    double limit;
+    utc_t at, at_early, at_late; /* when it is reached, and the honest spread */
+};
+
+struct tank_report {
+    int tank;
+    utc_t t; /* of the report */
+    struct value_report values[Q_COUNT];
+    struct value_report derived[DERIVED_COUNT];
+    double derived_sd[DERIVED_COUNT]; /* one standard uncertainty; NaN */
+    struct heat_report heat;
+    struct forecast forecast;
+    bool in_service; /* a service window is open */
+    utc_t service_until;
+    utc_t last_change; /* last water change seen or told */
+    double last_step_ec;
+};
+
+/* Health of one stream. */
+struct probe_report {
+    int stream;
+    bool seen;
+    utc_t last_t;
+    double last_value;
+    enum flag flag;
+    bool stale;
+    double cadence_s;  /* learnt or configured; NaN */
+    double good_share; /* over the last day; NaN */
+    uint32_t received, missing, rejected, duplicates, conflicts, late, retained;
+    char last_reason[64], last_sample[40];
+};
+
+#endif
