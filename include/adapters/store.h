@@ -1,0 +1,76 @@
+/* The store: SQLite in WAL mode, one writer. Readings gather in memory and are committed in one transaction with
+ * the inbox position; alerts, journal, calibrations and outbox are committed at once. The only file with
+ * store_schema and store_query to include sqlite3.h. */
+#ifndef LENTIC_ADAPTERS_STORE_H
+#define LENTIC_ADAPTERS_STORE_H
+
+#include "base/status.h"
+#include "model/effect.h"
+#include "model/site.h"
+
+struct store;
+
+/* Opens or makes the store, checks it (quick_check), migrates it (copy first). STATUS_REFUSED: a newer version.
+ * Damage: set aside under another name, salvaged what can be, started anew; told in why with STATUS_OK. */
+enum status store_open(const struct site *site, struct store **out, struct why *why) LENTIC_CHECKED;
+void store_close(struct store *store);
+
+/* The site after a reload: streams may have moved; probe identities stay by stream.name. */
+enum status store_bind(struct store *store, const struct site *site, struct why *why) LENTIC_CHECKED;
+
+/* Buffers a reading (or the revision of one). Bounded: when the store has failed for long the oldest unstored give way,
+ * counted. */
+void store_put_reading(struct store *store, const struct reading *r);
+
+/* Committed before it returns, together with everything buffered. */
+enum status store_put_alert(struct store *store, const struct alert *a, enum alert_change change, utc_t t,
+                            bool announce) LENTIC_CHECKED;
+enum status store_put_journal(struct store *store, const struct command *c, utc_t t) LENTIC_CHECKED;
+enum status store_put_event(struct store *store, const struct event *e, utc_t t) LENTIC_CHECKED; /* buffered like readings */
+
+/* inbox_seq: every record up to it is in what was put so far. Commits when due (commit_s, commit_rows) or when forced.
+ * *committed tells the position now safe. STATUS_IO: not committed, kept, tried again with backoff. */
+enum status store_commit(struct store *store, uint64_t inbox_seq, struct now now, bool force,
+                         uint64_t *committed) LENTIC_CHECKED;
+mono_t store_deadline(const struct store *store);
+uint64_t store_inbox_position(struct store *store); /* as last committed */
+
+/* Hourly settling, rollups, retention: one bounded piece of work per call; true while more is due. */
+bool store_tend(struct store *store, struct now now);
+
+/* State blobs (engine snapshots) by name. load: 0 when there is none; the caller frees *out. */
+enum status store_save_state(struct store *store, const char *name, const void *bytes, size_t n) LENTIC_CHECKED;
+size_t store_load_state(struct store *store, const char *name, uint8_t **out);
+
+/* Restart: readings at or after `from`, oldest first. */
+enum status store_each_reading(struct store *store, utc_t from, void (*each)(void *context, const struct reading *r),
+                               void *context) LENTIC_CHECKED;
+enum status store_each_alert(struct store *store, void (*each)(void *context, const struct alert *a),
+                             void *context) LENTIC_CHECKED;
+utc_t store_newest(struct store *store); /* newest reading, UTC_NONE */
+
+struct store_counts {
+    uint64_t stored, buffered, given_way, failures, commits;
+    utc_t last_commit;
+    bool failing;
+    char reason[160];
+    int64_t wal_bytes, file_bytes;
+};
+struct store_counts store_counts(const struct store *store);
+
+/* Outbox: messages to people, kept until delivered. */
+struct outbox_item {
+    int64_t id;
+    utc_t at;
+    int attempts;
+    enum priority priority;
+    char ref[96];       /* the alert, or "test", "summary" */
+    char json[2048];
+    char text[1024];
+};
+enum status store_outbox_add(struct store *store, const struct outbox_item *item) LENTIC_CHECKED;
+enum status store_outbox_next(struct store *store, utc_t due, struct outbox_item *out) LENTIC_CHECKED; /* STATUS_NONE */
+enum status store_outbox_done(struct store *store, int64_t id) LENTIC_CHECKED;
+enum status store_outbox_retry(struct store *store, int64_t id, utc_t next) LENTIC_CHECKED;
+
+#endif

@@ -1,0 +1,42 @@
+/* Read-only questions to the store: for the command line while the daemon writes. */
+#ifndef LENTIC_ADAPTERS_STORE_QUERY_H
+#define LENTIC_ADAPTERS_STORE_QUERY_H
+
+#include "base/status.h"
+#include "model/alert.h"
+#include "model/reading.h"
+
+struct store_reader;
+
+enum status store_reader_open(const char *path, struct store_reader **out, struct why *why) LENTIC_CHECKED;
+void store_reader_close(struct store_reader *reader);
+
+struct history_point {
+    utc_t t;
+    double value, lo, hi; /* lo and hi over the point's own span; equal to value for a single reading */
+    int n;
+    enum flag flag; /* worst of the point */
+};
+
+/* At most max_points points over [from, to) of a place's quantity, thinned evenly in time with the extremes
+ * kept, from raw or rollups as fits. Returns how many in *count. */
+enum status store_reader_history(struct store_reader *reader, const char *place, const char *quantity, utc_t from,
+                                 utc_t to, struct history_point *points, int max_points, int *count) LENTIC_CHECKED;
+
+/* Every stored reading of that span, oldest first (for CSV and JSON). */
+enum status store_reader_readings(struct store_reader *reader, const char *place, const char *quantity, utc_t from,
+                                  utc_t to, void (*each)(void *context, const struct reading *r, const char *probe),
+                                  void *context) LENTIC_CHECKED;
+
+struct alert_row {
+    utc_t t;
+    char place[48], kind[KIND_TEXT_MAX], change[16], state[8], priority[8];
+    double value, limit;
+    char cause[ALERT_CAUSE_MAX], evidence[ALERT_EVIDENCE_MAX], action[ALERT_ACTION_MAX], who[ALERT_WHO_MAX],
+        why[ALERT_WHY_MAX];
+};
+enum status store_reader_alert_changes(struct store_reader *reader, utc_t from, utc_t to,
+                                       void (*each)(void *context, const struct alert_row *row),
+                                       void *context) LENTIC_CHECKED;
+
+#endif

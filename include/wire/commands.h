@@ -1,0 +1,20 @@
+/* BASE/do/COMMAND payloads to commands, and answers back. */
+#ifndef LENTIC_WIRE_COMMANDS_H
+#define LENTIC_WIRE_COMMANDS_H
+
+#include "base/text.h"
+#include "model/command.h"
+#include "model/message.h"
+#include "model/site.h"
+
+/* verb is the topic's last level. Payload: a JSON object with "place" ("tank/a1"; "tank":"a1" for short) and
+ * "kind" ("temp-low"), or "id" ("tank/a1/temp-low"); "minutes"; "who" and "why"; for notes "what", "quantity", "value",
+ * "litres", "grams", "at". Unknown members are refused by name. STATUS_INVALID with one sentence. */
+enum status commands_parse(const struct site *site, const char *verb, size_t verb_len, const char *payload,
+                           size_t n, struct command *out, struct why *why) LENTIC_CHECKED;
+
+/* {"ok":true/false,"command":...,"place":...,"text":...} */
+void commands_format_answer(const struct site *site, const struct command *c, enum status st, const char *sentence,
+                            struct text *out);
+
+#endif

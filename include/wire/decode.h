@@ -1,0 +1,25 @@
+/* Topic and bytes to samples: every shape that probes send. Never fails as a whole: what cannot be read is a
+ * sample that says so. Used alike by the daemon, replay, tests and the fuzzer. */
+#ifndef LENTIC_WIRE_DECODE_H
+#define LENTIC_WIRE_DECODE_H
+
+#include "model/message.h"
+#include "model/sample.h"
+#include "model/site.h"
+#include "wire/topic.h"
+
+#define DECODE_MAX 64 /* most values one message may carry; the rest is counted as refused */
+
+/* Writes up to cap samples, in the order of the configuration. Returns how many; 0 when the topic is nobody's
+ * or no entry's match fits. A value whose pointer leads nowhere is SAMPLE_SYNTAX when the document is not what was
+ * configured (not JSON at all), else it is left out: probes send partial documents. */
+int decode_message(struct topics *topics, const struct site *site, const struct message *m, struct sample *out,
+                   int cap);
+
+/* One plain payload or one JSON scalar, judged by the grammar of QUALITY.md. */
+enum sample_kind decode_plain(const char *s, size_t n, bool comma, double *value, const char **reason);
+
+/* A payload's own time: RFC 3339 text, or an epoch number in s or ms by form. UTC_NONE when unreadable. */
+utc_t decode_time(const char *s, size_t n, enum time_form form, bool *zoned);
+
+#endif
