@@ -51,6 +51,7 @@ struct quantity_info {
     double hard_lo, hard_hi; /* nothing outside can be true */
     int decimals;
     double reading_sd; /* noise of a cheap probe, one standard deviation */
+    double deadband;   /* usual one of limit alerts */
     struct gate_limits gate;
 };
 

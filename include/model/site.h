@@ -13,7 +13,7 @@
 #define ID_MAX 32 /* bytes of an id, without terminator: a-z 0-9 - ; starts with a letter or digit */
 #define PLACE_TEXT_MAX 48 /* "tank/ID" */
 
-enum place_kind { PLACE_ROOM, PLACE_TANK, PLACE_RACK, PLACE_CIRCUIT, PLACE_SOURCE, PLACE_STORE, PLACE_SERVICE, PLACE_KIND_COUNT };
+enum place_kind { PLACE_ROOM, PLACE_TANK, PLACE_RACK, PLACE_CIRCUIT, PLACE_SOURCE, PLACE_STORE, PLACE_WATER, PLACE_SERVICE, PLACE_KIND_COUNT };
 
 struct place {
     enum place_kind kind;
@@ -121,7 +121,7 @@ struct stream {
     int entry, value, place;
     enum quantity quantity;
     const char *name; /* stable identity: concrete topic pattern + "#" + pointer, e.g. "probes/a1/temp" or "rack-b/b2/state#/ec" */
-    int twin;         /* another stream of the same place and quantity, -1 */
+    int twin;         /* next stream of the same place and quantity, in a ring; -1 when alone */
     int temp_stream;  /* stream that gives the temperature for compensation, -1 */
 };
 
@@ -200,8 +200,10 @@ struct site {
     int entry_count;
     struct stream *streams;
     int stream_count;
-    struct alert_slot *alerts;
+    int *first_stream; /* [place * Q_COUNT + quantity]: first stream of that place and quantity, -1 */
+    struct alert_slot *alerts; /* those of one place stand together */
     int alert_count;
+    int *first_alert; /* [place_count + 1]: alerts of place p are first_alert[p] .. first_alert[p+1]-1 */
 };
 
 /* Index of the place with that text ("tank/a1", "room"), -1 when there is none. */
@@ -209,7 +211,7 @@ int site_place_find(const struct site *site, const char *text, size_t n);
 int site_tank_find(const struct site *site, const char *id, size_t n);
 int site_alert_find(const struct site *site, const char *ref, size_t n); /* "tank/a1/temp-low" */
 
-/* First stream of that place and quantity, -1. The next twin by stream.twin. */
+/* First stream of that place and quantity, -1. The others by stream.twin. */
 int site_stream_of(const struct site *site, int place, enum quantity q);
 const struct probe_value *site_stream_value(const struct site *site, int stream);
 const struct probe_entry *site_stream_entry(const struct site *site, int stream);

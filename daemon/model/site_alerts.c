@@ -1,0 +1,168 @@
+/* Alert slots: every alert that this configuration can raise, made once. */
+#include "model/site.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+/* Reminders while nobody has acknowledged, and the new alarm when an acknowledged one stays: by priority. */
+static const int64_t renotify_ms[PRIORITY_COUNT] = { 24 * MS_PER_HOUR, 6 * MS_PER_HOUR, MS_PER_HOUR };
+static const int64_t realarm_ms[PRIORITY_COUNT] = { 0, 48 * MS_PER_HOUR, 12 * MS_PER_HOUR };
+
+static const char *joined(struct site *site, const char *a, const char *b)
+{
+    char buf[160];
+    int n = snprintf(buf, sizeof buf, "%s/%s", a, b);
+    return arena_text(&site->arena, buf, (size_t)n);
+}
+
+static struct alert_settings settings_default(enum alert_kind kind, enum quantity q)
+{
+    const struct kind_info *info = kind_info(kind);
+    double deadband = info->deadband;
+    if (isnan(deadband))
+        deadband = q == Q_COUNT ? 0.0 : quantity_info(q)->deadband;
+    return (struct alert_settings){
+        .enabled = true,
+        .priority = info->priority,
+        .latching = info->latching,
+        .deadband = deadband,
+        .on_delay_ms = (int64_t)(info->on_delay_s * MS_PER_S),
+        .off_delay_ms = (int64_t)(info->off_delay_s * MS_PER_S),
+        .renotify_ms = renotify_ms[info->priority],
+        .realarm_ms = realarm_ms[info->priority],
+    };
+}
+
+/* With alerts == NULL only counts. */
+static void add(struct site *site, int place, enum alert_kind kind, enum quantity q)
+{
+    int n = site->alert_count++;
+    if (site->alerts == NULL)
+        return;
+    char name[KIND_TEXT_MAX];
+    kind_format(kind, q, name, sizeof name);
+    struct alert_slot *slot = &site->alerts[n];
+    slot->kind = kind;
+    slot->quantity = q;
+    slot->place = place;
+    slot->settings = settings_default(kind, q);
+    slot->name = arena_text(&site->arena, name, strlen(name));
+    slot->ref = joined(site, site->places[place].text, name);
+}
+
+static void add_limits(struct site *site, const struct tank *tank)
+{
+    const struct water *water = tank->water < 0 ? NULL : &site->waters[tank->water];
+    for (int i = 0; i < Q_COUNT; i++) {
+        enum quantity q = (enum quantity)i;
+        if (!isnan(tank->band[q].lo))
+            add(site, tank->place, KIND_LOW, q);
+        if (!isnan(tank->band[q].hi))
+            add(site, tank->place, KIND_HIGH, q);
+        if (!isnan(tank->day_range[q]))
+            add(site, tank->place, KIND_SWING, q);
+        if (!isnan(tank->per_hour[q]))
+            add(site, tank->place, KIND_FAST, q);
+        if (water != NULL && !isnan(water->target[q]) && !isnan(water->drift[q]))
+            add(site, tank->place, KIND_DRIFT, q);
+    }
+}
+
+static void add_causes(struct site *site, const struct tank *tank)
+{
+    int temp = site_stream_of(site, tank->place, Q_TEMP);
+    int ec = site_stream_of(site, tank->place, Q_EC);
+    int level = site_stream_of(site, tank->place, Q_LEVEL);
+    if (temp >= 0) {
+        if (!isnan(tank->setpoint_c) || !isnan(tank->heater_w)) {
+            add(site, tank->place, KIND_HEATER_DEAD, Q_COUNT);
+            add(site, tank->place, KIND_HEATER_STUCK, Q_COUNT);
+            add(site, tank->place, KIND_HEATER_WEAK, Q_COUNT);
+        }
+        add(site, tank->place, KIND_OUT_OF_WATER, Q_COUNT);
+        add(site, tank->place, KIND_OXYGEN, Q_COUNT);
+    }
+    if (ec >= 0) {
+        static const enum alert_kind solids[] = { KIND_TOPOFF_STOPPED, KIND_TOPOFF_MINERALS, KIND_WASTE,
+                                                  KIND_EC_FALL };
+        for (unsigned i = 0; i < sizeof solids / sizeof *solids; i++)
+            add(site, tank->place, solids[i], Q_COUNT);
+    }
+    if (ec >= 0 || level >= 0)
+        add(site, tank->place, KIND_TOPOFF_OVER, Q_COUNT);
+    if (level >= 0 || site_stream_of(site, tank->place, Q_LEAK) >= 0)
+        add(site, tank->place, KIND_LEAK, Q_COUNT);
+    add(site, tank->place, KIND_AMMONIA, Q_COUNT);
+}
+
+static void add_probe_health(struct site *site, int place)
+{
+    static const enum alert_kind each[] = { KIND_SILENT, KIND_STUCK, KIND_NOISY, KIND_DRIFTING,
+                                            KIND_REFUSED };
+    for (int i = 0; i < Q_COUNT; i++) {
+        enum quantity q = (enum quantity)i;
+        if (site_stream_of(site, place, q) < 0)
+            continue;
+        for (unsigned k = 0; k < sizeof each / sizeof *each; k++)
+            add(site, place, each[k], q);
+        if (q == Q_PH || q == Q_EC)
+            add(site, place, KIND_CALIBRATION_DUE, q);
+    }
+}
+
+static void add_place(struct site *site, int p)
+{
+    const struct place *place = &site->places[p];
+    switch (place->kind) {
+    case PLACE_TANK:
+        add_limits(site, &site->tanks[place->tank]);
+        add_causes(site, &site->tanks[place->tank]);
+        break;
+    case PLACE_CIRCUIT:
+    case PLACE_RACK:
+        add(site, p, KIND_POWER_LOST, Q_COUNT);
+        break;
+    case PLACE_ROOM:
+        add(site, p, KIND_ROOM_COLD, Q_COUNT);
+        add(site, p, KIND_ROOM_HOT, Q_COUNT);
+        break;
+    case PLACE_SOURCE:
+        if (site_stream_of(site, p, Q_EC) >= 0)
+            add(site, p, KIND_SOURCE_WORN, Q_COUNT);
+        break;
+    case PLACE_WATER:
+        add(site, p, KIND_BATCH, Q_COUNT);
+        break;
+    case PLACE_SERVICE:
+        for (int k = KIND_BROKER_DOWN; k <= KIND_DELIVERY_FAILED; k++)
+            add(site, p, (enum alert_kind)k, Q_COUNT);
+        break;
+    case PLACE_STORE:
+    case PLACE_KIND_COUNT:
+        break;
+    }
+    add_probe_health(site, p);
+}
+
+static void add_all(struct site *site)
+{
+    site->alert_count = 0;
+    for (int p = 0; p < site->place_count; p++) {
+        if (site->first_alert != NULL)
+            site->first_alert[p] = site->alert_count;
+        add_place(site, p);
+    }
+    if (site->first_alert != NULL)
+        site->first_alert[site->place_count] = site->alert_count;
+}
+
+void site_derive_alerts(struct site *site)
+{
+    site->alerts = NULL;
+    site->first_alert = NULL;
+    add_all(site);
+    site->alerts = arena_take(&site->arena, (size_t)site->alert_count, sizeof *site->alerts);
+    site->first_alert = arena_take(&site->arena, (size_t)site->place_count + 1, sizeof *site->first_alert);
+    add_all(site);
+}
