@@ -1,4 +1,4 @@
-#include "water/heat.h"
+#include "water/heat_fit.h"
 #include "water/median.h"
 #include "water/range.h"
 

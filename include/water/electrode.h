@@ -1,6 +1,6 @@
 /* pH from a glass electrode's millivolts.
  *
- * Nernst slope S(T) = R T ln 10 / F (CODATA 2018), 59.1597 mV per pH at 25 degrees. E = offset - k S(T) (pH -
+ * Nernst slope S(T) = R T ln 10 / F (CODATA 2018), 59.1593 mV per pH at 25 degrees. E = offset - k S(T) (pH -
  * 7), the offset independent of temperature (isopotential point pH 7). Within 0.003 pH of the model; a real
  * electrode and its buffers are good for 0.02 to 0.05.
  * Source of the model: IUPAC recommendations 2002 (Buck et al., Pure Appl. Chem. 74:2169); buffers NIST / DIN
