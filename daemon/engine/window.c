@@ -1,0 +1,108 @@
+#include "engine/window.h"
+
+#include <math.h>
+#include <string.h>
+
+void window_init(struct window *w, int64_t bin_ms, int64_t span_ms, struct arena *arena)
+{
+    w->bin_ms = bin_ms;
+    w->cap = (int)(span_ms / bin_ms) + 2;
+    w->newest = 0;
+    w->bins = arena_take(arena, (size_t)w->cap, sizeof *w->bins);
+}
+
+void window_clear(struct window *w)
+{
+    memset(w->bins, 0, (size_t)w->cap * sizeof *w->bins);
+    w->newest = 0;
+}
+
+static int32_t index_of(const struct window *w, utc_t t)
+{
+    return t.ms <= 0 ? 0 : (int32_t)(t.ms / w->bin_ms);
+}
+
+void window_add(struct window *w, utc_t t, double v)
+{
+    int32_t index = index_of(w, t);
+    if (index <= w->newest - w->cap)
+        return;
+    if (index > w->newest)
+        w->newest = index;
+    struct window_bin *bin = &w->bins[index % w->cap];
+    if (bin->index != index)
+        *bin = (struct window_bin){ .index = index };
+    if (bin->n == 0 || v < (double)bin->lo)
+        bin->lo = (float)v;
+    if (bin->n == 0 || v > (double)bin->hi)
+        bin->hi = (float)v;
+    bin->sum += v;
+    bin->n++;
+}
+
+const struct window_bin *window_at(const struct window *w, utc_t t)
+{
+    int32_t index = index_of(w, t);
+    const struct window_bin *bin = &w->bins[index % w->cap];
+    return bin->index == index && bin->n > 0 ? bin : NULL;
+}
+
+double window_mean(const struct window_bin *bin)
+{
+    return bin->sum / bin->n;
+}
+
+static utc_t begin_of(const struct window *w, const struct window_bin *bin)
+{
+    return (utc_t){ (int64_t)bin->index * w->bin_ms };
+}
+
+struct window_range window_range(const struct window *w, utc_t to, int64_t span_ms)
+{
+    struct window_range r = { NAN, NAN, UTC_NONE, UTC_NONE, 0 };
+    int32_t last = index_of(w, to);
+    int32_t first = index_of(w, (utc_t){ to.ms - span_ms }) + 1;
+    for (int i = 0; i < w->cap; i++) {
+        const struct window_bin *bin = &w->bins[i];
+        if (bin->n == 0 || bin->index < first || bin->index > last)
+            continue;
+        if (r.bins == 0 || (double)bin->lo < r.lo || ((double)bin->lo == r.lo && begin_of(w, bin).ms > r.lo_at.ms)) {
+            r.lo = (double)bin->lo;
+            r.lo_at = begin_of(w, bin);
+        }
+        if (r.bins == 0 || (double)bin->hi > r.hi || ((double)bin->hi == r.hi && begin_of(w, bin).ms > r.hi_at.ms)) {
+            r.hi = (double)bin->hi;
+            r.hi_at = begin_of(w, bin);
+        }
+        r.bins++;
+    }
+    return r;
+}
+
+void window_visit(struct window *w, struct pack *p)
+{
+    int32_t held = 0;
+    for (int i = 0; i < w->cap; i++)
+        held += w->bins[i].n > 0;
+    pack_i32(p, &w->newest, 0, INT32_MAX);
+    pack_i32(p, &held, 0, w->cap);
+    int at = 0;
+    for (int i = 0; i < held && !p->bad; i++) {
+        struct window_bin bin = { 0 };
+        if (!p->reading) {
+            while (w->bins[at].n == 0)
+                at++;
+            bin = w->bins[at++];
+        }
+        double lo = (double)bin.lo, hi = (double)bin.hi;
+        pack_i32(p, &bin.index, 0, INT32_MAX);
+        pack_i32(p, &bin.n, 1, INT32_MAX);
+        pack_f64(p, &lo, -1e12, 1e12);
+        pack_f64(p, &hi, -1e12, 1e12);
+        pack_f64(p, &bin.sum, -1e18, 1e18);
+        bin.lo = (float)lo;
+        bin.hi = (float)hi;
+        if (p->reading)
+            w->bins[bin.index % w->cap] = bin;
+    }
+}
