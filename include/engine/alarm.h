@@ -1,0 +1,80 @@
+/* The life of alerts, after ANSI/ISA-18.2: from a condition (NO, YES, cannot judge) through on-delay and
+ * off-delay to the state machine, and what people do to it. Knows nothing of water. */
+#ifndef LENTIC_ENGINE_ALARM_H
+#define LENTIC_ENGINE_ALARM_H
+
+#include "base/pack.h"
+#include "base/status.h"
+#include "engine/timers.h"
+#include "model/effect.h"
+#include "model/site.h"
+
+enum tri { TRI_UNKNOWN, TRI_NO, TRI_YES, TRI_KEEP /* inside the deadband: as it was */ };
+
+enum alarm_timer { ALARM_DELAY, ALARM_TELL, ALARM_SHELF, ALARM_OUT, ALARM_TIMERS };
+
+struct alarm {
+    struct alert pub;   /* as others see it */
+    enum tri condition; /* last judged; UNKNOWN after silence */
+    bool told;          /* a raise was announced, its clear is still owed */
+};
+
+struct alarms {
+    const struct site *site;
+    struct alarm *items; /* one per site->alerts */
+    struct timers *timers;
+    int first_timer; /* ids first_timer + slot * ALARM_TIMERS + enum alarm_timer */
+    /* Fills value, limit, cause, evidence, action and due just before a change goes out. NULL: none. */
+    void (*explain)(void *context, int slot, struct alert *pub, struct now now);
+    /* Which alert leads this one's group, -1: it leads itself. NULL: every alert alone. */
+    int (*leader)(void *context, int slot);
+    void *context;
+};
+
+void alarms_init(struct alarms *a, const struct site *site, struct timers *timers, int first_timer,
+                 struct arena *arena);
+
+/* Limit with deadband: high side sets above the limit and resets at or below limit - deadband, low side
+ * mirrored. */
+enum tri alarm_compare(double v, double limit, double deadband, bool high);
+
+/* A new judgement. Delays run on the boot clock; TRI_KEEP cancels none. */
+void alarm_judge(struct alarms *a, int slot, enum tri condition, double value, double limit, struct now now,
+                 struct effects *fx);
+
+/* The input fell silent: pending delays end both ways, the alert is frozen. */
+void alarm_freeze(struct alarms *a, int slot);
+
+/* The text or number changed while the state stands: recorded, not announced. */
+void alarm_update(struct alarms *a, int slot, struct now now, struct effects *fx);
+
+/* A timer of this alarm came due. now is the deadline itself. */
+void alarm_due(struct alarms *a, int slot, enum alarm_timer which, struct now now, struct effects *fx);
+
+/* What people do. STATUS_REFUSED with a sentence when the state does not allow it. minutes: 0 < m <= 1440 for
+ * shelving. */
+enum status alarm_ack(struct alarms *a, int slot, const struct command *c, struct now now, struct effects *fx,
+                      struct why *why) LENTIC_CHECKED;
+enum status alarm_reset(struct alarms *a, int slot, const struct command *c, struct now now,
+                        struct effects *fx, struct why *why) LENTIC_CHECKED;
+enum status alarm_shelve(struct alarms *a, int slot, const struct command *c, struct now now,
+                         struct effects *fx, struct why *why) LENTIC_CHECKED;
+enum status alarm_unshelve(struct alarms *a, int slot, const struct command *c, struct now now,
+                           struct effects *fx, struct why *why) LENTIC_CHECKED;
+/* minutes NaN: until told otherwise. */
+enum status alarm_out(struct alarms *a, int slot, const struct command *c, struct now now, struct effects *fx,
+                      struct why *why) LENTIC_CHECKED;
+enum status alarm_back(struct alarms *a, int slot, const struct command *c, struct now now,
+                       struct effects *fx, struct why *why) LENTIC_CHECKED;
+
+/* Suppressed by design, and its end. No-op when it already is as wanted. */
+void alarm_suppress(struct alarms *a, int slot, bool on, const char *why, struct now now, struct effects *fx);
+
+static inline bool alarm_stands(const struct alarm *a)
+{
+    return a->pub.base != ALERT_NORM;
+}
+
+void alarm_visit(struct alarms *a, int slot, struct pack *p, struct now now);
+
+#endif
