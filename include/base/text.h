@@ -20,7 +20,8 @@ void text_put_n(struct text *t, const char *s, size_t n);
 void text_printf(struct text *t, const char *format, ...) __attribute__((format(printf, 2, 3)));
 
 /* JSON pieces. Strings are escaped; bytes that are not UTF-8 become U+FFFD. Numbers that are not finite
- * become null. json_key starts a member and puts the comma that is due. */
+ * become null. json_key starts a member. Keys and values put the comma that is due: when a value
+ * stands right before. */
 void json_open(struct text *t, char bracket);  /* '{' or '[' */
 void json_close(struct text *t, char bracket); /* '}' or ']' */
 void json_key(struct text *t, const char *key);

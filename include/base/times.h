@@ -72,7 +72,8 @@ static inline mono_t mono_of_utc(utc_t t, struct now now)
 
 #define UTC_TEXT_MAX 32
 
-/* Writes 2026-03-01T12:00:00.123Z into buf (UTC_TEXT_MAX bytes suffice). Returns buf. */
+/* Writes 2026-03-01T12:00:00.123Z into buf (UTC_TEXT_MAX bytes suffice); the empty string for UTC_NONE and
+ * whatever four digits of a year cannot write. Returns buf. */
 const char *utc_format(utc_t t, char *buf, size_t cap);
 
 /* Parses RFC 3339 (T or blank between date and time, any fraction, cut to milliseconds) and the form that
