@@ -108,11 +108,6 @@ void json_key(struct text *t, const char *key)
     text_put(t, ":");
 }
 
-void json_string(struct text *t, const char *s)
-{
-    json_string_n(t, s, strlen(s));
-}
-
 /* Bytes of the UTF-8 character at s (RFC 3629: shortest form, no surrogates), 0 when it is none. */
 static size_t character_bytes(const unsigned char *s, size_t n)
 {
@@ -162,17 +157,17 @@ void json_string_n(struct text *t, const char *s, size_t n)
     text_put(t, "\"");
 }
 
-static void put_value(struct text *t, const char *s)
+void json_word(struct text *t, const char *literal)
 {
     put_comma(t);
-    text_put(t, s);
+    text_put(t, literal);
 }
 
 void json_number(struct text *t, double v, int decimals)
 {
     char buf[NUMBER_TEXT_MAX];
     size_t n = decimals < 0 ? number_exact(buf, sizeof buf, v) : number_format(buf, sizeof buf, v, decimals);
-    put_value(t, n > 0 ? buf : "null");
+    json_word(t, n > 0 ? buf : "null");
 }
 
 void json_int(struct text *t, long long v)
@@ -183,12 +178,7 @@ void json_int(struct text *t, long long v)
 
 void json_bool(struct text *t, bool v)
 {
-    put_value(t, v ? "true" : "false");
-}
-
-void json_null(struct text *t)
-{
-    put_value(t, "null");
+    json_word(t, v ? "true" : "false");
 }
 
 void json_time(struct text *t, utc_t v)

@@ -4,6 +4,7 @@
 
 #include <stdbool.h>
 #include <stddef.h>
+#include <string.h>
 #include "base/times.h"
 
 struct text {
@@ -25,12 +26,23 @@ void text_printf(struct text *t, const char *format, ...) __attribute__((format(
 void json_open(struct text *t, char bracket);  /* '{' or '[' */
 void json_close(struct text *t, char bracket); /* '}' or ']' */
 void json_key(struct text *t, const char *key);
-void json_string(struct text *t, const char *s);
 void json_string_n(struct text *t, const char *s, size_t n);
 void json_number(struct text *t, double v, int decimals); /* decimals < 0: shortest exact form */
 void json_int(struct text *t, long long v);
 void json_bool(struct text *t, bool v);
-void json_null(struct text *t);
 void json_time(struct text *t, utc_t v); /* null when not set */
+void json_word(struct text *t, const char *literal); /* one of true, false, null */
+
+/* Without a symbol of their own: the JSON library of wire/json exports the same names, and a program's symbol
+ * would take the place of the library's within the library. */
+static inline void json_string(struct text *t, const char *s)
+{
+    json_string_n(t, s, strlen(s));
+}
+
+static inline void json_null(struct text *t)
+{
+    json_word(t, "null");
+}
 
 #endif
