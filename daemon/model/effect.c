@@ -1,0 +1,21 @@
+#include "model/effect.h"
+
+static const char *const names[EVENT_COUNT] = {
+    [EVENT_CHANGE_SEEN] = "change-seen",
+    [EVENT_TOPOFF_SEEN] = "topoff-seen",
+    [EVENT_SERVICE_BEGIN] = "service-begin",
+    [EVENT_SERVICE_END] = "service-end",
+    [EVENT_UNLEARNT] = "unlearnt",
+    [EVENT_PROBE_LATE] = "probe-late",
+    [EVENT_CONFLICT] = "conflict",
+    [EVENT_RETAINED_IGNORED] = "retained-ignored",
+    [EVENT_REJECTED] = "rejected",
+    [EVENT_COMMAND] = "command",
+    [EVENT_FORECAST_SCORED] = "forecast-scored",
+    [EVENT_CLOCK] = "clock",
+};
+
+const char *event_kind_name(enum event_kind k)
+{
+    return names[k];
+}
