@@ -6,6 +6,7 @@
 
 #include "base/nearest.h"
 #include "base/number.h"
+#include "base/span.h"
 
 #define NAMES_MAX  64
 #define WHOLE_MOST 9007199254740992.0 /* 2^53: beyond it a double skips whole numbers */
@@ -32,41 +33,12 @@ static enum status say_unknown(const struct options *o, const char *name, size_t
     return why_say(why, STATUS_INVALID, "there is no option --%s; did you mean --%s?", word, near);
 }
 
-enum status options_span(const char *text, double *seconds)
-{
-    size_t n = strlen(text);
-    double factor = 1, v;
-    switch (n > 0 ? text[n - 1] : '\0') {
-    case 's':
-        n--;
-        break;
-    case 'm':
-        n--, factor = 60;
-        break;
-    case 'h':
-        n--, factor = 3600;
-        break;
-    case 'd':
-        n--, factor = 86400;
-        break;
-    case 'w':
-        n--, factor = 7 * 86400;
-        break;
-    default:
-        break;
-    }
-    if (number_parse(text, n, NUMBER_PLAIN, &v) != STATUS_OK || !isfinite(v * factor))
-        return STATUS_INVALID;
-    *seconds = v * factor;
-    return STATUS_OK;
-}
-
 static enum status number_of(const struct option *option, const char *value, double *v, struct why *why)
 {
     const char *form = option->kind == OPTION_SPAN    ? "a time such as 90s, 30m, 6h or 2d"
                        : option->kind == OPTION_WHOLE ? "a whole number"
                                                       : "a number";
-    enum status st = option->kind == OPTION_SPAN ? options_span(value, v)
+    enum status st = option->kind == OPTION_SPAN ? span_parse(value, v)
                                                  : number_parse(value, strlen(value), NUMBER_PLAIN, v);
     if (st != STATUS_OK || (option->kind == OPTION_WHOLE && (floor(*v) != *v || fabs(*v) > WHOLE_MOST)))
         return why_say(why, STATUS_INVALID, "--%s takes %s, not \"%.40s\"", option->name, form, value);

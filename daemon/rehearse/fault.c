@@ -5,9 +5,9 @@
 
 #include "base/nearest.h"
 #include "base/number.h"
+#include "base/span.h"
 
 #define NAMES_MAX 64
-#define WEEK_S    (7 * 86400.0)
 #define YEAR_S    (366 * 86400.0)
 #define NO_SIZE   NAN, NAN, NAN
 
@@ -179,21 +179,10 @@ static enum status target_parse(const struct site *site, const char *where, stru
 
 static enum status seconds_parse(const char *text, double *seconds)
 {
-    static const struct {
-        char letter;
-        double factor;
-    } units[] = { { 's', 1 }, { 'm', 60 }, { 'h', 3600 }, { 'd', 86400 }, { 'w', WEEK_S } };
-    size_t n = strlen(text);
-    double factor = 1, v;
-    for (size_t i = 0; n > 0 && i < sizeof units / sizeof units[0]; i++)
-        if (text[n - 1] == units[i].letter) {
-            factor = units[i].factor;
-            n--;
-            break;
-        }
-    if (number_parse(text, n, NUMBER_PLAIN, &v) != STATUS_OK || v < 0 || v * factor > YEAR_S)
+    double v;
+    if (span_parse(text, &v) != STATUS_OK || v < 0 || v > YEAR_S)
         return STATUS_INVALID;
-    *seconds = v * factor;
+    *seconds = v;
     return STATUS_OK;
 }
 

@@ -47,9 +47,6 @@ struct options {
 enum status options_parse(const struct options *o, int argc, char **argv, const char **operands,
                           int *operand_count, struct why *why) LENTIC_CHECKED;
 
-/* Seconds of "90", "30s", "15m", "6h", "2d", "1w"; may be negative. STATUS_INVALID otherwise. */
-enum status options_span(const char *text, double *seconds) LENTIC_CHECKED;
-
 #define OPTIONS_GO_ON (-1)
 
 /* What a verb calls first: options_parse, the help on standard output or the fault on standard error.

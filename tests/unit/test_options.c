@@ -112,30 +112,12 @@ static void too_many_of_a_list(void **state)
     refused(&g, parse(&g, NULL, argc, argv), "more than 64 times");
 }
 
-static void spans(void **state)
-{
-    (void)state;
-    static const struct {
-        const char *text;
-        double seconds;
-    } good[] = { { "90", 90 },     { "30s", 30 },    { "15m", 900 },  { "1.5h", 5400 },
-                 { "2d", 172800 }, { "1w", 604800 }, { "-1h", -3600 } };
-    static const char *const bad[] = { "", "h", "6 h", "6hh", "nan", "1e308w" };
-    double v = 0;
-    for (size_t i = 0; i < sizeof good / sizeof good[0]; i++) {
-        assert_int_equal(options_span(good[i].text, &v), STATUS_OK);
-        assert_float_equal(v, good[i].seconds, 1e-9);
-    }
-    for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++)
-        assert_int_equal(options_span(bad[i], &v), STATUS_INVALID);
-}
-
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(every_kind_is_read), cmocka_unit_test(defaults_stay),
         cmocka_unit_test(faults_are_named),   cmocka_unit_test(help_is_told_apart),
-        cmocka_unit_test(too_many_of_a_list), cmocka_unit_test(spans),
+        cmocka_unit_test(too_many_of_a_list),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
