@@ -2,6 +2,7 @@
 #include "water/range.h"
 
 #include <math.h>
+#include <stdio.h>
 
 #define CONC_MOST   1e9
 #define VOLUME_MOST 1e7
@@ -278,12 +279,15 @@ static enum status refuse_dose(const struct mixing_dose *d, const struct mixing_
         reason = "salts only add, and the water is above the target already";
     else if (count == 2 && are_of_one_kind(&salts[0], &salts[1]))
         reason = "both salts add GH and KH in the same ratio, so they cannot set the two apart";
-    return why_say(why, STATUS_REFUSED,
-                   "GH %.4g KH %.4g is beyond reach: %s; nearest is GH %.4g KH %.4g with %.3f g of salt %zu "
-                   "and %.3f g of "
-                   "salt %zu",
-                   d->gh1_dh, d->kh1_dh, reason, gh, kh, best.gi * d->volume_l, best.i + 1,
-                   best.gj * d->volume_l, best.j + 1);
+    char amounts[96] = "without any salt";
+    double gi = best.gi * d->volume_l, gj = best.gj * d->volume_l;
+    if (gi > 0.0 && gj > 0.0)
+        snprintf(amounts, sizeof amounts, "with %.3f g of salt %zu and %.3f g of salt %zu", gi, best.i + 1,
+                 gj, best.j + 1);
+    else if (gi > 0.0)
+        snprintf(amounts, sizeof amounts, "with %.3f g of salt %zu", gi, best.i + 1);
+    return why_say(why, STATUS_REFUSED, "GH %.4g KH %.4g is beyond reach: %s; nearest is GH %.4g KH %.4g %s",
+                   d->gh1_dh, d->kh1_dh, reason, gh, kh, amounts);
 }
 
 enum status mixing_grams(const struct mixing_dose *dose, const struct mixing_salt *salts, size_t count,
