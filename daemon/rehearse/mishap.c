@@ -1,4 +1,4 @@
-#include "rehearse/fault.h"
+#include "rehearse/mishap.h"
 
 #include <math.h>
 #include <string.h>
@@ -11,45 +11,46 @@
 #define YEAR_S    (366 * 86400.0)
 #define NO_SIZE   NAN, NAN, NAN
 
-static const struct fault_info table[FAULT_COUNT] = {
-    [FAULT_HEATER_DEAD] = { "heater-dead", FAULT_OF_TANK, NO_SIZE, Q_COUNT, "the heater gives no heat" },
-    [FAULT_HEATER_STUCK] = { "heater-stuck", FAULT_OF_TANK, NO_SIZE, Q_COUNT,
-                             "the heater is on whatever the thermostat says" },
-    [FAULT_HEATER_WEAK] = { "heater-weak", FAULT_OF_TANK, 0.35, 0, 1, Q_COUNT,
-                            "the heater gives a share of its power (size 0.35)" },
-    [FAULT_CIRCUIT_LOST] = { "circuit-lost", FAULT_OF_CIRCUIT, NO_SIZE, Q_COUNT,
-                             "no mains on the circuit: heaters, lights, top-off pumps" },
-    [FAULT_RACK_LOST] = { "rack-lost", FAULT_OF_RACK, NO_SIZE, Q_COUNT, "no mains on the rack" },
-    [FAULT_ROOM_COLD] = { "room-cold", FAULT_OF_ROOM, 9, 0.1, 40, Q_COUNT,
-                          "the room settles colder by size (9) degrees" },
-    [FAULT_ROOM_HOT] = { "room-hot", FAULT_OF_ROOM, 9, 0.1, 40, Q_COUNT,
-                         "the room settles warmer by size (9) degrees" },
-    [FAULT_TOPOFF_STOPPED] = { "topoff-stopped", FAULT_OF_TANK, NO_SIZE, Q_COUNT,
-                               "nobody and nothing tops off" },
-    [FAULT_TOPOFF_MINERALS] = { "topoff-minerals", FAULT_OF_TANK, 350, 1, 20000, Q_COUNT,
-                                "the top-off water carries minerals: size (350) uS/cm" },
-    [FAULT_TOPOFF_OVER] = { "topoff-over", FAULT_OF_TANK, 3, 0.1, 100, Q_COUNT,
-                            "the top-off does not stop: size (3) % of the tank an hour" },
-    [FAULT_LEAK] = { "leak", FAULT_OF_TANK, 2.5, 0.01, 100, Q_COUNT,
-                     "the tank loses water: size (2.5) % of it an hour" },
-    [FAULT_BAD_BATCH] = { "bad-batch", FAULT_OF_WATER, 40, -90, 400, Q_COUNT,
-                          "all tanks of a water are changed with a batch off by size (40) % of solids" },
-    [FAULT_WASTE] = { "waste", FAULT_OF_TANK, 20, 0.1, 1000, Q_COUNT,
-                      "waste builds up: size (20) uS/cm a day" },
-    [FAULT_SOURCE_WORN] = { "source-worn", FAULT_OF_SOURCE, 4, 0.1, 1000, Q_COUNT,
-                            "purified water climbs by size (4) uS/cm a day" },
-    [FAULT_OUT_OF_WATER] = { "probe-out-of-water", FAULT_OF_TANK, NO_SIZE, Q_COUNT,
-                             "probes hang in the air" },
-    [FAULT_SILENT] = { "probe-silent", FAULT_OF_TANK, NO_SIZE, Q_COUNT, "probes send nothing" },
-    [FAULT_STUCK] = { "probe-stuck", FAULT_OF_TANK, NO_SIZE, Q_TEMP, "the probe repeats its last value" },
-    [FAULT_NOISY] = { "probe-noisy", FAULT_OF_TANK, 25, 1, 1000, Q_TEMP, "size (25) times the usual noise" },
-    [FAULT_EC_DRIFTING] = { "ec-drifting", FAULT_OF_TANK, 2, -50, 50, Q_EC,
-                            "the conductivity probe reads size (2) % more every day" },
-    [FAULT_PH_DRIFTING] = { "ph-drifting", FAULT_OF_TANK, 0.06, -2, 2, Q_PH,
-                            "the pH probe reads size (0.06) more every day" },
+static const struct mishap_info table[MISHAP_COUNT] = {
+    [MISHAP_HEATER_DEAD] = { "heater-dead", MISHAP_OF_TANK, NO_SIZE, Q_COUNT, "the heater gives no heat" },
+    [MISHAP_HEATER_STUCK] = { "heater-stuck", MISHAP_OF_TANK, NO_SIZE, Q_COUNT,
+                              "the heater is on whatever the thermostat says" },
+    [MISHAP_HEATER_WEAK] = { "heater-weak", MISHAP_OF_TANK, 0.35, 0, 1, Q_COUNT,
+                             "the heater gives a share of its power (size 0.35)" },
+    [MISHAP_CIRCUIT_LOST] = { "circuit-lost", MISHAP_OF_CIRCUIT, NO_SIZE, Q_COUNT,
+                              "no mains on the circuit: heaters, lights, top-off pumps" },
+    [MISHAP_RACK_LOST] = { "rack-lost", MISHAP_OF_RACK, NO_SIZE, Q_COUNT, "no mains on the rack" },
+    [MISHAP_ROOM_COLD] = { "room-cold", MISHAP_OF_ROOM, 9, 0.1, 40, Q_COUNT,
+                           "the room settles colder by size (9) degrees" },
+    [MISHAP_ROOM_HOT] = { "room-hot", MISHAP_OF_ROOM, 9, 0.1, 40, Q_COUNT,
+                          "the room settles warmer by size (9) degrees" },
+    [MISHAP_TOPOFF_STOPPED] = { "topoff-stopped", MISHAP_OF_TANK, NO_SIZE, Q_COUNT,
+                                "nobody and nothing tops off" },
+    [MISHAP_TOPOFF_MINERALS] = { "topoff-minerals", MISHAP_OF_TANK, 350, 1, 20000, Q_COUNT,
+                                 "the top-off water carries minerals: size (350) uS/cm" },
+    [MISHAP_TOPOFF_OVER] = { "topoff-over", MISHAP_OF_TANK, 3, 0.1, 100, Q_COUNT,
+                             "the top-off does not stop: size (3) % of the tank an hour" },
+    [MISHAP_LEAK] = { "leak", MISHAP_OF_TANK, 2.5, 0.01, 100, Q_COUNT,
+                      "the tank loses water: size (2.5) % of it an hour" },
+    [MISHAP_BAD_BATCH] = { "bad-batch", MISHAP_OF_WATER, 40, -90, 400, Q_COUNT,
+                           "all tanks of a water are changed with a batch off by size (40) % of solids" },
+    [MISHAP_WASTE] = { "waste", MISHAP_OF_TANK, 20, 0.1, 1000, Q_COUNT,
+                       "waste builds up: size (20) uS/cm a day" },
+    [MISHAP_SOURCE_WORN] = { "source-worn", MISHAP_OF_SOURCE, 4, 0.1, 1000, Q_COUNT,
+                             "purified water climbs by size (4) uS/cm a day" },
+    [MISHAP_OUT_OF_WATER] = { "probe-out-of-water", MISHAP_OF_TANK, NO_SIZE, Q_COUNT,
+                              "probes hang in the air" },
+    [MISHAP_SILENT] = { "probe-silent", MISHAP_OF_TANK, NO_SIZE, Q_COUNT, "probes send nothing" },
+    [MISHAP_STUCK] = { "probe-stuck", MISHAP_OF_TANK, NO_SIZE, Q_TEMP, "the probe repeats its last value" },
+    [MISHAP_NOISY] = { "probe-noisy", MISHAP_OF_TANK, 25, 1, 1000, Q_TEMP,
+                       "size (25) times the usual noise" },
+    [MISHAP_EC_DRIFTING] = { "ec-drifting", MISHAP_OF_TANK, 2, -50, 50, Q_EC,
+                             "the conductivity probe reads size (2) % more every day" },
+    [MISHAP_PH_DRIFTING] = { "ph-drifting", MISHAP_OF_TANK, 0.06, -2, 2, Q_PH,
+                             "the pH probe reads size (0.06) more every day" },
 };
 
-const struct fault_info *fault_info(enum fault_kind kind)
+const struct mishap_info *mishap_info(enum mishap_kind kind)
 {
     return &table[kind];
 }
@@ -76,17 +77,17 @@ static enum status say_nearest(struct why *why, const char *what, const char *wo
     return why_say(why, STATUS_INVALID, "there is no %s \"%.60s\"; did you mean \"%s\"?", what, word, near);
 }
 
-static enum status kind_parse(const char *name, enum fault_kind *kind, struct why *why)
+static enum status kind_parse(const char *name, enum mishap_kind *kind, struct why *why)
 {
-    const char *names[FAULT_COUNT];
-    for (int k = 0; k < FAULT_COUNT; k++) {
+    const char *names[MISHAP_COUNT];
+    for (int k = 0; k < MISHAP_COUNT; k++) {
         names[k] = table[k].name;
         if (strcmp(names[k], name) == 0) {
-            *kind = (enum fault_kind)k;
+            *kind = (enum mishap_kind)k;
             return STATUS_OK;
         }
     }
-    return say_nearest(why, "fault", name, names, FAULT_COUNT);
+    return say_nearest(why, "fault", name, names, MISHAP_COUNT);
 }
 
 static int place_of_kind(const struct site *site, enum place_kind kind, const char *id)
@@ -124,20 +125,20 @@ static int tank_source(const struct site *site, int tank)
 }
 
 /* What a tank stands for when the fault concerns more than a tank. */
-static int target_by_tank(const struct site *site, enum fault_scope scope, int tank)
+static int target_by_tank(const struct site *site, enum mishap_scope scope, int tank)
 {
     switch (scope) {
-    case FAULT_OF_TANK:
+    case MISHAP_OF_TANK:
         return tank;
-    case FAULT_OF_RACK:
+    case MISHAP_OF_RACK:
         return site->tanks[tank].rack;
-    case FAULT_OF_CIRCUIT:
+    case MISHAP_OF_CIRCUIT:
         return site->tanks[tank].circuit;
-    case FAULT_OF_ROOM:
+    case MISHAP_OF_ROOM:
         return site->room_place;
-    case FAULT_OF_WATER:
+    case MISHAP_OF_WATER:
         return site->tanks[tank].water;
-    case FAULT_OF_SOURCE:
+    case MISHAP_OF_SOURCE:
         return tank_source(site, tank);
     }
     return -1;
@@ -145,23 +146,23 @@ static int target_by_tank(const struct site *site, enum fault_scope scope, int t
 
 static const char *const scope_names[] = { "tank", "rack", "circuit", "room", "water", "source" };
 
-static enum status target_parse(const struct site *site, const char *where, struct fault *f, struct why *why)
+static enum status target_parse(const struct site *site, const char *where, struct mishap *f, struct why *why)
 {
     static const enum place_kind kinds[] = { PLACE_TANK, PLACE_RACK,  PLACE_CIRCUIT,
                                              PLACE_ROOM, PLACE_WATER, PLACE_SOURCE };
-    const struct fault_info *info = &table[f->kind];
+    const struct mishap_info *info = &table[f->kind];
     const char *own = scope_names[info->scope];
     const char *equals = strchr(where, '=');
     struct word key;
     if (!word_take(&key, where, equals != NULL ? (size_t)(equals - where) : strlen(where)))
         return why_say(why, STATUS_INVALID, "%s: the place is too long", info->name);
-    if (info->scope == FAULT_OF_ROOM && strcmp(key.text, "room") == 0) {
+    if (info->scope == MISHAP_OF_ROOM && strcmp(key.text, "room") == 0) {
         f->target = site->room_place;
         return STATUS_OK;
     }
     if (equals == NULL || (strcmp(key.text, "tank") != 0 && strcmp(key.text, own) != 0))
         return why_say(why, STATUS_INVALID, "%s happens to a %s: %s@%s=ID%s", info->name, own, info->name,
-                       own, info->scope == FAULT_OF_TANK ? "" : " or @tank=ID of one of its tanks");
+                       own, info->scope == MISHAP_OF_TANK ? "" : " or @tank=ID of one of its tanks");
     const char *id = equals + 1;
     if (strcmp(key.text, "tank") == 0) {
         int tank = site_tank_find(site, id, strlen(id));
@@ -173,7 +174,7 @@ static enum status target_parse(const struct site *site, const char *where, stru
         return STATUS_OK;
     }
     f->target =
-        info->scope == FAULT_OF_WATER ? water_find(site, id) : place_of_kind(site, kinds[info->scope], id);
+        info->scope == MISHAP_OF_WATER ? water_find(site, id) : place_of_kind(site, kinds[info->scope], id);
     return f->target >= 0 ? STATUS_OK : say_no_place(site, kinds[info->scope], own, id, why);
 }
 
@@ -186,7 +187,8 @@ static enum status seconds_parse(const char *text, double *seconds)
     return STATUS_OK;
 }
 
-static enum status size_parse(const struct fault_info *info, const char *value, double *size, struct why *why)
+static enum status size_parse(const struct mishap_info *info, const char *value, double *size,
+                              struct why *why)
 {
     double v;
     if (isnan(info->size))
@@ -199,10 +201,10 @@ static enum status size_parse(const struct fault_info *info, const char *value, 
     return STATUS_OK;
 }
 
-static enum status setting_parse(const char *setting, struct fault *f, struct why *why)
+static enum status setting_parse(const char *setting, struct mishap *f, struct why *why)
 {
     static const char *const keys[] = { "at", "for", "size", "of" };
-    const struct fault_info *info = &table[f->kind];
+    const struct mishap_info *info = &table[f->kind];
     const char *equals = strchr(setting, '=');
     struct word key;
     size_t n = equals != NULL ? (size_t)(equals - setting) : strlen(setting);
@@ -226,9 +228,9 @@ static enum status setting_parse(const char *setting, struct fault *f, struct wh
     return say_nearest(why, "setting", key.text, keys, sizeof keys / sizeof keys[0]);
 }
 
-enum status fault_parse(const struct site *site, const char *text, struct fault *out, struct why *why)
+enum status mishap_parse(const struct site *site, const char *text, struct mishap *out, struct why *why)
 {
-    struct fault f = { .for_s = INFINITY, .at_s = NAN };
+    struct mishap f = { .for_s = INFINITY, .at_s = NAN };
     struct word part;
     size_t n = strcspn(text, "@");
     if (!word_take(&part, text, n))
@@ -254,22 +256,22 @@ enum status fault_parse(const struct site *site, const char *text, struct fault 
     return STATUS_OK;
 }
 
-bool fault_active(const struct fault *f, double t_s)
+bool mishap_active(const struct mishap *f, double t_s)
 {
     return t_s >= f->at_s && t_s < f->at_s + f->for_s;
 }
 
-bool fault_touches(const struct site *site, const struct fault *f, int tank)
+bool mishap_touches(const struct site *site, const struct mishap *f, int tank)
 {
     return target_by_tank(site, table[f->kind].scope, tank) == f->target;
 }
 
-const char *fault_place(const struct site *site, const struct fault *f)
+const char *mishap_place(const struct site *site, const struct mishap *f)
 {
     switch (table[f->kind].scope) {
-    case FAULT_OF_TANK:
+    case MISHAP_OF_TANK:
         return site->places[site->tanks[f->target].place].text;
-    case FAULT_OF_WATER:
+    case MISHAP_OF_WATER:
         return site->waters[f->target].id;
     default:
         return site->places[f->target].text;
