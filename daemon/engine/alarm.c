@@ -6,18 +6,24 @@
 
 #define SHELF_MOST_MIN (24 * 60)
 
+void alarm_forget(struct alarms *a, int slot)
+{
+    struct alarm *alarm = &a->items[slot];
+    memset(alarm, 0, sizeof *alarm);
+    struct alert *pub = &alarm->pub;
+    pub->index = slot;
+    pub->value = pub->limit = NAN;
+    pub->since = pub->raised_at = pub->due = pub->shelved_until = pub->out_until = UTC_NONE;
+    pub->leader = -1;
+}
+
 void alarms_init(struct alarms *a, const struct site *site, struct timers *timers, int first_timer,
                  struct arena *arena)
 {
     *a = (struct alarms){ .site = site, .timers = timers, .first_timer = first_timer };
     a->items = arena_take(arena, (size_t)site->alert_count, sizeof *a->items);
-    for (int i = 0; i < site->alert_count; i++) {
-        struct alert *pub = &a->items[i].pub;
-        pub->index = i;
-        pub->value = pub->limit = NAN;
-        pub->since = pub->raised_at = pub->due = pub->shelved_until = pub->out_until = UTC_NONE;
-        pub->leader = -1;
-    }
+    for (int i = 0; i < site->alert_count; i++)
+        alarm_forget(a, i);
 }
 
 static int timer_id(const struct alarms *a, int slot, enum alarm_timer which)

@@ -62,15 +62,19 @@ struct window_range window_range(const struct window *w, utc_t to, int64_t span_
     struct window_range r = { NAN, NAN, UTC_NONE, UTC_NONE, 0 };
     int32_t last = index_of(w, to);
     int32_t first = index_of(w, (utc_t){ to.ms - span_ms }) + 1;
-    for (int i = 0; i < w->cap; i++) {
-        const struct window_bin *bin = &w->bins[i];
-        if (bin->n == 0 || bin->index < first || bin->index > last)
+    if (first <= w->newest - w->cap)
+        first = w->newest - w->cap + 1;
+    if (last > w->newest)
+        last = w->newest;
+    for (int32_t index = first < 0 ? 0 : first; index <= last; index++) {
+        const struct window_bin *bin = &w->bins[index % w->cap];
+        if (bin->n == 0 || bin->index != index)
             continue;
-        if (r.bins == 0 || (double)bin->lo < r.lo || ((double)bin->lo == r.lo && begin_of(w, bin).ms > r.lo_at.ms)) {
+        if (r.bins == 0 || (double)bin->lo <= r.lo) {
             r.lo = (double)bin->lo;
             r.lo_at = begin_of(w, bin);
         }
-        if (r.bins == 0 || (double)bin->hi > r.hi || ((double)bin->hi == r.hi && begin_of(w, bin).ms > r.hi_at.ms)) {
+        if (r.bins == 0 || (double)bin->hi >= r.hi) {
             r.hi = (double)bin->hi;
             r.hi_at = begin_of(w, bin);
         }

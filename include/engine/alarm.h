@@ -34,6 +34,9 @@ struct alarms {
 void alarms_init(struct alarms *a, const struct site *site, struct timers *timers, int first_timer,
                  struct arena *arena);
 
+/* Back to what it was before anything was judged. */
+void alarm_forget(struct alarms *a, int slot);
+
 /* Limit with deadband: high side sets above the limit and resets at or below limit - deadband, low side
  * mirrored. */
 enum tri alarm_compare(double v, double limit, double deadband, bool high);

@@ -1,5 +1,5 @@
-/* All deadlines of the engine in one heap: the next one at once, a change in O(log n). Equal deadlines come in the
- * order of their ids, so that a run is repeatable. */
+/* All deadlines of the engine in one heap: the next one at once, a change in O(log n). Equal deadlines come
+ * in the order of their ids, so that a run is repeatable. */
 #ifndef LENTIC_ENGINE_TIMERS_H
 #define LENTIC_ENGINE_TIMERS_H
 
@@ -8,10 +8,10 @@
 #include "base/times.h"
 
 struct timers {
-    int count;       /* in the heap */
-    int *heap;       /* ids */
-    int *where;      /* id -> place in the heap, -1 */
-    mono_t *due;     /* by id */
+    int count;   /* in the heap */
+    int *heap;   /* ids */
+    int *where;  /* id -> place in the heap, -1 */
+    mono_t *due; /* by id */
     int ids;
 };
 

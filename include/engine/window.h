@@ -1,5 +1,5 @@
-/* Rolling extremes, means and trend of one stream in bins of fixed length, on the time of the readings. A bin stands
- * at its own place, so late values find it too and nothing is ever shifted. */
+/* Rolling extremes, means and trend of one stream in bins of fixed length, on the time of the readings. A bin
+ * stands at its own place, so late values find it too and nothing is ever shifted. */
 #ifndef LENTIC_ENGINE_WINDOW_H
 #define LENTIC_ENGINE_WINDOW_H
 

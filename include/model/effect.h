@@ -57,7 +57,7 @@ struct effect {
 };
 
 /* Room for everything one input or one timer step can cause. */
-#define EFFECTS_MAX 96
+#define EFFECTS_MAX 256
 
 struct effects {
     size_t count;

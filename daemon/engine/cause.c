@@ -1,0 +1,275 @@
+/* One cause, one message: which alert leads, and what is said with a number, its cause, the time left and
+ * what to do. */
+#include "engine/state.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "base/number.h"
+#include "base/text.h"
+#include "water/heat.h"
+
+/* Alerts of one family follow from one another; the leader of a family speaks for the rest. */
+enum family { FAMILY_HEAT, FAMILY_SOLIDS, FAMILY_PROBE, FAMILY_OTHER };
+
+static enum family family_of(const struct alert_slot *slot)
+{
+    switch (slot->kind) {
+    case KIND_HEATER_DEAD:
+    case KIND_HEATER_STUCK:
+    case KIND_HEATER_WEAK:
+    case KIND_POWER_LOST:
+    case KIND_ROOM_COLD:
+    case KIND_ROOM_HOT:
+        return FAMILY_HEAT;
+    case KIND_TOPOFF_STOPPED:
+    case KIND_TOPOFF_MINERALS:
+    case KIND_TOPOFF_OVER:
+    case KIND_WASTE:
+    case KIND_EC_FALL:
+        return FAMILY_SOLIDS;
+    case KIND_LOW:
+    case KIND_HIGH:
+    case KIND_SWING:
+    case KIND_FAST:
+    case KIND_DRIFT:
+        if (slot->quantity == Q_TEMP)
+            return FAMILY_HEAT;
+        return slot->quantity == Q_EC || slot->quantity == Q_TDS ? FAMILY_SOLIDS : FAMILY_OTHER;
+    case KIND_SILENT:
+        return FAMILY_PROBE;
+    default:
+        return FAMILY_OTHER;
+    }
+}
+
+static bool leads(const struct engine *e, int slot)
+{
+    const struct alarm *alarm = &e->alarms.items[slot];
+    return alarm->pub.active && alarm->pub.marks == 0 && alarm->told && alarm->pub.leader < 0;
+}
+
+/* The earliest standing leader of the same family at a place; slot itself does not count. */
+static int leader_at(const struct engine *e, int place, enum family family, int slot)
+{
+    int best = -1;
+    if (place < 0)
+        return -1;
+    for (int i = e->site->first_alert[place]; i < e->site->first_alert[place + 1]; i++) {
+        if (i == slot || family_of(&e->site->alerts[i]) != family || !leads(e, i))
+            continue;
+        if (best < 0 || e->alarms.items[i].pub.raised_at.ms < e->alarms.items[best].pub.raised_at.ms)
+            best = i;
+    }
+    return best;
+}
+
+/* Probes of one make that fall silent together: the first speaks for the others. */
+static int silent_leader(const struct engine *e, int slot)
+{
+    const struct alert_slot *mine = &e->site->alerts[slot];
+    int stream = site_stream_of(e->site, mine->place, mine->quantity);
+    for (int i = 0; i < e->site->alert_count; i++) {
+        const struct alert_slot *other = &e->site->alerts[i];
+        if (i == slot || other->kind != KIND_SILENT || !leads(e, i))
+            continue;
+        int s = site_stream_of(e->site, other->place, other->quantity);
+        if (s >= 0 && e->site->streams[s].entry == e->site->streams[stream].entry)
+            return i;
+        if (other->place == mine->place)
+            return i;
+    }
+    return -1;
+}
+
+int cause_leader(void *engine, int slot)
+{
+    const struct engine *e = engine;
+    const struct alert_slot *mine = &e->site->alerts[slot];
+    enum family family = family_of(mine);
+    if (family == FAMILY_OTHER)
+        return -1;
+    if (family == FAMILY_PROBE)
+        return silent_leader(e, slot);
+    int tank = e->site->places[mine->place].tank;
+    if (tank >= 0 && family == FAMILY_HEAT) {
+        const struct tank *t = &e->site->tanks[tank];
+        const int above[] = { t->circuit, t->rack, e->site->room_place };
+        for (unsigned i = 0; i < sizeof above / sizeof *above; i++) {
+            int leader = leader_at(e, above[i], family, slot);
+            if (leader >= 0)
+                return leader;
+        }
+    }
+    return leader_at(e, mine->place, family, slot);
+}
+
+/* --- what is said --- */
+
+static void put_value(struct text *out, enum quantity q, double v)
+{
+    const struct quantity_info *info = quantity_info(q);
+    char number[32];
+    if (number_format(number, sizeof number, v, info->decimals) > 0)
+        text_printf(out, "%s%s%s", number, info->unit[0] != '\0' ? " " : "", info->unit);
+    else
+        text_put(out, "not known");
+}
+
+static bool heat_view(const struct engine *e, int tank, struct heater_view *view)
+{
+    const struct tank *t = &e->site->tanks[tank];
+    int s = speaking_stream(e, t->place, Q_TEMP);
+    int r = speaking_stream(e, e->site->room_place, Q_TEMP);
+    if (s < 0 || !e->streams[s].seen)
+        return false;
+    heater_look(&e->tanks[tank].heater, t, &e->streams[s].day,
+                r < 0 || !e->streams[r].seen ? NULL : &e->streams[r].day, e->streams[s].value_t, view);
+    return !isnan(view->temp_c);
+}
+
+/* When the tank reaches its band's edge on the way to the room. */
+static void due_by_cooling(const struct engine *e, int tank, struct alert *pub, struct now now,
+                           struct text *evidence)
+{
+    const struct tank *t = &e->site->tanks[tank];
+    struct heater_view view;
+    double hours;
+    pub->due = UTC_NONE;
+    if (isnan(t->band[Q_TEMP].lo) || !heat_view(e, tank, &view) || isnan(view.free_c_h) || view.free_c_h >= 0)
+        return;
+    double room = isnan(view.room_c) ? view.temp_c + 6 * view.free_c_h : view.room_c;
+    double tau_h = (view.temp_c - room) / -view.free_c_h;
+    if (tau_h <= 0 || heat_time_to(view.temp_c, room, tau_h, t->band[Q_TEMP].lo, &hours, NULL) != STATUS_OK)
+        return;
+    char span[32], limit[32];
+    pub->due = (utc_t){ now.utc.ms + (int64_t)(hours * (double)MS_PER_HOUR) };
+    number_format(limit, sizeof limit, t->band[Q_TEMP].lo, 1);
+    if (hours > 0)
+        text_printf(evidence, "; below %s °C in about %s", limit,
+                    span_format((int64_t)(hours * (double)MS_PER_HOUR), span, sizeof span));
+}
+
+static void explain_heater(const struct engine *e, int tank, enum alert_kind kind, struct alert *pub,
+                           struct now now)
+{
+    struct heater_view v;
+    struct text out = text_over(pub->evidence, sizeof pub->evidence);
+    if (!heat_view(e, tank, &v))
+        return;
+    text_printf(&out, "%.2f °C, usual band %.1f to %.1f °C", v.temp_c, v.band_lo_c, v.band_hi_c);
+    if (!isnan(v.slope_c_h))
+        text_printf(&out, ", %s %.2f °C/h", v.slope_c_h < 0 ? "falling" : "rising", fabs(v.slope_c_h));
+    if (!isnan(v.free_c_h))
+        text_printf(&out, " (without heat: falling %.2f °C/h)", fabs(v.free_c_h));
+    if (!isnan(v.room_c))
+        text_printf(&out, ", room %.1f °C", v.room_c);
+    if (pub->active && kind != KIND_HEATER_STUCK)
+        due_by_cooling(e, tank, pub, now, &out);
+}
+
+static const struct heater *heater_of(const struct engine *e, int place)
+{
+    int tank = e->site->places[place].tank;
+    return tank < 0 ? NULL : &e->tanks[tank].heater;
+}
+
+static void explain_limit(const struct engine *e, const struct alert_slot *slot, struct alert *pub)
+{
+    static const char *const said[] = { [KIND_LOW] = "lower limit",
+                                        [KIND_HIGH] = "upper limit",
+                                        [KIND_SWING] = "largest daily range",
+                                        [KIND_FAST] = "largest change in an hour",
+                                        [KIND_DRIFT] = "largest distance from the target" };
+    struct text out = text_over(pub->evidence, sizeof pub->evidence);
+    int s = speaking_stream(e, slot->place, slot->quantity);
+    put_value(&out, slot->quantity, pub->value);
+    text_printf(&out, ", %s ", said[slot->kind]);
+    put_value(&out, slot->quantity, pub->limit);
+    if (s >= 0 && e->streams[s].seen) {
+        struct window_range day = window_range(&e->streams[s].day, e->streams[s].value_t, MS_PER_DAY);
+        if (day.bins > 0) {
+            text_put(&out, "; over the day ");
+            put_value(&out, slot->quantity, day.lo);
+            text_put(&out, " to ");
+            put_value(&out, slot->quantity, day.hi);
+        }
+    }
+}
+
+/* The heater's verdict names the cause of a temperature out of its band. */
+static const char *limit_cause(const struct engine *e, const struct alert_slot *slot)
+{
+    const struct heater *h = slot->quantity == Q_TEMP ? heater_of(e, slot->place) : NULL;
+    if (h != NULL && h->cause == HEATER_DEAD)
+        return kind_info(KIND_HEATER_DEAD)->title;
+    if (h != NULL && h->cause == HEATER_STUCK)
+        return kind_info(KIND_HEATER_STUCK)->title;
+    if (h != NULL && h->cause == HEATER_WEAK)
+        return kind_info(KIND_HEATER_WEAK)->title;
+    return NULL;
+}
+
+static void explain_stream(const struct engine *e, const struct alert_slot *slot, struct alert *pub,
+                           struct now now)
+{
+    struct text out = text_over(pub->evidence, sizeof pub->evidence);
+    int stream = site_stream_of(e->site, slot->place, slot->quantity);
+    const struct stream_state *s = &e->streams[stream];
+    char span[32];
+    if (slot->kind == KIND_SILENT) {
+        if (s->seen)
+            text_printf(&out, "no usable value for %s; the last was ",
+                        span_format(now.mono.ms - s->fresh_at.ms, span, sizeof span));
+        else
+            text_put(&out, "no value ever came on ");
+        if (s->seen)
+            put_value(&out, slot->quantity, s->last.value);
+        else
+            text_put(&out, e->site->streams[stream].name);
+    } else if (slot->kind == KIND_REFUSED) {
+        text_printf(&out, "%d in a row: %s, last \"%s\" on %s", s->bad_run, s->last_reason, s->last_sample,
+                    e->site->streams[stream].name);
+    } else if (slot->kind == KIND_STUCK) {
+        text_put(&out, "it does not move: ");
+        put_value(&out, slot->quantity, s->last.value);
+        text_printf(&out, " for %s", span_format(s->last.t.ms - s->gate.flat_since_ms, span, sizeof span));
+    } else if (slot->kind == KIND_NOISY) {
+        text_printf(&out, "%.0f %% of the last values jump about", pub->value);
+    }
+}
+
+void cause_explain(void *engine, int slot, struct alert *pub, struct now now)
+{
+    const struct engine *e = engine;
+    const struct alert_slot *s = &e->site->alerts[slot];
+    const struct kind_info *info = kind_info(s->kind);
+    const char *cause = info->title;
+    switch (s->kind) {
+    case KIND_LOW:
+    case KIND_HIGH:
+    case KIND_SWING:
+    case KIND_FAST:
+    case KIND_DRIFT:
+        explain_limit(e, s, pub);
+        if (limit_cause(e, s) != NULL)
+            cause = limit_cause(e, s);
+        break;
+    case KIND_HEATER_DEAD:
+    case KIND_HEATER_STUCK:
+    case KIND_HEATER_WEAK:
+        explain_heater(e, e->site->places[s->place].tank, s->kind, pub, now);
+        break;
+    case KIND_SILENT:
+    case KIND_REFUSED:
+    case KIND_STUCK:
+    case KIND_NOISY:
+        explain_stream(e, s, pub, now);
+        break;
+    default:
+        break;
+    }
+    snprintf(pub->cause, sizeof pub->cause, "%s", cause);
+    snprintf(pub->action, sizeof pub->action, "%s", info->action);
+}

@@ -1,0 +1,59 @@
+/* From what was sent to a calibrated value at a believed time, and the values that follow from others. */
+#include "engine/state.h"
+
+#include <math.h>
+
+#include "water/conductivity.h"
+
+/* Own times below this are those of a clock that was never set. */
+#define OWN_TIME_FLOOR_MS INT64_C(1577836800000) /* 2020-01-01 */
+#define AHEAD_MOST_MS     (120 * MS_PER_S)
+#define PARTNER_AGE_MS    (2 * MS_PER_HOUR)
+
+utc_t derive_time(const struct engine *e, const struct sample *s, struct now now, enum time_basis *basis)
+{
+    if (!utc_is_set(s->claimed)) {
+        *basis = now.trusted ? TIME_RECEIVED : TIME_UNTRUSTED;
+        return now.utc;
+    }
+    if (!s->zoned)
+        *basis = TIME_NOT_ZONED;
+    else if (s->claimed.ms < OWN_TIME_FLOOR_MS)
+        *basis = TIME_OLD;
+    else if (now.trusted && s->claimed.ms > now.utc.ms + AHEAD_MOST_MS)
+        *basis = TIME_FUTURE;
+    else if (!now.trusted && utc_is_set(e->streams[s->stream].gate.newest) &&
+             s->claimed.ms <= e->streams[s->stream].gate.newest.ms)
+        *basis = TIME_UNTRUSTED;
+    else
+        *basis = TIME_OWN;
+    return *basis == TIME_OWN ? s->claimed : now.utc;
+}
+
+/* Temperature of the same place for compensation; NaN when none is recent enough. */
+static double partner_temp(const struct engine *e, const struct sample *s)
+{
+    int stream = e->site->streams[s->stream].temp_stream;
+    if (stream < 0 || !e->streams[stream].seen)
+        return NAN;
+    const struct stream_state *t = &e->streams[stream];
+    utc_t newest = e->streams[s->stream].gate.newest;
+    if (utc_is_set(newest) && newest.ms - t->gate.last.t_ms > PARTNER_AGE_MS)
+        return NAN;
+    return t->gate.last.v;
+}
+
+/* NaN (not judged, kept out) when the temperature that a raw conductivity needs is not known: a number that
+ * looks right would be worse. */
+double derive_value(const struct engine *e, const struct sample *s)
+{
+    const struct probe_value *value = site_stream_value(e->site, s->stream);
+    double v = calib_apply(&e->streams[s->stream].calib, s->raw, partner_temp(e, s));
+    if (value->quantity != Q_EC || value->compensated || isnan(v))
+        return v;
+    double temp_c = partner_temp(e, s), ec25 = NAN, factor;
+    if (isnan(temp_c))
+        return NAN;
+    enum status st = conductivity_at_25(v, temp_c, value->alpha, &ec25, &factor, NULL);
+    return st == STATUS_OK ? ec25 : NAN;
+}

@@ -1,0 +1,133 @@
+/* Copies of what the engine knows, for documents, boards and pages. */
+#include "engine/state.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "water/trend.h"
+
+#define TREND_SPAN_H 72
+#define TREND_LEAST  12
+
+/* Robust trend of the last three days, unit per day. */
+static double trend_per_day(const struct window *w, utc_t newest)
+{
+    double t[TREND_SPAN_H], v[TREND_SPAN_H], scratch[TREND_SPAN_H * (TREND_SPAN_H - 1) / 2];
+    size_t n = 0;
+    struct trend trend;
+    for (int i = TREND_SPAN_H - 1; i >= 0; i--) {
+        const struct window_bin *bin = window_at(w, (utc_t){ newest.ms - i * w->bin_ms });
+        if (bin == NULL)
+            continue;
+        t[n] = -(double)i / 24.0;
+        v[n++] = window_mean(bin);
+    }
+    if (n < TREND_LEAST || trend_fit(t, v, n, scratch, &trend, NULL) != STATUS_OK)
+        return NAN;
+    return trend.slope;
+}
+
+static void report_value(const struct engine *e, int place, enum quantity q, struct value_report *out)
+{
+    *out = (struct value_report){ .value = NAN, .t = UTC_NONE, .per_day = NAN, .day_lo = NAN, .day_hi = NAN };
+    int stream = speaking_stream(e, place, q);
+    if (stream < 0 || !e->streams[stream].seen)
+        return;
+    const struct stream_state *s = &e->streams[stream];
+    out->origin = ORIGIN_PROBE;
+    out->value = s->last.value;
+    out->t = s->last.t;
+    out->flag = s->last.flag;
+    out->stale = s->silent;
+    struct window_range day = window_range(&s->day, s->last.t, MS_PER_DAY);
+    out->day_lo = day.lo;
+    out->day_hi = day.hi;
+    out->per_day = trend_per_day(&s->days, s->last.t);
+}
+
+void engine_report_tank(const struct engine *e, int tank, struct now now, struct tank_report *out)
+{
+    const struct tank *site = &e->site->tanks[tank];
+    const struct tank_state *t = &e->tanks[tank];
+    memset(out, 0, sizeof *out);
+    out->tank = tank;
+    out->t = now.utc;
+    for (int q = 0; q < Q_COUNT; q++)
+        report_value(e, site->place, (enum quantity)q, &out->values[q]);
+    for (int d = 0; d < DERIVED_COUNT; d++) {
+        out->derived[d] = (struct value_report){
+            .value = NAN, .t = UTC_NONE, .per_day = NAN, .day_lo = NAN, .day_hi = NAN
+        };
+        out->derived_sd[d] = NAN;
+    }
+    derive_report(e, out);
+    out->heat = (struct heat_report){ .tau_h = t->heater.tau_h,
+                                      .band_lo_c = t->heater.band_lo_c,
+                                      .band_hi_c = t->heater.band_hi_c,
+                                      .heater_w = NAN,
+                                      .duty = NAN,
+                                      .learnt_h = t->heater.learnt_h };
+    out->forecast.quantity = Q_COUNT;
+    out->in_service = t->in_service;
+    out->service_until = t->service_until;
+    out->last_change = t->last_change;
+    out->last_step_ec = t->last_step_ec;
+}
+
+void engine_report_probe(const struct engine *e, int stream, struct now now, struct probe_report *out)
+{
+    const struct stream_state *s = &e->streams[stream];
+    (void)now;
+    *out = (struct probe_report){ .stream = stream,
+                                  .seen = s->seen,
+                                  .last_t = s->seen ? s->last.t : UTC_NONE,
+                                  .last_value = s->last.value,
+                                  .flag = s->last.flag,
+                                  .stale = s->silent,
+                                  .cadence_s = health_cadence_s(e, stream),
+                                  .good_share = s->received == 0 ? NAN : (double)s->good / s->received,
+                                  .received = s->received,
+                                  .missing = s->missing,
+                                  .rejected = s->rejected,
+                                  .duplicates = s->duplicates,
+                                  .conflicts = s->conflicts,
+                                  .late = s->late,
+                                  .retained = s->retained };
+    memcpy(out->last_reason, s->last_reason, sizeof out->last_reason);
+    memcpy(out->last_sample, s->last_sample, sizeof out->last_sample);
+}
+
+/* Announcing and active first, then by priority, then by age. */
+static int rank(const struct engine *e, const struct alert *a)
+{
+    int r = (int)e->site->alerts[a->index].settings.priority;
+    return r + (a->active ? 10 : 0) + (a->marks == 0 ? 100 : 0) + (a->leader < 0 ? 5 : 0);
+}
+
+static void insert(const struct engine *e, struct alert *out, int *count, int cap, const struct alert *a)
+{
+    int at = *count;
+    while (at > 0 && (rank(e, &out[at - 1]) < rank(e, a) ||
+                      (rank(e, &out[at - 1]) == rank(e, a) && out[at - 1].raised_at.ms > a->raised_at.ms)))
+        at--;
+    if (at >= cap)
+        return;
+    if (*count < cap)
+        (*count)++;
+    memmove(&out[at + 1], &out[at], (size_t)(*count - at - 1) * sizeof *out);
+    out[at] = *a;
+}
+
+int engine_report_alerts(const struct engine *e, int place, struct alert *out, int cap)
+{
+    int from = place < 0 ? 0 : e->site->first_alert[place];
+    int to = place < 0 ? e->site->alert_count : e->site->first_alert[place + 1];
+    int count = 0;
+    for (int i = from; i < to; i++) {
+        const struct alert *a = &e->alarms.items[i].pub;
+        if (a->base != ALERT_NORM || a->marks != 0)
+            insert(e, out, &count, cap, a);
+    }
+    return count;
+}

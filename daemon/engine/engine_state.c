@@ -1,0 +1,229 @@
+/* The engine's state as bytes and back. Sections are keyed by names, so that a changed configuration keeps
+ * what it still has. What comes back is untrusted: a section that does not hold is dropped and its thing
+ * starts afresh. */
+#include "engine/state.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#define STREAM_ROOM (400 + 2 * 24 * 2048 + 28 * 1200)
+#define ALERT_ROOM  1400
+#define TANK_ROOM   1024
+#define CATCH_UP_MS MS_PER_MIN
+
+static void visit_timer(struct engine *e, int id, struct pack *p, struct now now)
+{
+    mono_t due = timers_due(&e->timers, id);
+    bool set = due.ms != MONO_NEVER.ms;
+    pack_bool(p, &set);
+    if (set)
+        pack_mono(p, &due, now);
+    if (!p->reading || p->bad)
+        return;
+    /* What came due while nobody ran waits a little: the broker first hands over what it kept. */
+    if (set && due.ms < now.mono.ms)
+        due = mono_add(now.mono, CATCH_UP_MS);
+    timers_set(&e->timers, id, set ? due : MONO_NEVER);
+}
+
+static void visit_held(struct stream_state *s, struct pack *p, struct now now)
+{
+    pack_bool(p, &s->held.waiting);
+    pack_f64(p, &s->held.v, -1e12, 1e12);
+    pack_utc(p, &s->held.t);
+    pack_mono(p, &s->held.fresh_before, now);
+}
+
+static void visit_last(struct reading *r, struct pack *p)
+{
+    int32_t flag = (int32_t)r->flag, basis = (int32_t)r->basis;
+    pack_utc(p, &r->t);
+    pack_f64(p, &r->sent, -1e300, 1e300);
+    pack_f64(p, &r->value, -1e12, 1e12);
+    pack_u32(p, &r->tests);
+    pack_i32(p, &flag, 0, FLAG_MISSING);
+    pack_i32(p, &basis, 0, TIME_BASIS_COUNT - 1);
+    r->flag = (enum flag)flag;
+    r->basis = (enum time_basis)basis;
+}
+
+static void visit_cadence(struct stream_state *s, struct pack *p)
+{
+    pack_i32(p, &s->step_count, 0, CADENCE_STEPS);
+    pack_i32(p, &s->step_at, 0, CADENCE_STEPS - 1);
+    for (int i = 0; i < s->step_count && !p->bad; i++) {
+        double step = (double)s->steps_s[i];
+        pack_f64(p, &step, 0, 1e9);
+        s->steps_s[i] = (float)step;
+    }
+}
+
+static void visit_counters(struct stream_state *s, struct pack *p)
+{
+    uint32_t *all[] = { &s->received,  &s->missing, &s->rejected, &s->duplicates,
+                        &s->conflicts, &s->late,    &s->retained, &s->good };
+    for (unsigned i = 0; i < sizeof all / sizeof *all; i++)
+        pack_u32(p, all[i]);
+    pack_text(p, s->last_reason, sizeof s->last_reason);
+    pack_text(p, s->last_sample, sizeof s->last_sample);
+}
+
+static void visit_stream(struct engine *e, int stream, struct pack *p, struct now now)
+{
+    struct stream_state *s = &e->streams[stream];
+    gate_visit(&s->gate, p);
+    pack_bool(p, &s->seen);
+    pack_bool(p, &s->silent);
+    pack_mono(p, &s->fresh_at, now);
+    visit_last(&s->last, p);
+    visit_held(s, p, now);
+    pack_f64(p, &s->value, -1e12, 1e12);
+    pack_utc(p, &s->value_t);
+    visit_cadence(s, p);
+    pack_i32(p, &s->bad_run, 0, INT32_MAX);
+    pack_i32(p, &s->odd_count, 0, 1000);
+    pack_i32(p, &s->odd_of, 0, 1000);
+    window_visit(&s->day, p);
+    window_visit(&s->days, p);
+    visit_counters(s, p);
+    for (int i = 0; i < STREAM_TIMERS; i++)
+        visit_timer(e, e->stream_timers + stream * STREAM_TIMERS + i, p, now);
+}
+
+static void visit_tank(struct engine *e, int tank, struct pack *p, struct now now)
+{
+    struct tank_state *t = &e->tanks[tank];
+    heater_visit(&t->heater, p);
+    pack_bool(p, &t->in_service);
+    pack_utc(p, &t->service_until);
+    pack_utc(p, &t->last_change);
+    pack_f64(p, &t->last_step_ec, -1e6, 1e6);
+    pack_text(p, t->service_why, sizeof t->service_why);
+    for (int i = 0; i < TANK_TIMERS; i++)
+        visit_timer(e, e->tank_timers + tank * TANK_TIMERS + i, p, now);
+}
+
+static void visit_counts(struct engine *e, struct pack *p)
+{
+    uint64_t *all[] = { &e->counts.readings,  &e->counts.missing, &e->counts.rejected, &e->counts.duplicates,
+                        &e->counts.conflicts, &e->counts.late,    &e->counts.retained };
+    for (unsigned i = 0; i < sizeof all / sizeof *all; i++)
+        pack_u64(p, all[i]);
+}
+
+/* --- names --- */
+
+static void section_name(const struct engine *e, enum section kind, int i, char *buf)
+{
+    switch (kind) {
+    case SECTION_STREAM:
+        snprintf(buf, PACK_NAME_MAX, "stream %s", e->site->streams[i].name);
+        break;
+    case SECTION_ALERT:
+        snprintf(buf, PACK_NAME_MAX, "alert %s", e->site->alerts[i].ref);
+        break;
+    case SECTION_TANK:
+        snprintf(buf, PACK_NAME_MAX, "tank %s", e->site->tanks[i].id);
+        break;
+    case SECTION_COUNTS:
+        snprintf(buf, PACK_NAME_MAX, "counts");
+        break;
+    }
+}
+
+static void visit(struct engine *e, enum section kind, int i, struct pack *p, struct now now)
+{
+    switch (kind) {
+    case SECTION_STREAM:
+        visit_stream(e, i, p, now);
+        break;
+    case SECTION_ALERT:
+        alarm_visit(&e->alarms, i, p, now);
+        break;
+    case SECTION_TANK:
+        visit_tank(e, i, p, now);
+        break;
+    case SECTION_COUNTS:
+        visit_counts(e, p);
+        break;
+    }
+}
+
+static int section_count(const struct engine *e, enum section kind)
+{
+    const int counts[] = { e->site->stream_count, e->site->alert_count, e->site->tank_count, 1 };
+    return counts[kind];
+}
+
+size_t engine_save_room(const struct engine *e)
+{
+    return 64 + (size_t)e->site->stream_count * STREAM_ROOM + (size_t)e->site->alert_count * ALERT_ROOM +
+           (size_t)e->site->tank_count * TANK_ROOM;
+}
+
+/* Alerts that never were anything but NORM are most of them: left out. */
+static bool worth_saving(const struct engine *e, enum section kind, int i)
+{
+    if (kind != SECTION_ALERT)
+        return true;
+    const struct alarm *a = &e->alarms.items[i];
+    return a->condition != TRI_UNKNOWN || a->pub.base != ALERT_NORM || a->pub.marks != 0;
+}
+
+size_t engine_save(struct engine *e, uint8_t *bytes, size_t cap, struct now now)
+{
+    struct pack p = pack_writer(bytes, cap);
+    char name[PACK_NAME_MAX];
+    for (int kind = SECTION_STREAM; kind <= SECTION_COUNTS; kind++)
+        for (int i = 0; i < section_count(e, (enum section)kind); i++) {
+            if (!worth_saving(e, (enum section)kind, i))
+                continue;
+            section_name(e, (enum section)kind, i, name);
+            size_t mark = pack_begin(&p, name);
+            visit(e, (enum section)kind, i, &p, now);
+            pack_end(&p, mark);
+        }
+    return p.bad ? 0 : p.at;
+}
+
+/* Sections come in the order of the configuration they were written with: the search goes on from the last
+ * hit. */
+struct place_in_order {
+    enum section kind;
+    int i;
+};
+
+static bool find(const struct engine *e, const char *name, struct place_in_order *at)
+{
+    char candidate[PACK_NAME_MAX];
+    struct place_in_order start = *at;
+    do {
+        if (++at->i >= section_count(e, at->kind)) {
+            at->kind = at->kind == SECTION_COUNTS ? SECTION_STREAM : (enum section)(at->kind + 1);
+            at->i = -1;
+            continue;
+        }
+        section_name(e, at->kind, at->i, candidate);
+        if (strcmp(candidate, name) == 0)
+            return true;
+    } while (at->kind != start.kind || at->i != start.i);
+    return false;
+}
+
+int engine_restore(struct engine *e, const uint8_t *bytes, size_t n, struct now now)
+{
+    struct pack p = pack_reader(bytes, n), section;
+    struct place_in_order at = { SECTION_STREAM, -1 };
+    char name[PACK_NAME_MAX];
+    int taken = 0;
+    while (pack_next(&p, name, &section, NULL)) {
+        if (!find(e, name, &at))
+            continue;
+        visit(e, at.kind, at.i, &section, now);
+        taken++;
+        if (section.bad)
+            engine_forget(e, at.kind, at.i, now);
+    }
+    return taken;
+}

@@ -1,0 +1,252 @@
+/* What the probes themselves show: silent, stuck, noisy, refused. Never hides a reading from a limit rule. */
+#include "engine/state.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define STALE_LEAST_MS  (15 * MS_PER_MIN)
+#define STALE_MOST_MS   (6 * MS_PER_HOUR)
+#define REFUSED_RUN     5  /* unreadable payloads in a row before anyone is told */
+#define ODD_WINDOW      64 /* usable readings over which odd ones are counted */
+#define ODD_SHARE_NOISY 0.15
+#define ODD_SHARE_CALM  0.05
+
+static int compare_float(const void *a, const void *b)
+{
+    float x = *(const float *)a, y = *(const float *)b;
+    return (x > y) - (x < y);
+}
+
+double health_cadence_s(const struct engine *e, int stream)
+{
+    const struct stream_state *s = &e->streams[stream];
+    double every_s = site_stream_value(e->site, stream)->every_s;
+    if (!isnan(every_s) || s->step_count < 3)
+        return every_s;
+    float sorted[CADENCE_STEPS];
+    memcpy(sorted, s->steps_s, (size_t)s->step_count * sizeof *sorted);
+    qsort(sorted, (size_t)s->step_count, sizeof *sorted, compare_float);
+    return (double)sorted[s->step_count / 2];
+}
+
+static double longest_step_s(const struct stream_state *s)
+{
+    double longest = 0;
+    for (int i = 0; i < s->step_count; i++)
+        longest = fmax(longest, (double)s->steps_s[i]);
+    return longest;
+}
+
+int64_t health_stale_ms(const struct engine *e, int stream)
+{
+    const struct probe_value *value = site_stream_value(e->site, stream);
+    if (!isnan(value->stale_s))
+        return (int64_t)llround(value->stale_s * 1000);
+    double cadence_s = health_cadence_s(e, stream);
+    double stale_ms = isnan(cadence_s) ? 0 : 5e3 * cadence_s;
+    if (isnan(value->every_s))
+        stale_ms = fmax(stale_ms, 2e3 * longest_step_s(&e->streams[stream]));
+    if (value->on_change)
+        return STALE_MOST_MS;
+    return (int64_t)fmin(fmax(stale_ms, (double)STALE_LEAST_MS), (double)STALE_MOST_MS);
+}
+
+/* --- silence --- */
+
+/* A topic that never came is taken as not fitted at this place when one of its quantities comes to the place
+ * from another topic: one pattern may name more tanks than carry that make of probe. */
+static bool not_fitted(const struct engine *e, int stream)
+{
+    const struct stream *s = &e->site->streams[stream];
+    const struct probe_entry *entry = &e->site->entries[s->entry];
+    int row = stream - s->value;
+    for (int v = 0; v < entry->value_count; v++) {
+        int first = row + v;
+        if (e->streams[first].seen)
+            return false;
+        for (int t = e->site->streams[first].twin; t >= 0 && t != first; t = e->site->streams[t].twin)
+            if (e->streams[t].seen && e->site->streams[t].entry != s->entry)
+                return true;
+    }
+    return false;
+}
+
+static enum tri silence_of(const struct engine *e, int place, enum quantity q, int *example)
+{
+    int first = site_stream_of(e->site, place, q), s = first;
+    bool any_live = false, any_silent = false;
+    do {
+        const struct stream_state *st = &e->streams[s];
+        if (st->silent && (st->seen || !not_fitted(e, s))) {
+            any_silent = true;
+            *example = s;
+        } else if (st->seen && !st->silent) {
+            any_live = true;
+        }
+        s = e->site->streams[s].twin;
+    } while (s >= 0 && s != first);
+    if (any_silent)
+        return TRI_YES;
+    return any_live ? TRI_NO : TRI_KEEP;
+}
+
+static bool all_silent(const struct engine *e, int place, enum quantity q)
+{
+    int first = site_stream_of(e->site, place, q), s = first;
+    do {
+        if (!e->streams[s].silent)
+            return false;
+        s = e->site->streams[s].twin;
+    } while (s >= 0 && s != first);
+    return true;
+}
+
+static void judge_silence(struct engine *e, int place, enum quantity q, struct now now, struct effects *fx)
+{
+    int example = -1;
+    enum tri condition = silence_of(e, place, q, &example);
+    int slot = slot_find(e->site, place, KIND_SILENT, q);
+    double minutes = NAN, limit = NAN;
+    if (example >= 0) {
+        minutes = (double)(now.mono.ms - e->streams[example].fresh_at.ms) / (double)MS_PER_MIN;
+        limit = (double)health_stale_ms(e, example) / (double)MS_PER_MIN;
+    }
+    alarm_judge(&e->alarms, slot, condition, minutes, limit, now, fx);
+}
+
+void health_silent(struct engine *e, int stream, struct now now, struct effects *fx)
+{
+    struct stream_state *s = &e->streams[stream];
+    const struct stream *site = &e->site->streams[stream];
+    mono_t due = mono_add(s->fresh_at, health_stale_ms(e, stream));
+    if (due.ms > now.mono.ms || e->link_down) {
+        if (!e->link_down)
+            stream_timer_set(e, stream, STREAM_SILENT, due);
+        return;
+    }
+    s->silent = true;
+    if (all_silent(e, site->place, site->quantity))
+        rules_freeze(e, site->place, site->quantity);
+    judge_silence(e, site->place, site->quantity, now, fx);
+    tank_changed(fx, now, e->site->places[site->place].tank);
+}
+
+void health_fresh(struct engine *e, int stream, struct now now, struct effects *fx)
+{
+    struct stream_state *s = &e->streams[stream];
+    const struct stream *site = &e->site->streams[stream];
+    bool news = s->silent || !s->seen;
+    s->fresh_at = now.mono;
+    s->seen = true;
+    s->silent = false;
+    /* The timer is set once and looks at fresh_at when it comes due: no heap work per message. */
+    if (news) {
+        stream_timer_set(e, stream, STREAM_SILENT, mono_add(now.mono, health_stale_ms(e, stream)));
+        judge_silence(e, site->place, site->quantity, now, fx);
+    }
+}
+
+/* While the broker is away the silence of probes means nothing; when it is back they get their time anew. */
+void health_link(struct engine *e, bool down, struct now now)
+{
+    for (int i = 0; i < e->site->stream_count; i++) {
+        struct stream_state *s = &e->streams[i];
+        if (s->silent)
+            continue;
+        if (!down)
+            s->fresh_at = now.mono;
+        stream_timer_set(e, i, STREAM_SILENT, down ? MONO_NEVER : mono_add(now.mono, health_stale_ms(e, i)));
+    }
+}
+
+/* --- what arrives --- */
+
+static void note_step(struct stream_state *s, utc_t t)
+{
+    if (s->received > 1 && utc_is_set(s->last.t) && s->last.t.ms > 0 && t.ms > s->last.t.ms) {
+        s->steps_s[s->step_at] = (float)((double)(t.ms - s->last.t.ms) / 1000.0);
+        s->step_at = (s->step_at + 1) % CADENCE_STEPS;
+        if (s->step_count < CADENCE_STEPS)
+            s->step_count++;
+    }
+}
+
+static void judge_refused(struct engine *e, int stream, enum sample_kind kind, struct now now,
+                          struct effects *fx)
+{
+    struct stream_state *s = &e->streams[stream];
+    const struct stream *site = &e->site->streams[stream];
+    int slot = slot_find(e->site, site->place, KIND_REFUSED, site->quantity);
+    bool told = kind == SAMPLE_UNIT || s->bad_run >= REFUSED_RUN;
+    if (s->bad_run == 0 || told)
+        alarm_judge(&e->alarms, slot, told ? TRI_YES : TRI_NO, (double)s->bad_run, NAN, now, fx);
+}
+
+void health_rejected(struct engine *e, const struct sample *sample)
+{
+    struct stream_state *s = &e->streams[sample->stream];
+    s->rejected++;
+    e->counts.rejected++;
+    snprintf(s->last_reason, sizeof s->last_reason, "%s", sample->reason == NULL ? "" : sample->reason);
+    snprintf(s->last_sample, sizeof s->last_sample, "%s", sample->shown);
+}
+
+void health_arrived(struct engine *e, int stream, const struct reading *r, enum sample_kind kind,
+                    struct now now, struct effects *fx)
+{
+    struct stream_state *s = &e->streams[stream];
+    int was = s->bad_run;
+    if (kind == SAMPLE_MISSING) {
+        s->missing++;
+        e->counts.missing++;
+    } else if (kind == SAMPLE_VALUE) {
+        s->bad_run = 0;
+        if (gate_usable(r))
+            note_step(s, r->t);
+    } else {
+        s->bad_run++;
+    }
+    if (s->bad_run != was)
+        judge_refused(e, stream, kind, now, fx);
+}
+
+static void judge_stuck(struct engine *e, int stream, const struct reading *r, struct now now,
+                        struct effects *fx)
+{
+    const struct stream *site = &e->site->streams[stream];
+    int slot = slot_find(e->site, site->place, KIND_STUCK, site->quantity);
+    enum flag flat = verdict_get(r->tests, TEST_FLAT), thin = verdict_get(r->tests, TEST_ATTENUATED);
+    enum tri condition = flat == FLAG_FAIL || thin == FLAG_FAIL ? TRI_YES
+                         : flat == FLAG_GOOD                    ? TRI_NO
+                                                                : TRI_KEEP;
+    alarm_judge(&e->alarms, slot, condition, r->value, NAN, now, fx);
+}
+
+static void judge_noisy(struct engine *e, int stream, const struct reading *r, struct now now,
+                        struct effects *fx)
+{
+    struct stream_state *s = &e->streams[stream];
+    const struct stream *site = &e->site->streams[stream];
+    bool odd =
+        verdict_get(r->tests, TEST_SPIKE) >= FLAG_SUSPECT || verdict_get(r->tests, TEST_RATE) >= FLAG_SUSPECT;
+    s->odd_of++;
+    s->odd_count += odd;
+    if (s->odd_of < ODD_WINDOW)
+        return;
+    double share = (double)s->odd_count / s->odd_of;
+    int slot = slot_find(e->site, site->place, KIND_NOISY, site->quantity);
+    enum tri condition = share > ODD_SHARE_NOISY ? TRI_YES : share < ODD_SHARE_CALM ? TRI_NO : TRI_KEEP;
+    alarm_judge(&e->alarms, slot, condition, 100 * share, 100 * ODD_SHARE_NOISY, now, fx);
+    s->odd_of /= 2;
+    s->odd_count /= 2;
+}
+
+void health_verdict(struct engine *e, int stream, const struct reading *r, struct now now, struct effects *fx)
+{
+    if (r->flag == FLAG_GOOD)
+        e->streams[stream].good++;
+    judge_stuck(e, stream, r, now, fx);
+    judge_noisy(e, stream, r, now, fx);
+}

@@ -1,0 +1,79 @@
+/* Limit rules of a tank. Each answers NO, YES, cannot judge, or as it was. */
+#include "engine/state.h"
+
+#include <math.h>
+
+#define SWING_SPAN_MS MS_PER_DAY
+#define FAST_SPAN_MS  MS_PER_HOUR
+
+static void judge(struct engine *e, int place, enum alert_kind kind, enum quantity q, double v, double limit,
+                  bool high, struct now now, struct effects *fx)
+{
+    int slot = slot_find(e->site, place, kind, q);
+    if (slot < 0)
+        return;
+    enum tri condition = alarm_compare(v, limit, e->site->alerts[slot].settings.deadband, high);
+    alarm_judge(&e->alarms, slot, condition, v, limit, now, fx);
+}
+
+static void rule_band(struct engine *e, const struct tank *tank, enum quantity q, double v, struct now now,
+                      struct effects *fx)
+{
+    judge(e, tank->place, KIND_LOW, q, v, tank->band[q].lo, false, now, fx);
+    judge(e, tank->place, KIND_HIGH, q, v, tank->band[q].hi, true, now, fx);
+}
+
+/* Range over the rolling day. */
+static void rule_swing(struct engine *e, const struct tank *tank, enum quantity q, int stream, utc_t t,
+                       struct now now, struct effects *fx)
+{
+    if (isnan(tank->day_range[q]))
+        return;
+    struct window_range range = window_range(&e->streams[stream].day, t, SWING_SPAN_MS);
+    judge(e, tank->place, KIND_SWING, q, range.hi - range.lo, tank->day_range[q], true, now, fx);
+}
+
+/* Fastest change: the range over the rolling hour. */
+static void rule_fast(struct engine *e, const struct tank *tank, enum quantity q, int stream, utc_t t,
+                      struct now now, struct effects *fx)
+{
+    if (isnan(tank->per_hour[q]))
+        return;
+    struct window_range range = window_range(&e->streams[stream].day, t, FAST_SPAN_MS);
+    judge(e, tank->place, KIND_FAST, q, range.hi - range.lo, tank->per_hour[q], true, now, fx);
+}
+
+/* Distance from the water's target. */
+static void rule_drift(struct engine *e, const struct tank *tank, enum quantity q, double v, struct now now,
+                       struct effects *fx)
+{
+    if (tank->water < 0)
+        return;
+    const struct water *water = &e->site->waters[tank->water];
+    if (isnan(water->target[q]) || isnan(water->drift[q]))
+        return;
+    judge(e, tank->place, KIND_DRIFT, q, fabs(v - water->target[q]), water->drift[q], true, now, fx);
+}
+
+void rules_input(struct engine *e, int stream, double v, utc_t t, struct now now, struct effects *fx)
+{
+    const struct stream *s = &e->site->streams[stream];
+    int index = e->site->places[s->place].tank;
+    if (index < 0)
+        return;
+    const struct tank *tank = &e->site->tanks[index];
+    rule_band(e, tank, s->quantity, v, now, fx);
+    rule_swing(e, tank, s->quantity, stream, t, now, fx);
+    rule_fast(e, tank, s->quantity, stream, t, now, fx);
+    rule_drift(e, tank, s->quantity, v, now, fx);
+}
+
+void rules_freeze(struct engine *e, int place, enum quantity q)
+{
+    static const enum alert_kind limits[] = { KIND_LOW, KIND_HIGH, KIND_SWING, KIND_FAST, KIND_DRIFT };
+    for (unsigned i = 0; i < sizeof limits / sizeof *limits; i++) {
+        int slot = slot_find(e->site, place, limits[i], q);
+        if (slot >= 0)
+            alarm_freeze(&e->alarms, slot);
+    }
+}

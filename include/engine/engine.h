@@ -1,0 +1,58 @@
+/* The judgement in the middle: pure, deterministic, on the times it is given. Nothing here knows of clocks,
+ * files or the network. Live and replay call the same functions; what the outside shall do comes back as
+ * effects. */
+#ifndef LENTIC_ENGINE_ENGINE_H
+#define LENTIC_ENGINE_ENGINE_H
+
+#include "model/command.h"
+#include "model/effect.h"
+#include "model/report.h"
+#include "model/sample.h"
+
+struct engine;
+
+/* Everything it will ever need is taken here, from the configuration's size. The site must outlive it. */
+struct engine *engine_init(const struct site *site, struct now now);
+void engine_fini(struct engine *e);
+
+/* Runs timers due before now (inclusive: and those due at it). fx is cleared first. True while more is due:
+ * deal with fx and call again. The order at one instant: engine_advance(now, false), inputs,
+ * engine_advance(now, true). */
+bool engine_advance(struct engine *e, struct now now, bool inclusive, struct effects *fx);
+mono_t engine_next_deadline(const struct engine *e);
+
+/* One value that came. retained: the broker's retain flag was set on it. fx is cleared first. Samples of one
+ * message that measure temperature go in first: the others may be compensated with it. */
+void engine_ingest(struct engine *e, const struct sample *s, bool retained, struct now now,
+                   struct effects *fx);
+
+/* What a person asked for. fx is cleared first. STATUS_REFUSED or STATUS_INVALID with one sentence. */
+enum status engine_command(struct engine *e, const struct command *c, struct now now, struct effects *fx,
+                           struct why *why) LENTIC_CHECKED;
+
+/* The service about itself: broker, store, ring, delivery. evidence in one sentence. */
+void engine_service(struct engine *e, enum alert_kind kind, bool wrong, const char *evidence, struct now now,
+                    struct effects *fx);
+
+/* Reports are copies. */
+void engine_report_tank(const struct engine *e, int tank, struct now now, struct tank_report *out);
+void engine_report_probe(const struct engine *e, int stream, struct now now, struct probe_report *out);
+/* Alerts of that place (-1: all) that are not plain NORM, most urgent first. Returns how many, at most cap.
+ */
+int engine_report_alerts(const struct engine *e, int place, struct alert *out, int cap);
+const struct alert *engine_alert(const struct engine *e, int slot);
+
+struct engine_counts {
+    uint64_t readings, missing, rejected, duplicates, conflicts, late, retained;
+};
+struct engine_counts engine_counts(const struct engine *e);
+
+/* The whole state as bytes; 0 when cap is too small. engine_save_room: a cap that always suffices. */
+size_t engine_save(struct engine *e, uint8_t *bytes, size_t cap, struct now now);
+size_t engine_save_room(const struct engine *e);
+
+/* State of an earlier run, of this or another configuration: what is damaged or no longer configured is
+ * stepped over. Returns the number of sections taken. */
+int engine_restore(struct engine *e, const uint8_t *bytes, size_t n, struct now now);
+
+#endif

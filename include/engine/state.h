@@ -1,0 +1,120 @@
+/* The engine's inside: shared by the files of this layer, by nobody else. */
+#ifndef LENTIC_ENGINE_STATE_H
+#define LENTIC_ENGINE_STATE_H
+
+#include "engine/alarm.h"
+#include "engine/engine.h"
+#include "engine/gate.h"
+#include "engine/heater.h"
+#include "engine/timers.h"
+#include "engine/window.h"
+
+enum stream_timer { STREAM_HELD, STREAM_SILENT, STREAM_TIMERS };
+enum tank_timer { TANK_EVAL, TANK_SERVICE, TANK_TIMERS };
+
+#define CADENCE_STEPS 15
+#define DAY_BIN_MS    (5 * MS_PER_MIN)
+#define LONG_BIN_MS   MS_PER_HOUR
+#define LONG_SPAN_MS  (21 * MS_PER_DAY)
+
+/* A usable value on its way to the limit rules: waits for its spike verdict or for gap_suspect_s. */
+struct held {
+    bool waiting;
+    double v;
+    utc_t t;
+    mono_t fresh_before; /* freshness as it was, should this one turn out a spike */
+};
+
+struct stream_state {
+    struct gate gate;
+    struct calib calib;
+    bool seen; /* something usable ever came */
+    bool silent;
+    mono_t fresh_at;     /* last usable arrival, or the start */
+    struct reading last; /* last usable */
+    struct held held;
+    double value; /* last that reached the rules; NaN */
+    utc_t value_t;
+    float steps_s[CADENCE_STEPS]; /* last distances between records */
+    int32_t step_count, step_at;
+    int32_t bad_run;           /* refused in a row */
+    int32_t odd_count, odd_of; /* spike or rate flags among the last usable ones, both halved now and then */
+    struct window day;         /* 5 min bins over two days */
+    struct window days;        /* 1 h bins over three weeks */
+    uint32_t received, missing, rejected, duplicates, conflicts, late, retained, good;
+    char last_reason[64], last_sample[40];
+};
+
+struct tank_state {
+    struct heater heater;
+    bool in_service;
+    utc_t service_until;
+    utc_t last_change;
+    double last_step_ec;
+    char service_why[ALERT_WHY_MAX];
+};
+
+struct engine {
+    const struct site *site;
+    struct arena arena;
+    struct timers timers;
+    int stream_timers, tank_timers; /* first ids */
+    struct alarms alarms;
+    struct stream_state *streams;
+    struct tank_state *tanks;
+    bool link_down; /* broker not reached: silence of probes means nothing */
+    struct engine_counts counts;
+    struct now started;
+};
+
+/* --- engine.c: for the stages --- */
+enum section { SECTION_STREAM, SECTION_ALERT, SECTION_TANK, SECTION_COUNTS };
+void engine_forget(struct engine *e, enum section kind, int i, struct now now); /* starts it afresh */
+struct effect *effect_add(struct effects *fx, enum effect_kind kind, struct now now);
+void event_add(struct effects *fx, struct now now, enum event_kind kind, int place, enum quantity q,
+               double value, const char *format, ...) __attribute__((format(printf, 7, 8)));
+void tank_changed(struct effects *fx, struct now now, int tank);
+void stream_timer_set(struct engine *e, int stream, enum stream_timer which, mono_t due);
+void tank_timer_set(struct engine *e, int tank, enum tank_timer which, mono_t due);
+
+/* Slot of that place, kind and quantity, -1 when it cannot happen here. */
+int slot_find(const struct site *site, int place, enum alert_kind kind, enum quantity q);
+/* The stream that speaks for a place's quantity: the first that is not silent; the first when all are; -1
+ * none. */
+int speaking_stream(const struct engine *e, int place, enum quantity q);
+/* Its last value for rules; NaN when there is none or it is silent. */
+double value_now(const struct engine *e, int place, enum quantity q);
+
+/* --- derive.c: from what was sent to a calibrated value in the stored unit at a believed time --- */
+utc_t derive_time(const struct engine *e, const struct sample *s, struct now now, enum time_basis *basis);
+double derive_value(const struct engine *e, const struct sample *s);
+void derive_report(const struct engine *e, struct tank_report *r);
+
+/* --- rules.c: limit rules of a tank --- */
+void rules_input(struct engine *e, int stream, double v, utc_t t, struct now now, struct effects *fx);
+void rules_freeze(struct engine *e, int place, enum quantity q);
+
+/* --- health.c: what the probes themselves show --- */
+void health_arrived(struct engine *e, int stream, const struct reading *r, enum sample_kind kind,
+                    struct now now, struct effects *fx);
+void health_rejected(struct engine *e, const struct sample *s);
+void health_silent(struct engine *e, int stream, struct now now, struct effects *fx);
+void health_fresh(struct engine *e, int stream, struct now now, struct effects *fx);
+void health_verdict(struct engine *e, int stream, const struct reading *r, struct now now,
+                    struct effects *fx);
+void health_link(struct engine *e, bool down, struct now now);
+double health_cadence_s(const struct engine *e, int stream);
+int64_t health_stale_ms(const struct engine *e, int stream);
+
+/* --- heater_watch.c --- */
+void heater_watch(struct engine *e, int tank, struct now now, struct effects *fx);
+
+/* --- cause.c --- */
+void cause_explain(void *engine, int slot, struct alert *pub, struct now now);
+int cause_leader(void *engine, int slot);
+
+/* --- service.c: service windows --- */
+void service_begin(struct engine *e, int tank, const struct command *c, struct now now, struct effects *fx);
+void service_end(struct engine *e, int tank, struct now now, struct effects *fx);
+
+#endif
