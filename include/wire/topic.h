@@ -14,18 +14,13 @@ struct topic_target {
     int place_index; /* into entry->places */
 };
 
-/* Compiled patterns and a table sized from the configuration; pieces from the arena. */
+/* A table over the patterns (model/pattern), sized from the configuration; pieces from the arena. The site
+ * must outlive it. */
 struct topics *topics_init(const struct site *site, struct arena *arena);
 
-/* All targets of a topic, in the order of the configuration. Returns how many (0: nobody's topic); *out points
- * into the table, or, when the table is full (a flood of topics), into scratch that lives until the next call. */
+/* All targets of a topic, in the order of the configuration. Returns how many (0: nobody's topic); *out
+ * points into the table, or, when the table is full (a flood of topics), into scratch that lives until the
+ * next call. */
 int topics_find(struct topics *topics, const char *topic, size_t n, const struct topic_target **out);
-
-/* A pattern is sound: MQTT rules, known captures, at most one capture of each name. STATUS_INVALID with the
- * sentence. Writes the MQTT filter (captures as +) into filter. */
-enum status topic_check(const char *pattern, char *filter, size_t cap, struct why *why) LENTIC_CHECKED;
-
-/* The pattern with its captures replaced by a place's own id, rack and circuit; "+" and "#" stay. */
-void topic_fill(const char *pattern, const struct site *site, int place, struct text *out);
 
 #endif
