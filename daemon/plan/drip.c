@@ -32,11 +32,11 @@ static double un_ionised(double tan_mg_l, double ph, double temp_c)
 static void judge_ammonia(const struct drip_ask *ask, struct drip_plan *plan)
 {
     double bag_ph = ask->bag[ACCLIMATION_PH], bag_temp = ask->bag[ACCLIMATION_TEMP];
+    double to_temp = isnan(plan->to[ACCLIMATION_TEMP]) ? bag_temp : plan->to[ACCLIMATION_TEMP];
     plan->nh3_bag_mg_l = un_ionised(ask->bag_tan_mg_l, bag_ph, bag_temp);
-    plan->nh3_risen_mg_l =
-        un_ionised(ask->bag_tan_mg_l, plan->to[ACCLIMATION_PH], plan->to[ACCLIMATION_TEMP]);
-    plan->do_not_drip = plan->to[ACCLIMATION_PH] > bag_ph && plan->nh3_risen_mg_l > DRIP_NH3_LIMIT_MG_L &&
-                        plan->nh3_risen_mg_l > plan->nh3_bag_mg_l;
+    plan->nh3_risen_mg_l = un_ionised(ask->bag_tan_mg_l, plan->to[ACCLIMATION_PH], to_temp);
+    bool may_rise = isnan(bag_ph) || plan->to[ACCLIMATION_PH] > bag_ph;
+    plan->do_not_drip = may_rise && plan->nh3_risen_mg_l > DRIP_NH3_LIMIT_MG_L;
 }
 
 enum status drip_eval(const struct site *site, const struct drip_ask *ask, struct drip_plan *out,

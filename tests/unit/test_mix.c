@@ -1,0 +1,157 @@
+/* Batches worked by hand from the numbers on the jar; composition from formula weights. */
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+#include <cmocka.h>
+
+#include "plan/mix.h"
+
+static void near(double got, double want, double tolerance)
+{
+    if (!(fabs(got - want) <= tolerance))
+        fail_msg("got %.12g, want %.12g within %g", got, want, tolerance);
+}
+
+static struct salt salts[] = {
+    { .id = "up", .name = "Up", .gh = 30, .kh = 2, .ec = 1300, .tds = 800, .stock_g = 5 },
+    { .id = "soda", .name = "Soda", .composition = "KHCO3", .stock_g = 500 },
+    { .id = "gypsum", .name = "Gypsum", .composition = "CaSO4.2H2O" },
+};
+static struct recipe_part weighed[] = { { 0, 0.15 } }, to_solve[] = { { 0, 0 }, { 1, 0 } };
+static struct water waters[3];
+static struct tank tanks[3];
+static struct site site;
+
+static int build(void **state)
+{
+    (void)state;
+    double nan = (double)NAN;
+    to_solve[0].g_per_l = to_solve[1].g_per_l = nan;
+    salts[1].gh = salts[1].kh = salts[1].ec = salts[1].tds = nan;
+    salts[2].gh = salts[2].kh = salts[2].ec = salts[2].tds = salts[2].stock_g = nan;
+    for (int w = 0; w < 3; w++)
+        for (int q = 0; q < Q_COUNT; q++)
+            waters[w].target[q] = nan;
+    waters[0].id = "soft";
+    waters[0].recipe = weighed;
+    waters[0].recipe_count = 1;
+    waters[0].target[Q_EC] = 190;
+    waters[0].target[Q_PH] = 6.4;
+    waters[0].target[Q_TEMP] = 24;
+    waters[1].id = "hard";
+    waters[1].recipe = to_solve;
+    waters[1].recipe_count = 2;
+    waters[1].target[Q_GH] = 8;
+    waters[1].target[Q_KH] = 4;
+    waters[2].id = "any";
+    for (int i = 0; i < 3; i++) {
+        tanks[i] = (struct tank){ .id = "a", .volume_l = 30, .water = i == 2 ? 1 : 0, .topoff_l_day = nan };
+        for (int q = 0; q < Q_COUNT; q++)
+            tanks[i].per_hour[q] = tanks[i].step[q] = nan;
+        tanks[i].change_l_week = i == 1 ? nan : 6;
+    }
+    tanks[0].topoff_l_day = 0.5;
+    tanks[0].step[Q_EC] = 30;
+    tanks[0].per_hour[Q_EC] = 50;
+    tanks[0].per_hour[Q_TEMP] = 2;
+    site = (struct site){
+        .salts = salts, .salt_count = 3, .waters = waters, .water_count = 3, .tanks = tanks, .tank_count = 3
+    };
+    return 0;
+}
+
+static const struct mix_source pure;
+static struct why why;
+
+static void recipe_with_amounts(void **state)
+{
+    (void)state;
+    struct mix_plan p;
+    assert_int_equal(mix_eval(&site, 0, 60, &pure, &p, NULL), STATUS_OK);
+    assert_int_equal(p.count, 1);
+    near(p.parts[0].grams, 9, 1e-9);
+    assert_true(p.parts[0].short_of_stock); /* 5 g in the cupboard */
+    near(p.gh_dh, 4.5, 1e-9);
+    near(p.kh_dh, 0.3, 1e-9);
+    near(p.ec_us_cm, 195, 1e-9);
+    near(p.ec_off, 5, 1e-9);
+    near(p.tds_mg_l, 120, 1e-9);
+    assert_false(p.ec_doubtful);
+    waters[0].target[Q_EC] = 150;
+    assert_int_equal(mix_eval(&site, 0, 60, &pure, &p, NULL), STATUS_OK);
+    assert_true(p.ec_doubtful);
+}
+
+static void recipe_solved_for_targets(void **state)
+{
+    (void)state;
+    struct mix_plan p;
+    assert_int_equal(mix_eval(&site, 1, 10, &pure, &p, NULL), STATUS_OK);
+    assert_int_equal(p.count, 2);
+    near(p.gh_dh, 8, 1e-9);
+    near(p.kh_dh, 4, 1e-9);
+    near(p.parts[0].grams, 80 / 30.0, 1e-9);
+    /* KHCO3 adds 1000/100.114/0.356652 = 28.006 dH per g/L. */
+    near(p.parts[1].grams, (40 - 2 * 80 / 30.0) / 28.006, 0.001);
+    assert_true(p.ec_us_cm > 0.2667 * 1300 + 100 && p.ec_us_cm < 0.2667 * 1300 + 160);
+    struct mix_source tap = { 200, 3, 2 };
+    assert_int_equal(mix_eval(&site, 1, 10, &tap, &p, NULL), STATUS_OK);
+    near(p.gh_dh, 8, 1e-9);
+    near(p.parts[0].grams, 50 / 30.0, 1e-9);
+}
+
+static void all_salts_when_there_is_no_recipe(void **state)
+{
+    (void)state;
+    struct mix_plan p;
+    waters[2].target[Q_GH] = 6;
+    waters[2].target[Q_KH] = 1;
+    assert_int_equal(mix_eval(&site, 2, 20, &pure, &p, NULL), STATUS_OK);
+    near(p.gh_dh, 6, 1e-6);
+    near(p.kh_dh, 1, 1e-6);
+}
+
+static void unknown_ec_stays_unknown(void **state)
+{
+    (void)state;
+    struct mix_plan p;
+    double ec = salts[0].ec;
+    salts[0].ec = (double)NAN;
+    assert_int_equal(mix_eval(&site, 0, 60, &pure, &p, NULL), STATUS_OK);
+    assert_true(isnan(p.ec_us_cm) && isnan(p.ec_off));
+    assert_false(p.ec_doubtful);
+    salts[0].ec = ec;
+}
+
+static void refusals(void **state)
+{
+    (void)state;
+    struct mix_plan p;
+    assert_int_equal(mix_eval(&site, 3, 60, &pure, &p, &why), STATUS_INVALID);
+    assert_int_equal(mix_eval(&site, -1, 60, &pure, &p, &why), STATUS_INVALID);
+    assert_int_equal(mix_eval(&site, 0, 0, &pure, &p, &why), STATUS_INVALID);
+    assert_int_equal(mix_eval(&site, 0, 1e6, &pure, &p, &why), STATUS_INVALID);
+    assert_int_equal(mix_eval(&site, 2, 10, &pure, &p, &why), STATUS_REFUSED);
+    assert_non_null(strstr(why.text, "neither"));
+    struct mix_source hard = { 900, 20, 10 };
+    assert_int_equal(mix_eval(&site, 1, 10, &hard, &p, &why), STATUS_REFUSED);
+    assert_non_null(strstr(why.text, "only add"));
+    waters[2].target[Q_GH] = waters[2].target[Q_KH] = 3;
+    site.salt_count = 0;
+    assert_int_equal(mix_eval(&site, 2, 10, &pure, &p, &why), STATUS_INVALID);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup(recipe_with_amounts, build),
+        cmocka_unit_test_setup(recipe_solved_for_targets, build),
+        cmocka_unit_test_setup(all_salts_when_there_is_no_recipe, build),
+        cmocka_unit_test_setup(unknown_ec_stays_unknown, build),
+        cmocka_unit_test_setup(refusals, build),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
