@@ -1,0 +1,210 @@
+#include "app/pump.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "wire/commands.h"
+#include "wire/decode.h"
+
+static void prefix_set(struct pump *p)
+{
+    snprintf(p->do_prefix, sizeof p->do_prefix, "%s/do/", p->site->publish.base);
+}
+
+void pump_init(struct pump *p, const struct site *site, const struct pump_sinks *sinks, struct now now)
+{
+    memset(p, 0, sizeof *p);
+    p->site = site;
+    p->sinks = *sinks;
+    p->topics = topics_init(site, &p->arena);
+    p->engine = engine_init(site, now);
+    prefix_set(p);
+}
+
+void pump_fini(struct pump *p)
+{
+    engine_fini(p->engine);
+    arena_fini(&p->arena);
+    p->engine = NULL;
+}
+
+/* --- tracing: prints the walk of one reading --- */
+
+static void trace(const struct pump *p, const char *stage, const char *format, ...)
+    __attribute__((format(printf, 3, 4)));
+
+static void trace(const struct pump *p, const char *stage, const char *format, ...)
+{
+    char line[512];
+    if (p->sinks.trace == NULL)
+        return;
+    va_list args;
+    va_start(args, format);
+    vsnprintf(line, sizeof line, format, args);
+    va_end(args);
+    p->sinks.trace(p->sinks.context, stage, line);
+}
+
+static void trace_sample(const struct pump *p, const struct sample *s)
+{
+    static const char *const kinds[] = { "value", "missing", "syntax", "other unit" };
+    trace(p, "wire/decode", "%s: %s %.10g (sent %.10g)%s%s", p->site->streams[s->stream].name, kinds[s->kind],
+          s->raw, s->sent, s->reason == NULL ? "" : ", ", s->reason == NULL ? "" : s->reason);
+}
+
+static void trace_effect(const struct pump *p, const struct effect *e)
+{
+    char tests[128];
+    struct text out = text_over(tests, sizeof tests);
+    switch (e->kind) {
+    case EFFECT_READING:
+        for (int t = 0; t < TEST_COUNT; t++)
+            text_printf(&out, " %s=%d", gate_test_name((enum gate_test)t),
+                        (int)verdict_get(e->u.reading.tests, (enum gate_test)t));
+        trace(p, "engine/gate", "%s %.10g flag %d:%s%s", p->site->streams[e->u.reading.stream].name,
+              e->u.reading.value, (int)e->u.reading.flag, tests, e->u.reading.revised ? " (settled)" : "");
+        break;
+    case EFFECT_ALERT:
+        trace(p, "engine/alarm", "%s %s -> %s%s", p->site->alerts[e->u.alert.alert.index].ref,
+              alert_change_name(e->u.alert.change),
+              alert_state_name(e->u.alert.alert.base, e->u.alert.alert.marks),
+              e->u.alert.announce ? ", announced" : "");
+        break;
+    case EFFECT_EVENT:
+        trace(p, "engine/event", "%s: %s", event_kind_name(e->u.event.kind), e->u.event.text);
+        break;
+    case EFFECT_TANK:
+        trace(p, "wire/encode", "tank %s is out of date", p->site->tanks[e->u.tank].id);
+        break;
+    case EFFECT_JOURNAL:
+        trace(p, "journal", "%s", e->u.journal.what);
+        break;
+    }
+}
+
+static void flush(struct pump *p)
+{
+    for (size_t i = 0; i < p->fx.count; i++) {
+        if (p->sinks.trace != NULL)
+            trace_effect(p, &p->fx.items[i]);
+        if (p->sinks.effect != NULL)
+            p->sinks.effect(p->sinks.context, &p->fx.items[i]);
+    }
+    p->fx.count = 0;
+}
+
+static void advance(struct pump *p, struct now now, bool inclusive)
+{
+    while (engine_advance(p->engine, now, inclusive, &p->fx))
+        flush(p);
+    flush(p);
+}
+
+void pump_advance(struct pump *p, struct now now)
+{
+    advance(p, now, true);
+}
+
+mono_t pump_deadline(const struct pump *p)
+{
+    return engine_next_deadline(p->engine);
+}
+
+void pump_service(struct pump *p, enum alert_kind kind, bool wrong, const char *evidence, struct now now)
+{
+    advance(p, now, false);
+    engine_service(p->engine, kind, wrong, evidence, now, &p->fx);
+    flush(p);
+}
+
+/* --- commands --- */
+
+static bool is_command(const struct pump *p, const struct message *m, size_t *prefix)
+{
+    *prefix = strlen(p->do_prefix);
+    return m->topic_len > *prefix && memcmp(m->topic, p->do_prefix, *prefix) == 0;
+}
+
+/* Retained commands would act again at every reconnect: never obeyed. */
+static enum status obey(struct pump *p, const struct message *m, size_t prefix, struct command *c,
+                        struct why *why)
+{
+    if (m->retain)
+        return why_say(why, STATUS_REFUSED,
+                       "a retained command is never obeyed: publish it without the retain flag");
+    enum status st =
+        commands_parse(p->site, m->topic + prefix, m->topic_len - prefix, m->payload, m->payload_len, c, why);
+    return st != STATUS_OK ? st : engine_command(p->engine, c, m->now, &p->fx, why);
+}
+
+static void command(struct pump *p, const struct message *m, size_t prefix)
+{
+    struct command c = { .verb = COMMAND_COUNT, .place = -1, .alert = -1 };
+    struct why why = { "" };
+    char json[1024];
+    p->counts.commands++;
+    enum status st = obey(p, m, prefix, &c, &why);
+    if (st != STATUS_OK)
+        p->counts.commands_refused++;
+    trace(p, "wire/commands", "%.*s: %s", (int)(m->topic_len - prefix), m->topic + prefix,
+          st == STATUS_OK ? "done" : why.text);
+    flush(p);
+    struct text out = text_over(json, sizeof json);
+    commands_format_answer(p->site, &c, st, why.text, &out);
+    if (p->sinks.answer != NULL)
+        p->sinks.answer(p->sinks.context, m, json, out.len);
+}
+
+/* --- readings --- */
+
+static void ingest(struct pump *p, const struct message *m, const struct sample *samples, int count,
+                   bool temperature)
+{
+    for (int i = 0; i < count; i++) {
+        if ((p->site->streams[samples[i].stream].quantity == Q_TEMP) != temperature)
+            continue;
+        trace_sample(p, &samples[i]);
+        engine_ingest(p->engine, &samples[i], m->retain, m->now, &p->fx);
+        flush(p);
+    }
+}
+
+void pump_message(struct pump *p, const struct message *m)
+{
+    struct sample samples[DECODE_MAX];
+    size_t prefix;
+    p->counts.messages++;
+    trace(p, "adapters/inbox", "%.*s, %u bytes, qos %d%s", (int)m->topic_len, m->topic, m->payload_len,
+          m->qos, m->retain ? ", retained" : "");
+    advance(p, m->now, false);
+    if (is_command(p, m, &prefix)) {
+        command(p, m, prefix);
+    } else {
+        int count = decode_message(p->topics, p->site, m, samples, DECODE_MAX);
+        if (count == 0) {
+            p->counts.nobodys++;
+            trace(p, "wire/topic", "nobody's topic, or nothing in it that was asked for");
+        }
+        ingest(p, m, samples, count, true);
+        ingest(p, m, samples, count, false);
+    }
+    advance(p, m->now, true);
+}
+
+void pump_reload(struct pump *p, const struct site *site, struct now now)
+{
+    size_t room = engine_save_room(p->engine);
+    uint8_t *bytes = malloc(room);
+    size_t n = bytes == NULL ? 0 : engine_save(p->engine, bytes, room, now);
+    engine_fini(p->engine);
+    arena_fini(&p->arena);
+    p->arena = (struct arena){ 0 };
+    p->site = site;
+    p->topics = topics_init(site, &p->arena);
+    p->engine = engine_init(site, now);
+    if (n > 0)
+        engine_restore(p->engine, bytes, n, now);
+    free(bytes);
+    prefix_set(p);
+}

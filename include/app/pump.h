@@ -1,0 +1,52 @@
+/* The pump: bytes -> engine -> effects -> sinks. The one code path of the daemon and of replay; what differs is who
+ * takes the effects. */
+#ifndef LENTIC_APP_PUMP_H
+#define LENTIC_APP_PUMP_H
+
+#include "engine/engine.h"
+#include "model/message.h"
+#include "model/site.h"
+#include "wire/topic.h"
+
+/* Who takes what the engine asks for. Any may be NULL. */
+struct pump_sinks {
+    void *context;
+    /* One line of a trace: stage name and text. NULL switches tracing off. */
+    void (*trace)(void *context, const char *stage, const char *text);
+    void (*effect)(void *context, const struct effect *e);
+    /* The answer to a command: JSON text; the message it answers. */
+    void (*answer)(void *context, const struct message *m, const char *json, size_t n);
+};
+
+struct pump_counts {
+    uint64_t messages, nobodys, commands, commands_refused;
+};
+
+struct pump {
+    const struct site *site;
+    struct arena arena;
+    struct topics *topics;
+    struct engine *engine;
+    struct pump_sinks sinks;
+    struct pump_counts counts;
+    char do_prefix[300]; /* BASE/do/ */
+    struct effects fx;
+};
+
+void pump_init(struct pump *p, const struct site *site, const struct pump_sinks *sinks, struct now now);
+void pump_fini(struct pump *p);
+
+/* One message, at its own hand-over time. */
+void pump_message(struct pump *p, const struct message *m);
+
+/* Time passes. */
+void pump_advance(struct pump *p, struct now now);
+mono_t pump_deadline(const struct pump *p);
+
+/* The service about itself. */
+void pump_service(struct pump *p, enum alert_kind kind, bool wrong, const char *evidence, struct now now);
+
+/* Another configuration: the state goes over. The old site may be freed after. */
+void pump_reload(struct pump *p, const struct site *site, struct now now);
+
+#endif
