@@ -1,5 +1,5 @@
-/* The store: SQLite in WAL mode, one writer. Readings gather in memory and are committed in one transaction with
- * the inbox position; alerts, journal, calibrations and outbox are committed at once. The only file with
+/* The store: SQLite in WAL mode, one writer. Readings gather in memory and are committed in one transaction
+ * with the inbox position; alerts, journal, calibrations and outbox are committed at once. The only file with
  * store_schema and store_query to include sqlite3.h. */
 #ifndef LENTIC_ADAPTERS_STORE_H
 #define LENTIC_ADAPTERS_STORE_H
@@ -10,26 +10,35 @@
 
 struct store;
 
-/* Opens or makes the store, checks it (quick_check), migrates it (copy first). STATUS_REFUSED: a newer version.
- * Damage: set aside under another name, salvaged what can be, started anew; told in why with STATUS_OK. */
+/* Opens or makes the store, checks it (quick_check), migrates it (copy first). STATUS_REFUSED: a newer
+ * version or another program's file; *out is NULL. STATUS_IO: it cannot be opened now (read-only, disk full,
+ * no folder); *out is set all the same: it keeps what fits in memory and tries again with backoff at
+ * store_commit. STATUS_OK otherwise, with an empty why->text unless damage was found: then it was set aside
+ * under another name and salvaged what can be, as why tells. site must outlive the store or the next
+ * store_bind. */
 enum status store_open(const struct site *site, struct store **out, struct why *why) LENTIC_CHECKED;
 void store_close(struct store *store);
 
-/* The site after a reload: streams may have moved; probe identities stay by stream.name. */
+/* The site after a reload: streams may have moved; a probe is the same while stream.name, place and quantity
+ * are. The old site must still be there: what waits in memory is carried over by name. */
 enum status store_bind(struct store *store, const struct site *site, struct why *why) LENTIC_CHECKED;
 
-/* Buffers a reading (or the revision of one). Bounded: when the store has failed for long the oldest unstored give way,
- * counted. */
+/* Buffers a reading (or the revision of one). Bounded: when the store has failed for long the oldest unstored
+ * give way, counted. */
 void store_put_reading(struct store *store, const struct reading *r);
 
-/* Committed before it returns, together with everything buffered. */
+/* Committed (with full sync) before it returns, together with everything buffered. STATUS_IO: not yet; kept
+ * in a bounded list and committed with the next success. When that list is full an event, then an alert
+ * change that a newer one of the same alert follows, then the oldest gives way, counted. */
 enum status store_put_alert(struct store *store, const struct alert *a, enum alert_change change, utc_t t,
                             bool announce) LENTIC_CHECKED;
 enum status store_put_journal(struct store *store, const struct command *c, utc_t t) LENTIC_CHECKED;
-enum status store_put_event(struct store *store, const struct event *e, utc_t t) LENTIC_CHECKED; /* buffered like readings */
+enum status store_put_event(struct store *store, const struct event *e,
+                            utc_t t) LENTIC_CHECKED; /* buffered like readings */
 
-/* inbox_seq: every record up to it is in what was put so far. Commits when due (commit_s, commit_rows) or when forced.
- * *committed tells the position now safe. STATUS_IO: not committed, kept, tried again with backoff. */
+/* inbox_seq: every record up to it is in what was put so far. Commits when due (commit_s, commit_rows) or
+ * when forced. *committed tells the position now safe. STATUS_IO: not committed, kept, tried again with
+ * backoff. */
 enum status store_commit(struct store *store, uint64_t inbox_seq, struct now now, bool force,
                          uint64_t *committed) LENTIC_CHECKED;
 mono_t store_deadline(const struct store *store);
@@ -38,12 +47,22 @@ uint64_t store_inbox_position(struct store *store); /* as last committed */
 /* Hourly settling, rollups, retention: one bounded piece of work per call; true while more is due. */
 bool store_tend(struct store *store, struct now now);
 
+/* A calibration in force since c->since; the same probe and time again replaces it. Committed before it
+ * returns. */
+enum status store_put_calibration(struct store *store, int stream, const struct calib *c) LENTIC_CHECKED;
+/* Oldest first, of streams the site still has: the last one of a stream is in force. */
+enum status store_each_calibration(struct store *store,
+                                   void (*each)(void *context, int stream, const struct calib *c),
+                                   void *context) LENTIC_CHECKED;
+
 /* State blobs (engine snapshots) by name. load: 0 when there is none; the caller frees *out. */
-enum status store_save_state(struct store *store, const char *name, const void *bytes, size_t n) LENTIC_CHECKED;
+enum status store_save_state(struct store *store, const char *name, const void *bytes,
+                             size_t n) LENTIC_CHECKED;
 size_t store_load_state(struct store *store, const char *name, uint8_t **out);
 
 /* Restart: readings at or after `from`, oldest first. */
-enum status store_each_reading(struct store *store, utc_t from, void (*each)(void *context, const struct reading *r),
+enum status store_each_reading(struct store *store, utc_t from,
+                               void (*each)(void *context, const struct reading *r),
                                void *context) LENTIC_CHECKED;
 enum status store_each_alert(struct store *store, void (*each)(void *context, const struct alert *a),
                              void *context) LENTIC_CHECKED;
@@ -64,12 +83,13 @@ struct outbox_item {
     utc_t at;
     int attempts;
     enum priority priority;
-    char ref[96];       /* the alert, or "test", "summary" */
+    char ref[96]; /* the alert, or "test", "summary" */
     char json[2048];
     char text[1024];
 };
 enum status store_outbox_add(struct store *store, const struct outbox_item *item) LENTIC_CHECKED;
-enum status store_outbox_next(struct store *store, utc_t due, struct outbox_item *out) LENTIC_CHECKED; /* STATUS_NONE */
+enum status store_outbox_next(struct store *store, utc_t due,
+                              struct outbox_item *out) LENTIC_CHECKED; /* STATUS_NONE */
 enum status store_outbox_done(struct store *store, int64_t id) LENTIC_CHECKED;
 enum status store_outbox_retry(struct store *store, int64_t id, utc_t next) LENTIC_CHECKED;
 

@@ -8,30 +8,44 @@
 
 struct store_reader;
 
+/* STATUS_IO: not there or cannot be read; STATUS_REFUSED: not a store, or newer than this program. */
 enum status store_reader_open(const char *path, struct store_reader **out, struct why *why) LENTIC_CHECKED;
 void store_reader_close(struct store_reader *reader);
 
 struct history_point {
-    utc_t t;
-    double value, lo, hi; /* lo and hi over the point's own span; equal to value for a single reading */
-    int n;
+    utc_t t; /* begin of the point's span; of a single reading its own time */
+    double value, lo,
+        hi;         /* mean and extremes over the span, of readings whose number can be trusted; NaN: none */
+    int n;          /* readings, also those that were missing or failed */
     enum flag flag; /* worst of the point */
 };
 
 /* At most max_points points over [from, to) of a place's quantity, thinned evenly in time with the extremes
  * kept, from raw or rollups as fits. Returns how many in *count. */
-enum status store_reader_history(struct store_reader *reader, const char *place, const char *quantity, utc_t from,
-                                 utc_t to, struct history_point *points, int max_points, int *count) LENTIC_CHECKED;
+enum status store_reader_history(struct store_reader *reader, const char *place, const char *quantity,
+                                 utc_t from, utc_t to, struct history_point *points, int max_points,
+                                 int *count) LENTIC_CHECKED;
+
+/* A probe that the store has ever known, and the span of its history. */
+struct series_row {
+    char place[48], quantity[16], unit[16];
+    utc_t first, last; /* UTC_NONE when it never sent anything */
+};
+enum status store_reader_series(struct store_reader *reader,
+                                void (*each)(void *context, const struct series_row *row),
+                                void *context) LENTIC_CHECKED;
 
 /* Every stored reading of that span, oldest first (for CSV and JSON). */
-enum status store_reader_readings(struct store_reader *reader, const char *place, const char *quantity, utc_t from,
-                                  utc_t to, void (*each)(void *context, const struct reading *r, const char *probe),
+enum status store_reader_readings(struct store_reader *reader, const char *place, const char *quantity,
+                                  utc_t from, utc_t to,
+                                  void (*each)(void *context, const struct reading *r, const char *probe),
                                   void *context) LENTIC_CHECKED;
 
 struct alert_row {
     utc_t t;
     char place[48], kind[KIND_TEXT_MAX], change[16], state[8], priority[8];
     double value, limit;
+    char unit[16];
     char cause[ALERT_CAUSE_MAX], evidence[ALERT_EVIDENCE_MAX], action[ALERT_ACTION_MAX], who[ALERT_WHO_MAX],
         why[ALERT_WHY_MAX];
 };

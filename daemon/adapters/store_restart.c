@@ -1,0 +1,257 @@
+/* What the daemon takes back at a restart, and the messages to people that wait. */
+#include <math.h>
+#include <sqlite3.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "adapters/store_inside.h"
+#include "adapters/store_schema.h"
+
+/* Readings are handed out in order of time by sorting one piece after the other: memory stays small. */
+#define PIECE_MS (10 * MS_PER_MIN)
+
+enum status store_save_state(struct store *store, const char *name, const void *bytes, size_t n)
+{
+    sqlite3_stmt *stmt = NULL;
+    bool ok = store_begin(store, false) &&
+              sqlite3_prepare_v2(store->db, "INSERT OR REPLACE INTO state VALUES(?,?)", -1, &stmt, NULL) ==
+                  SQLITE_OK;
+    if (ok) {
+        sqlite3_bind_text(stmt, 1, name, -1, SQLITE_STATIC);
+        sqlite3_bind_blob64(stmt, 2, n > 0 ? bytes : "", n, SQLITE_STATIC);
+        ok = store_step(stmt);
+    }
+    sqlite3_finalize(stmt);
+    return store_end(store, ok) ? STATUS_OK : STATUS_IO;
+}
+
+size_t store_load_state(struct store *store, const char *name, uint8_t **out)
+{
+    sqlite3_stmt *stmt;
+    size_t n = 0;
+    *out = NULL;
+    if (store->db == NULL ||
+        sqlite3_prepare_v2(store->db, "SELECT bytes FROM state WHERE name = ?", -1, &stmt, NULL) != SQLITE_OK)
+        return 0;
+    sqlite3_bind_text(stmt, 1, name, -1, SQLITE_STATIC);
+    if (sqlite3_step(stmt) == SQLITE_ROW) {
+        const void *bytes = sqlite3_column_blob(stmt, 0);
+        n = (size_t)sqlite3_column_bytes(stmt, 0);
+        *out = n > 0 ? malloc(n) : NULL;
+        if (*out == NULL)
+            n = 0;
+        else
+            memcpy(*out, bytes, n);
+    }
+    sqlite3_finalize(stmt);
+    return n;
+}
+
+utc_t store_newest(struct store *store)
+{
+    if (store->db == NULL)
+        return UTC_NONE;
+    static const char sql[] = "SELECT max(t) FROM (SELECT max(t_ms) AS t FROM recent UNION ALL"
+                              " SELECT max((SELECT max(t_ms) FROM reading WHERE probe = p.id)) FROM probe p)";
+    return (utc_t){ schema_number(store->db, sql, UTC_NONE.ms) };
+}
+
+/* Rows name probes by id: the streams in order of their ids. */
+struct stream_of {
+    int64_t probe;
+    int stream;
+};
+
+static int by_probe(const void *a, const void *b)
+{
+    int64_t x = ((const struct stream_of *)a)->probe, y = ((const struct stream_of *)b)->probe;
+    return (x > y) - (x < y);
+}
+
+static struct stream_of *streams_by_probe(const struct store *store)
+{
+    struct stream_of *map = calloc((size_t)store->site->stream_count + 1, sizeof *map);
+    for (int i = 0; map != NULL && i < store->site->stream_count; i++)
+        map[i] = (struct stream_of){ store->probe_id[i], i };
+    if (map != NULL)
+        qsort(map, (size_t)store->site->stream_count, sizeof *map, by_probe);
+    return map;
+}
+
+static int stream_of_probe(const struct store *store, const struct stream_of *map, int64_t probe)
+{
+    struct stream_of key = { probe, -1 };
+    const struct stream_of *found =
+        bsearch(&key, map, (size_t)store->site->stream_count, sizeof *map, by_probe);
+    return found != NULL ? found->stream : -1;
+}
+
+static int each_of_piece(struct store *store, sqlite3_stmt *stmt, const struct stream_of *map, int64_t from,
+                         void (*each)(void *context, const struct reading *r), void *context)
+{
+    int code;
+    sqlite3_bind_int64(stmt, 1, from);
+    sqlite3_bind_int64(stmt, 2, from + PIECE_MS);
+    while ((code = sqlite3_step(stmt)) == SQLITE_ROW) {
+        struct reading r = store_read_row(stmt, 1);
+        r.stream = stream_of_probe(store, map, sqlite3_column_int64(stmt, 0));
+        if (r.stream >= 0)
+            each(context, &r);
+    }
+    sqlite3_reset(stmt);
+    return code;
+}
+
+/* The next time at or after t that has a reading; INT64_MAX at the end. Gaps of months cost one look. */
+static int64_t next_time(struct store *store, int64_t t)
+{
+    char sql[320];
+    snprintf(sql, sizeof sql,
+             "SELECT min(t) FROM (SELECT min(t_ms) AS t FROM recent WHERE t_ms >= %lld UNION ALL SELECT"
+             " min((SELECT min(t_ms) FROM reading WHERE probe = p.id AND t_ms >= %lld)) FROM probe p)",
+             (long long)t, (long long)t);
+    return schema_number(store->db, sql, INT64_MAX);
+}
+
+enum status store_each_reading(struct store *store, utc_t from,
+                               void (*each)(void *context, const struct reading *r), void *context)
+{
+    static const char sql[] =
+        "SELECT r.probe, r.t_ms, r.raw, r.value, r.flag, r.tests, r.marks FROM probe p CROSS JOIN reading r"
+        " ON r.probe = p.id WHERE r.t_ms >= ?1 AND r.t_ms < ?2 UNION ALL"
+        " SELECT r.probe, r.t_ms, r.raw, r.value, r.flag, r.tests, r.marks FROM recent r CROSS JOIN probe p"
+        " ON p.id = r.probe WHERE r.t_ms >= ?1 AND r.t_ms < ?2 AND r.t_ms >= p.settled_ms ORDER BY 2, 1";
+    sqlite3_stmt *stmt = NULL;
+    if (store->db == NULL || sqlite3_prepare_v2(store->db, sql, -1, &stmt, NULL) != SQLITE_OK)
+        return STATUS_IO;
+    struct stream_of *map = streams_by_probe(store);
+    int code = map != NULL ? SQLITE_DONE : SQLITE_NOMEM;
+    int64_t at = next_time(store, from.ms);
+    while (code == SQLITE_DONE && at != INT64_MAX) {
+        code = each_of_piece(store, stmt, map, at, each, context);
+        at = next_time(store, at + PIECE_MS);
+    }
+    free(map);
+    sqlite3_finalize(stmt);
+    return code == SQLITE_DONE ? STATUS_OK : STATUS_IO;
+}
+
+static void take_text(sqlite3_stmt *stmt, int i, char *buf, size_t cap)
+{
+    const char *s = (const char *)sqlite3_column_text(stmt, i);
+    snprintf(buf, cap, "%s", s != NULL ? s : "");
+}
+
+static utc_t take_utc(sqlite3_stmt *stmt, int i)
+{
+    return sqlite3_column_type(stmt, i) == SQLITE_NULL ? UTC_NONE : (utc_t){ sqlite3_column_int64(stmt, i) };
+}
+
+static double take_real(sqlite3_stmt *stmt, int i)
+{
+    return sqlite3_column_type(stmt, i) == SQLITE_NULL ? (double)NAN : sqlite3_column_double(stmt, i);
+}
+
+static int take_alert_index(const struct store *store, sqlite3_stmt *stmt, int i)
+{
+    const char *ref = (const char *)sqlite3_column_text(stmt, i);
+    return ref != NULL ? site_alert_find(store->site, ref, strlen(ref)) : -1;
+}
+
+/* false: an alert that this configuration no longer has, or a row that cannot be. */
+static bool take_alert(const struct store *store, sqlite3_stmt *s, struct alert *a)
+{
+    int64_t base = sqlite3_column_int64(s, 1), marks = sqlite3_column_int64(s, 2);
+    *a = (struct alert){ .index = take_alert_index(store, s, 0), .leader = take_alert_index(store, s, 18) };
+    if (a->index < 0 || base < ALERT_NORM || base > ALERT_LATAK || marks < 0 || marks > 7)
+        return false;
+    a->base = (enum alert_base)base;
+    a->marks = (unsigned)marks;
+    a->active = sqlite3_column_int(s, 3) != 0;
+    a->unknown = sqlite3_column_int(s, 4) != 0;
+    a->since = take_utc(s, 5);
+    a->raised_at = take_utc(s, 6);
+    a->value = take_real(s, 7);
+    a->limit = take_real(s, 8);
+    take_text(s, 9, a->cause, sizeof a->cause);
+    take_text(s, 10, a->evidence, sizeof a->evidence);
+    take_text(s, 11, a->action, sizeof a->action);
+    a->due = take_utc(s, 12);
+    a->shelved_until = take_utc(s, 13);
+    a->out_until = take_utc(s, 14);
+    take_text(s, 15, a->who, sizeof a->who);
+    take_text(s, 16, a->why, sizeof a->why);
+    a->raises = (uint32_t)sqlite3_column_int64(s, 17);
+    a->reminders = (uint32_t)sqlite3_column_int64(s, 19);
+    return true;
+}
+
+enum status store_each_alert(struct store *store, void (*each)(void *context, const struct alert *a),
+                             void *context)
+{
+    static const char sql[] =
+        "SELECT ref, base, marks, active, unknown, since_ms, raised_ms, value, limit_value,"
+        " cause, evidence, action, due_ms, shelved_until_ms, out_until_ms, who, why,"
+        " raises, leader, reminders FROM alert";
+    sqlite3_stmt *stmt;
+    struct alert a;
+    int code;
+    if (store->db == NULL || sqlite3_prepare_v2(store->db, sql, -1, &stmt, NULL) != SQLITE_OK)
+        return STATUS_IO;
+    while ((code = sqlite3_step(stmt)) == SQLITE_ROW)
+        if (take_alert(store, stmt, &a))
+            each(context, &a);
+    sqlite3_finalize(stmt);
+    return code == SQLITE_DONE ? STATUS_OK : STATUS_IO;
+}
+
+enum status store_put_calibration(struct store *store, int stream, const struct calib *c)
+{
+    sqlite3_stmt *s = NULL;
+    static const char sql[] = "INSERT OR REPLACE INTO calibration VALUES((SELECT id FROM calibration WHERE"
+                              " probe = ?2 AND since_ms = ?1),?1,?2,?3,?4,?5,?6,?7,?8)";
+    bool ok = store_begin(store, true) && sqlite3_prepare_v2(store->db, sql, -1, &s, NULL) == SQLITE_OK;
+    if (ok) {
+        sqlite3_bind_int64(s, 1, utc_is_set(c->since) ? c->since.ms : 0);
+        sqlite3_bind_int64(s, 2, store_probe(store, stream));
+        sqlite3_bind_text(s, 3, c->kind == CALIB_ELECTRODE ? "electrode" : "linear", -1, SQLITE_STATIC);
+        sqlite3_bind_double(s, 4, c->gain);
+        sqlite3_bind_double(s, 5, c->offset);
+        sqlite3_bind_double(s, 6, c->offset_mv);
+        sqlite3_bind_double(s, 7, c->slope_fraction[0]);
+        sqlite3_bind_double(s, 8, c->slope_fraction[1]);
+        ok = store_step(s);
+    }
+    sqlite3_finalize(s);
+    return store_end(store, ok) ? STATUS_OK : STATUS_IO;
+}
+
+enum status store_each_calibration(struct store *store,
+                                   void (*each)(void *context, int stream, const struct calib *c),
+                                   void *context)
+{
+    static const char sql[] = "SELECT probe, since_ms, kind, gain, offset, offset_mv, slope_acid, slope_base"
+                              " FROM calibration ORDER BY since_ms, id";
+    sqlite3_stmt *s;
+    if (store->db == NULL || sqlite3_prepare_v2(store->db, sql, -1, &s, NULL) != SQLITE_OK)
+        return STATUS_IO;
+    struct stream_of *map = streams_by_probe(store);
+    int code = map != NULL ? SQLITE_ROW : SQLITE_NOMEM;
+    while (code == SQLITE_ROW && (code = sqlite3_step(s)) == SQLITE_ROW) {
+        const char *kind = (const char *)sqlite3_column_text(s, 2);
+        int stream = stream_of_probe(store, map, sqlite3_column_int64(s, 0));
+        struct calib c = { .kind = kind != NULL && strcmp(kind, "electrode") == 0 ? CALIB_ELECTRODE
+                                                                                  : CALIB_LINEAR,
+                           .gain = take_real(s, 3),
+                           .offset = take_real(s, 4),
+                           .offset_mv = take_real(s, 5),
+                           .slope_fraction = { take_real(s, 6), take_real(s, 7) },
+                           .since = take_utc(s, 1) };
+        if (stream >= 0)
+            each(context, stream, &c);
+    }
+    free(map);
+    sqlite3_finalize(s);
+    return code == SQLITE_DONE ? STATUS_OK : STATUS_IO;
+}

@@ -1,0 +1,235 @@
+/* Structs to rows and back. */
+#include <math.h>
+#include <sqlite3.h>
+#include <string.h>
+
+#include "adapters/store_inside.h"
+
+void store_bind_text(struct sqlite3_stmt *stmt, int i, const char *s)
+{
+    if (s == NULL || s[0] == 0)
+        sqlite3_bind_null(stmt, i);
+    else
+        sqlite3_bind_text(stmt, i, s, -1, SQLITE_STATIC);
+}
+
+void store_bind_utc(struct sqlite3_stmt *stmt, int i, utc_t t)
+{
+    if (utc_is_set(t))
+        sqlite3_bind_int64(stmt, i, t.ms);
+    else
+        sqlite3_bind_null(stmt, i);
+}
+
+bool store_step(struct sqlite3_stmt *stmt)
+{
+    if (stmt == NULL)
+        return false;
+    int code = sqlite3_step(stmt);
+    sqlite3_reset(stmt);
+    return code == SQLITE_DONE;
+}
+
+/* NaN becomes NULL in SQLite; equal to what was sent is NULL as well, to save its eight bytes. */
+static int bind_value(struct sqlite3_stmt *stmt, const struct reading *r)
+{
+    int marks = (int)r->basis | (r->late ? READING_MARK_LATE : 0);
+    if (isnan(r->value) && !isnan(r->sent))
+        marks |= READING_MARK_UNKNOWN;
+    sqlite3_bind_double(stmt, 3, r->sent);
+    sqlite3_bind_double(stmt, 4, r->value == r->sent ? (double)NAN : r->value);
+    return marks;
+}
+
+bool store_write_reading(struct store *store, const struct reading *r)
+{
+    int64_t probe = store_probe(store, r->stream);
+    bool settled = r->t.ms < store->settled_ms[r->stream];
+    enum statement which = settled ? PUT_READING : PUT_RECENT;
+    if (r->revised)
+        which = settled ? REVISE_READING : REVISE_RECENT;
+    sqlite3_stmt *stmt = store_statement(store, which);
+    if (stmt == NULL)
+        return false;
+    sqlite3_bind_int64(stmt, 1, probe);
+    sqlite3_bind_int64(stmt, 2, r->t.ms);
+    int marks = bind_value(stmt, r);
+    sqlite3_bind_int(stmt, 5, (int)r->flag);
+    sqlite3_bind_int64(stmt, 6, r->tests);
+    sqlite3_bind_int(stmt, 7, marks);
+    if (!store_step(stmt))
+        return false;
+    bool changed = sqlite3_changes(store->db) > 0;
+    if (changed && !r->revised)
+        store->counts.stored++;
+    if (!changed || !settled)
+        return true;
+    stmt = store_statement(store, PUT_TOUCHED);
+    if (stmt == NULL)
+        return false;
+    sqlite3_bind_int64(stmt, 1, probe);
+    sqlite3_bind_int64(stmt, 2, floor_to(r->t.ms, ROLLUP_MS));
+    return store_step(stmt);
+}
+
+struct reading store_read_row(struct sqlite3_stmt *stmt, int first)
+{
+    struct reading r = {
+        .stream = -1, .t = { sqlite3_column_int64(stmt, first) }, .sent = NAN, .value = NAN
+    };
+    if (sqlite3_column_type(stmt, first + 1) != SQLITE_NULL)
+        r.sent = sqlite3_column_double(stmt, first + 1);
+    int marks = sqlite3_column_int(stmt, first + 5);
+    if (sqlite3_column_type(stmt, first + 2) != SQLITE_NULL)
+        r.value = sqlite3_column_double(stmt, first + 2);
+    else if (!(marks & READING_MARK_UNKNOWN))
+        r.value = r.sent;
+    r.flag = (enum flag)sqlite3_column_int(stmt, first + 3);
+    r.tests = (verdict_t)sqlite3_column_int64(stmt, first + 4);
+    int basis = marks & 7;
+    r.basis = basis < TIME_BASIS_COUNT ? (enum time_basis)basis : TIME_RECEIVED;
+    r.late = (marks & READING_MARK_LATE) != 0;
+    return r;
+}
+
+static const char *alert_unit(const struct alert_slot *slot)
+{
+    return slot->quantity == Q_COUNT ? "" : quantity_info(slot->quantity)->unit;
+}
+
+static bool write_alert(struct store *store, const struct note *note)
+{
+    const struct alert *a = &note->u.alert;
+    const struct alert_slot *slot = &store->site->alerts[a->index];
+    sqlite3_stmt *s = store_statement(store, PUT_ALERT);
+    if (s == NULL)
+        return false;
+    int i = 0;
+    sqlite3_bind_text(s, ++i, slot->ref, -1, SQLITE_STATIC);
+    sqlite3_bind_text(s, ++i, store->site->places[slot->place].text, -1, SQLITE_STATIC);
+    sqlite3_bind_text(s, ++i, slot->name, -1, SQLITE_STATIC);
+    sqlite3_bind_text(s, ++i, priority_name(slot->settings.priority), -1, SQLITE_STATIC);
+    sqlite3_bind_text(s, ++i, alert_state_name(a->base, a->marks), -1, SQLITE_STATIC);
+    sqlite3_bind_int(s, ++i, (int)a->base);
+    sqlite3_bind_int64(s, ++i, a->marks);
+    sqlite3_bind_int(s, ++i, a->active);
+    sqlite3_bind_int(s, ++i, a->unknown);
+    store_bind_utc(s, ++i, a->since);
+    store_bind_utc(s, ++i, a->raised_at);
+    sqlite3_bind_double(s, ++i, a->value);
+    sqlite3_bind_double(s, ++i, a->limit);
+    sqlite3_bind_text(s, ++i, alert_unit(slot), -1, SQLITE_STATIC);
+    store_bind_text(s, ++i, a->cause);
+    store_bind_text(s, ++i, a->evidence);
+    store_bind_text(s, ++i, a->action);
+    store_bind_utc(s, ++i, a->due);
+    store_bind_utc(s, ++i, a->shelved_until);
+    store_bind_utc(s, ++i, a->out_until);
+    store_bind_text(s, ++i, a->who);
+    store_bind_text(s, ++i, a->why);
+    sqlite3_bind_int64(s, ++i, a->raises);
+    sqlite3_bind_int64(s, ++i, a->reminders);
+    store_bind_text(s, ++i, a->leader >= 0 ? store->site->alerts[a->leader].ref : NULL);
+    store_bind_utc(s, ++i, note->t);
+    return store_step(s);
+}
+
+static bool write_change(struct store *store, const struct note *note)
+{
+    const struct alert *a = &note->u.alert;
+    const struct alert_slot *slot = &store->site->alerts[a->index];
+    sqlite3_stmt *s = store_statement(store, PUT_ALERT_CHANGE);
+    if (s == NULL)
+        return false;
+    int i = 0;
+    sqlite3_bind_int64(s, ++i, note->t.ms);
+    sqlite3_bind_text(s, ++i, slot->ref, -1, SQLITE_STATIC);
+    sqlite3_bind_text(s, ++i, store->site->places[slot->place].text, -1, SQLITE_STATIC);
+    sqlite3_bind_text(s, ++i, slot->name, -1, SQLITE_STATIC);
+    sqlite3_bind_text(s, ++i, alert_change_name(note->change), -1, SQLITE_STATIC);
+    sqlite3_bind_text(s, ++i, alert_state_name(a->base, a->marks), -1, SQLITE_STATIC);
+    sqlite3_bind_text(s, ++i, priority_name(slot->settings.priority), -1, SQLITE_STATIC);
+    sqlite3_bind_double(s, ++i, a->value);
+    sqlite3_bind_double(s, ++i, a->limit);
+    sqlite3_bind_text(s, ++i, alert_unit(slot), -1, SQLITE_STATIC);
+    store_bind_text(s, ++i, a->cause);
+    store_bind_text(s, ++i, a->evidence);
+    store_bind_text(s, ++i, a->action);
+    store_bind_utc(s, ++i, a->due);
+    store_bind_text(s, ++i, a->who);
+    store_bind_text(s, ++i, a->why);
+    sqlite3_bind_int(s, ++i, note->announce);
+    return store_step(s);
+}
+
+static const char *place_text(const struct store *store, int place)
+{
+    return place >= 0 ? store->site->places[place].text : NULL;
+}
+
+static const char *quantity_text(enum quantity q)
+{
+    return q < Q_COUNT ? quantity_info(q)->name : NULL;
+}
+
+static bool write_event(struct store *store, const struct note *note)
+{
+    const struct event *e = &note->u.event;
+    sqlite3_stmt *s = store_statement(store, PUT_EVENT);
+    if (s == NULL)
+        return false;
+    sqlite3_bind_int64(s, 1, note->t.ms);
+    sqlite3_bind_text(s, 2, event_kind_name(e->kind), -1, SQLITE_STATIC);
+    store_bind_text(s, 3, place_text(store, e->place));
+    store_bind_text(s, 4, quantity_text(e->quantity));
+    sqlite3_bind_double(s, 5, e->value);
+    store_bind_text(s, 6, e->text);
+    return store_step(s);
+}
+
+static bool write_journal(struct store *store, const struct note *note)
+{
+    const struct command *c = &note->u.command;
+    sqlite3_stmt *s = store_statement(store, PUT_JOURNAL);
+    if (s == NULL)
+        return false;
+    int i = 0;
+    sqlite3_bind_int64(s, ++i, note->t.ms);
+    store_bind_utc(s, ++i, utc_is_set(c->at) ? c->at : note->t);
+    sqlite3_bind_text(s, ++i, command_name(c->verb), -1, SQLITE_STATIC);
+    store_bind_text(s, ++i, place_text(store, c->place));
+    store_bind_text(s, ++i, c->alert >= 0 ? store->site->alerts[c->alert].ref : NULL);
+    store_bind_text(s, ++i, c->what);
+    store_bind_text(s, ++i, quantity_text(c->quantity));
+    sqlite3_bind_double(s, ++i, c->value);
+    sqlite3_bind_double(s, ++i, c->litres);
+    sqlite3_bind_double(s, ++i, c->grams);
+    sqlite3_bind_double(s, ++i, c->minutes);
+    store_bind_text(s, ++i, c->who);
+    store_bind_text(s, ++i, c->why);
+    store_bind_text(s, ++i, c->detail);
+    return store_step(s);
+}
+
+bool store_write_note(struct store *store, const struct note *note)
+{
+    switch (note->kind) {
+    case NOTE_ALERT:
+        return write_alert(store, note) && write_change(store, note);
+    case NOTE_EVENT:
+        return write_event(store, note);
+    case NOTE_JOURNAL:
+        return write_journal(store, note);
+    }
+    return false;
+}
+
+bool store_write_position(struct store *store, uint64_t seq)
+{
+    sqlite3_stmt *s = store_statement(store, PUT_META);
+    if (s == NULL)
+        return false;
+    sqlite3_bind_text(s, 1, "inbox_position", -1, SQLITE_STATIC);
+    sqlite3_bind_int64(s, 2, (int64_t)seq);
+    return store_step(s);
+}

@@ -1,0 +1,142 @@
+/* Layout of the store. Never change a step that was released: add the next one. */
+#include "adapters/store_schema.h"
+
+/* marks of a reading: bits 0-2 time basis, 8 late, 16 the value is not known although something was sent.
+ * value is NULL where it equals raw. Readings of a probe before probe.settled_ms stand in reading, later ones
+ * in recent, so that no reading can stand in both. */
+#define READING_COLUMNS                                                                                      \
+    "raw REAL, value REAL, flag INTEGER NOT NULL, tests INTEGER NOT NULL, marks INTEGER NOT NULL"
+
+#define ROLLUP_COLUMNS                                                                                       \
+    "probe INTEGER NOT NULL, t_ms INTEGER NOT NULL, n INTEGER NOT NULL, used INTEGER NOT NULL, "             \
+    "good INTEGER NOT NULL, lo REAL, hi REAL, mean REAL, first REAL, last REAL, "                            \
+    "PRIMARY KEY(probe, t_ms)) STRICT, WITHOUT ROWID;"
+
+#define ISO(column) "strftime('%Y-%m-%dT%H:%M:%fZ', " column " / 1000.0, 'unixepoch')"
+
+#define TRUE_VALUE(r) "CASE WHEN " r ".marks & 16 THEN NULL ELSE coalesce(" r ".value, " r ".raw) END"
+
+static const char version_1[] =
+    "CREATE TABLE probe(id INTEGER PRIMARY KEY, name TEXT NOT NULL, place TEXT NOT NULL,"
+    " quantity TEXT NOT NULL, unit TEXT NOT NULL, device TEXT,"
+    " settled_ms INTEGER NOT NULL DEFAULT 0, purged_ms INTEGER NOT NULL DEFAULT 0,"
+    " UNIQUE(name, place, quantity)) STRICT;"
+    "CREATE INDEX probe_by_place ON probe(place, quantity);"
+
+    "CREATE TABLE recent(t_ms INTEGER NOT NULL, probe INTEGER NOT NULL, " READING_COLUMNS
+    ", PRIMARY KEY(t_ms, probe)) STRICT, WITHOUT ROWID;"
+    "CREATE TABLE reading(probe INTEGER NOT NULL, t_ms INTEGER NOT NULL, " READING_COLUMNS
+    ", PRIMARY KEY(probe, t_ms)) STRICT, WITHOUT ROWID;"
+    "CREATE TABLE rollup_15min(" ROLLUP_COLUMNS "CREATE TABLE rollup_day(" ROLLUP_COLUMNS
+    "CREATE TABLE touched(probe INTEGER NOT NULL, t_ms INTEGER NOT NULL, PRIMARY KEY(probe, t_ms))"
+    " STRICT, WITHOUT ROWID;"
+
+    "CREATE TABLE alert(ref TEXT PRIMARY KEY, place TEXT NOT NULL, kind TEXT NOT NULL,"
+    " priority TEXT NOT NULL, state TEXT NOT NULL, base INTEGER NOT NULL, marks INTEGER NOT NULL,"
+    " active INTEGER NOT NULL, unknown INTEGER NOT NULL, since_ms INTEGER, raised_ms INTEGER, value REAL,"
+    " limit_value REAL, unit TEXT NOT NULL, cause TEXT, evidence TEXT, action TEXT, due_ms INTEGER,"
+    " shelved_until_ms INTEGER, out_until_ms INTEGER, who TEXT, why TEXT, raises INTEGER NOT NULL,"
+    " reminders INTEGER NOT NULL, leader TEXT, changed_ms INTEGER) STRICT, WITHOUT ROWID;"
+    "CREATE TABLE alert_change(id INTEGER PRIMARY KEY, t_ms INTEGER NOT NULL, ref TEXT NOT NULL,"
+    " place TEXT NOT NULL, kind TEXT NOT NULL, change TEXT NOT NULL, state TEXT NOT NULL,"
+    " priority TEXT NOT NULL, value REAL, limit_value REAL, unit TEXT NOT NULL, cause TEXT, evidence TEXT,"
+    " action TEXT, due_ms INTEGER, who TEXT, why TEXT, announced INTEGER NOT NULL) STRICT;"
+    "CREATE INDEX alert_change_by_place ON alert_change(place, t_ms);"
+    "CREATE INDEX alert_change_by_time ON alert_change(t_ms);"
+
+    "CREATE TABLE event(id INTEGER PRIMARY KEY, t_ms INTEGER NOT NULL, kind TEXT NOT NULL, place TEXT,"
+    " quantity TEXT, value REAL, text TEXT) STRICT;"
+    "CREATE INDEX event_by_time ON event(t_ms);"
+    "CREATE TABLE journal(id INTEGER PRIMARY KEY, t_ms INTEGER NOT NULL, at_ms INTEGER NOT NULL,"
+    " command TEXT NOT NULL, place TEXT, alert TEXT, what TEXT, quantity TEXT, value REAL, litres REAL,"
+    " grams REAL, minutes REAL, who TEXT, why TEXT, detail TEXT) STRICT;"
+    "CREATE INDEX journal_by_time ON journal(at_ms);"
+    "CREATE TABLE calibration(id INTEGER PRIMARY KEY, since_ms INTEGER NOT NULL, probe INTEGER NOT NULL,"
+    " kind TEXT NOT NULL, gain REAL, offset REAL, offset_mv REAL, slope_acid REAL, slope_base REAL,"
+    " UNIQUE(probe, since_ms)) STRICT;"
+    "CREATE TABLE outbox(id INTEGER PRIMARY KEY, at_ms INTEGER NOT NULL, next_ms INTEGER NOT NULL,"
+    " attempts INTEGER NOT NULL, priority INTEGER NOT NULL, ref TEXT NOT NULL, json TEXT NOT NULL,"
+    " text TEXT NOT NULL) STRICT;"
+    "CREATE TABLE state(name TEXT PRIMARY KEY, bytes BLOB NOT NULL) STRICT, WITHOUT ROWID;"
+    "CREATE TABLE meta(name TEXT PRIMARY KEY, value INTEGER NOT NULL) STRICT, WITHOUT ROWID;"
+
+    "CREATE VIEW stored AS SELECT r.probe, r.t_ms, r.raw, " TRUE_VALUE(
+        "r") " AS value, r.flag, r.tests, r.marks FROM recent r JOIN probe p ON p.id = r.probe"
+             " WHERE r.t_ms >= p.settled_ms"
+             " UNION ALL SELECT r.probe, r.t_ms, r.raw, " TRUE_VALUE(
+                 "r") ", r.flag, r.tests, r.marks FROM reading r;"
+                      "CREATE VIEW readings AS SELECT " ISO(
+                          "s.t_ms") " AS time, p.place, p.quantity, s.value, p.unit, s.raw AS as_sent,"
+                                    " CASE s.flag WHEN 1 THEN 'good' WHEN 2 THEN 'not evaluated' WHEN 3 THEN "
+                                    "'suspect' WHEN 4 THEN 'fail'"
+                                    " WHEN 9 THEN 'missing' ELSE 'none' END AS quality, p.name AS probe FROM "
+                                    "stored s"
+                                    " JOIN probe p ON p.id = s.probe;"
+                                    "CREATE VIEW quarter_hours AS SELECT " ISO(
+                                        "r.t_ms") " AS time, p.place, p.quantity, r.mean, r.lo, r.hi, "
+                                                  "p.unit, r.n, r.good, p.name AS probe"
+                                                  " FROM rollup_15min r JOIN probe p ON p.id = r.probe;"
+                                                  "CREATE VIEW days AS SELECT date(r.t_ms / 1000, "
+                                                  "'unixepoch') AS day, p.place, p.quantity, r.mean, r.lo,"
+                                                  " r.hi, p.unit, r.n, r.good, p.name AS probe FROM "
+                                                  "rollup_day r JOIN probe p ON p.id = r.probe;"
+                                                  "CREATE VIEW alerts_now AS SELECT place, kind, state, "
+                                                  "priority, " ISO(
+                                                      "since_ms") " AS since, value, limit_value AS "
+                                                                  "\"limit\", unit, cause, evidence, "
+                                                                  "action, " ISO("due_ms") " AS due, who, "
+                                                                                           "why FROM alert "
+                                                                                           "WHERE state <> "
+                                                                                           "'NORM';"
+                                                                                           "CREATE VIEW "
+                                                                                           "alert_history AS "
+                                                                                           "SELECT " ISO(
+                                                                                               "t_ms") " AS "
+                                                                                                       "time,"
+                                                                                                       " plac"
+                                                                                                       "e, "
+                                                                                                       "kind,"
+                                                                                                       " chan"
+                                                                                                       "ge, "
+                                                                                                       "state"
+                                                                                                       ", "
+                                                                                                       "prior"
+                                                                                                       "ity, "
+                                                                                                       "value"
+                                                                                                       ", "
+                                                                                                       "limit"
+                                                                                                       "_valu"
+                                                                                                       "e AS "
+                                                                                                       "\"lim"
+                                                                                                       "it\","
+                                                                                                       " unit"
+                                                                                                       ", "
+                                                                                                       "cause"
+                                                                                                       ", "
+                                                                                                       "evide"
+                                                                                                       "nce,"
+                                                                                                       " acti"
+                                                                                                       "on, "
+                                                                                                       "who, "
+                                                                                                       "why "
+                                                                                                       "FROM "
+                                                                                                       "alert"
+                                                                                                       "_chan"
+                                                                                                       "ge;"
+                                                                                                       "CREAT"
+                                                                                                       "E "
+                                                                                                       "VIEW "
+                                                                                                       "event"
+                                                                                                       "s AS "
+                                                                                                       "SELEC"
+                                                                                                       "T"
+                                                                                                       " " ISO(
+                                                                                                           "t"
+                                                                                                           "_"
+                                                                                                           "m"
+                                                                                                           "s") " AS time, kind, place, quantity, value, text FROM event;"
+                                                                                                                "CREATE VIEW notes AS SELECT " ISO("at_ms") " AS time, command, place, what, quantity, value, litres, grams, who, why, " ISO(
+                                                                                                                    "t_ms") " AS written FROM journal;";
+
+const struct schema_step schema_steps[] = { { 1, version_1 } };
+const int schema_step_count = (int)(sizeof schema_steps / sizeof *schema_steps);

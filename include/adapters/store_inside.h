@@ -1,0 +1,106 @@
+/* What the files of the store share; nobody else includes this. */
+#ifndef LENTIC_ADAPTERS_STORE_INSIDE_H
+#define LENTIC_ADAPTERS_STORE_INSIDE_H
+
+#include "adapters/store.h"
+
+struct sqlite3;
+struct sqlite3_stmt;
+
+enum note_kind { NOTE_ALERT, NOTE_EVENT, NOTE_JOURNAL };
+
+/* What is written one by one: kept until committed. */
+struct note {
+    enum note_kind kind;
+    utc_t t;
+    enum alert_change change;
+    bool announce;
+    union {
+        struct alert alert;
+        struct event event;
+        struct command command;
+    } u;
+};
+
+#define NOTES_MAX 256
+
+enum statement {
+    PUT_RECENT,
+    PUT_READING,
+    REVISE_RECENT,
+    REVISE_READING,
+    PUT_TOUCHED,
+    PUT_ALERT,
+    PUT_ALERT_CHANGE,
+    PUT_EVENT,
+    PUT_JOURNAL,
+    PUT_META,
+    PUT_ROLLUP,
+    PUT_DAY,
+    READ_SPAN,
+    STATEMENT_COUNT
+};
+
+struct store {
+    const struct site *site;
+    char path[512];
+    struct sqlite3 *db; /* NULL: not open, tried again at retry_at */
+    bool damaged;       /* found while running: the next opening reads the whole file */
+    bool full_sync;     /* as the connection stands */
+    struct sqlite3_stmt *statements[STATEMENT_COUNT];
+    int64_t *probe_id;   /* by stream; 0: not yet known */
+    int64_t *settled_ms; /* by stream: readings before it stand in the settled table */
+
+    struct reading *readings; /* ring */
+    size_t reading_cap, reading_first, reading_count;
+    struct note *notes;
+    size_t note_count;
+
+    uint64_t seq_put, seq_safe;
+    struct now seen; /* the last "now" we were told */
+    mono_t due_at, retry_at;
+    int64_t backoff_ms;
+    struct store_counts counts;
+
+    int64_t settled_to;      /* everything before it is settled; 0: not yet looked up */
+    int64_t wall_minus_mono; /* relation of the two clocks that the purge trusts */
+    mono_t steady_since;
+};
+
+#define READING_MARK_LATE    8
+#define READING_MARK_UNKNOWN 16
+
+/* store.c */
+struct sqlite3_stmt *store_statement(struct store *store, enum statement which);
+bool store_begin(struct store *store, bool full_sync);
+bool store_end(struct store *store, bool ok); /* commits, or rolls back and notes the failure */
+int64_t store_probe(const struct store *store, int stream);
+
+/* store_open.c */
+enum status store_attach(struct store *store, struct why *why) LENTIC_CHECKED;
+enum status store_probes_bind(struct store *store);
+void store_detach(struct store *store);
+
+/* store_rows.c: each returns false when SQLite failed. */
+bool store_write_reading(struct store *store, const struct reading *r);
+bool store_write_note(struct store *store, const struct note *note);
+bool store_write_position(struct store *store, uint64_t seq);
+bool store_step(struct sqlite3_stmt *stmt);                            /* runs it to its end and resets it */
+void store_bind_text(struct sqlite3_stmt *stmt, int i, const char *s); /* empty: NULL */
+void store_bind_utc(struct sqlite3_stmt *stmt, int i, utc_t t);
+struct reading store_read_row(struct sqlite3_stmt *stmt, int first); /* t_ms raw value flag tests marks */
+
+/* store_rollup.c */
+bool store_roll_span(struct store *store, int64_t probe, int64_t from_ms,
+                     int64_t to_ms); /* whole 15 min bins */
+bool store_roll_day(struct store *store, int64_t probe, int64_t day_ms);
+
+#define ROLLUP_MS (15 * MS_PER_MIN)
+
+static inline int64_t floor_to(int64_t ms, int64_t step)
+{
+    int64_t rest = ms % step;
+    return ms - (rest < 0 ? rest + step : rest);
+}
+
+#endif

@@ -1,0 +1,551 @@
+/* What is put comes back, once; what the disk refuses is kept, counted and written later. */
+#include "store_fixture.h"
+
+#include <sys/resource.h>
+#include <signal.h>
+#include <fcntl.h>
+
+struct seen {
+    int count;
+    struct reading readings[64];
+};
+
+static void keep(void *context, const struct reading *r)
+{
+    struct seen *seen = context;
+    assert_true(seen->count < 64);
+    seen->readings[seen->count++] = *r;
+}
+
+static struct seen all_from(struct store *store, int64_t s)
+{
+    struct seen seen = { .count = 0 };
+    assert_int_equal(store_each_reading(store, (utc_t){ T0 + s * 1000 }, keep, &seen), STATUS_OK);
+    return seen;
+}
+
+static int setup(void **state)
+{
+    struct room *room = malloc(sizeof *room);
+    room_make(room);
+    *state = room;
+    return 0;
+}
+
+static int teardown(void **state)
+{
+    struct rlimit none = { RLIM_INFINITY, RLIM_INFINITY };
+    setrlimit(RLIMIT_FSIZE, &none);
+    room_remove(*state);
+    free(*state);
+    return 0;
+}
+
+static void readings_and_position_come_back(void **state)
+{
+    struct room *room = *state;
+    struct store *store = store_made(room);
+    uint64_t safe;
+    struct reading ec = reading_at(1, 10, 1.2);
+    ec.value = 1234.5;
+    struct reading missing = reading_at(0, 20, (double)NAN);
+    missing.flag = FLAG_MISSING;
+    struct reading unknown = reading_at(1, 30, 85.0);
+    unknown.value = NAN;
+    unknown.late = true;
+    unknown.basis = TIME_FUTURE;
+    unknown.tests = 0x92111111u;
+    struct reading first = reading_at(0, 0, 24.25);
+    store_put_reading(store, &first);
+    store_put_reading(store, &ec);
+    store_put_reading(store, &missing);
+    store_put_reading(store, &unknown);
+    assert_int_equal(store_commit(store, 7, at(30), false, &safe), STATUS_OK);
+    assert_int_equal(safe, 0);
+    assert_int_equal(store_deadline(store).ms, at(60).mono.ms);
+    assert_int_equal(store_commit(store, 8, at(60), false, &safe), STATUS_OK);
+    assert_int_equal(safe, 8);
+    assert_int_equal(store_counts(store).stored, 4);
+    store_close(store);
+
+    store = store_made(room);
+    assert_int_equal(store_inbox_position(store), 8);
+    assert_int_equal(store_newest(store).ms, T0 + 30000);
+    struct seen seen = all_from(store, 0);
+    assert_int_equal(seen.count, 4);
+    assert_true(seen.readings[0].stream == 0 && seen.readings[0].value == 24.25);
+    assert_true(seen.readings[1].stream == 1 && seen.readings[1].value == 1234.5 &&
+                seen.readings[1].sent == 1.2);
+    assert_true(isnan(seen.readings[2].value) && isnan(seen.readings[2].sent));
+    assert_int_equal(seen.readings[2].flag, FLAG_MISSING);
+    assert_true(isnan(seen.readings[3].value) && seen.readings[3].sent == 85.0 && seen.readings[3].late);
+    assert_int_equal(seen.readings[3].basis, TIME_FUTURE);
+    assert_int_equal(seen.readings[3].tests, 0x92111111u);
+    assert_int_equal(all_from(store, 15).count, 2);
+    store_close(store);
+}
+
+static void first_stays_and_revision_changes_the_row(void **state)
+{
+    struct room *room = *state;
+    struct store *store = store_made(room);
+    struct reading r = reading_at(0, 0, 24.0), again = reading_at(0, 0, 25.0);
+    store_put_reading(store, &r);
+    store_put_reading(store, &again);
+    committed(store, 1, 1);
+    store_put_reading(store, &again);
+    r.revised = true;
+    r.flag = FLAG_SUSPECT;
+    r.tests = 0x3111;
+    store_put_reading(store, &r);
+    committed(store, 2, 2);
+    struct seen seen = all_from(store, 0);
+    assert_int_equal(seen.count, 1);
+    assert_true(seen.readings[0].value == 24.0);
+    assert_int_equal(seen.readings[0].flag, FLAG_SUSPECT);
+    assert_int_equal(store_counts(store).stored, 1);
+    /* The same after the row has moved to the settled table. */
+    while (store_tend(store, at(2 * 3600)))
+        ;
+    r.flag = FLAG_FAIL;
+    store_put_reading(store, &r);
+    r.revised = false;
+    store_put_reading(store, &again);
+    committed(store, 3, 2 * 3600);
+    seen = all_from(store, 0);
+    assert_int_equal(seen.count, 1);
+    assert_int_equal(seen.readings[0].flag, FLAG_FAIL);
+    store_close(store);
+}
+
+static void settling_keeps_every_reading(void **state)
+{
+    struct room *room = *state;
+    struct store *store = store_made(room);
+    for (int i = 0; i < 40; i++) {
+        struct reading r = reading_at(i % 2, i * 300, 20.0 + i);
+        store_put_reading(store, &r);
+    }
+    committed(store, 1, 40 * 300);
+    int pieces = 0;
+    while (store_tend(store, at(40 * 300)))
+        assert_true(++pieces < 20);
+    assert_true(pieces >= 2);
+    struct reading late = reading_at(0, 450, 99.0), fresh = reading_at(0, 40 * 300, 1.0);
+    store_put_reading(store, &late);
+    store_put_reading(store, &fresh);
+    committed(store, 2, 40 * 300);
+    struct seen seen = all_from(store, 0);
+    assert_int_equal(seen.count, 42);
+    for (int i = 1; i < seen.count; i++)
+        assert_true(seen.readings[i].t.ms >= seen.readings[i - 1].t.ms);
+    store_close(store);
+    store = store_made(room);
+    assert_int_equal(all_from(store, 0).count, 42);
+    store_close(store);
+}
+
+static struct alert alert_made(void)
+{
+    struct alert a = { .index = 0,
+                       .base = ALERT_UNACK,
+                       .marks = ALERT_SHELVED,
+                       .active = true,
+                       .since = { T0 },
+                       .raised_at = { T0 - 5 },
+                       .value = 19.5,
+                       .limit = 20.5,
+                       .due = UTC_NONE,
+                       .shelved_until = { T0 + 60000 },
+                       .out_until = UTC_NONE,
+                       .raises = 3,
+                       .reminders = 2,
+                       .leader = 1 };
+    strcpy(a.cause, "heater-dead");
+    strcpy(a.evidence, "it's 19.5 °C");
+    strcpy(a.who, "ann");
+    return a;
+}
+
+static void keep_alert(void *context, const struct alert *a)
+{
+    struct alert *out = context;
+    assert_int_equal(out->index, -1);
+    *out = *a;
+}
+
+static struct alert alert_read(struct store *store)
+{
+    struct alert back = { .index = -1 };
+    assert_int_equal(store_each_alert(store, keep_alert, &back), STATUS_OK);
+    return back;
+}
+
+static void alerts_come_back_whole(void **state)
+{
+    struct room *room = *state;
+    struct store *store = store_made(room);
+    struct alert a = alert_made();
+    struct reading r = reading_at(0, 0, 24.0);
+    store_put_reading(store, &r);
+    assert_int_equal(store_put_alert(store, &a, CHANGE_RAISE, (utc_t){ T0 }, true), STATUS_OK);
+    assert_int_equal(store_counts(store).buffered, 0);
+    a.base = ALERT_ACKED;
+    assert_int_equal(store_put_alert(store, &a, CHANGE_ACK, (utc_t){ T0 + 1 }, false), STATUS_OK);
+    store_close(store);
+    store = store_made(room);
+    struct alert back = alert_read(store);
+    assert_int_equal(back.index, 0);
+    assert_int_equal(back.base, ALERT_ACKED);
+    assert_int_equal(back.marks, ALERT_SHELVED);
+    assert_int_equal(back.leader, 1);
+    assert_true(back.active && !back.unknown && back.value == 19.5 && back.limit == 20.5);
+    assert_int_equal(back.since.ms, T0);
+    assert_int_equal(back.raised_at.ms, T0 - 5);
+    assert_int_equal(back.shelved_until.ms, T0 + 60000);
+    assert_false(utc_is_set(back.due));
+    assert_string_equal(back.cause, "heater-dead");
+    assert_string_equal(back.evidence, "it's 19.5 °C");
+    assert_string_equal(back.who, "ann");
+    assert_string_equal(back.action, "");
+    assert_int_equal(back.raises, 3);
+    assert_int_equal(back.reminders, 2);
+    store_close(store);
+}
+
+/* 0: no file may grow from here. */
+static void files_beyond(struct room *room, rlim_t bytes)
+{
+    struct stat st;
+    char wal[128];
+    snprintf(wal, sizeof wal, "%s-wal", room->path);
+    rlim_t have = stat(wal, &st) == 0 ? (rlim_t)st.st_size : 0;
+    struct rlimit limit = { bytes == 0 ? have : bytes, RLIM_INFINITY };
+    assert_int_equal(setrlimit(RLIMIT_FSIZE, &limit), 0);
+}
+
+static void a_full_disk_loses_nothing_that_fits(void **state)
+{
+    struct room *room = *state;
+    room->site.store.commit_rows = 10;
+    struct store *store = store_made(room);
+    struct alert a = alert_made();
+    uint64_t safe;
+    struct reading r = reading_at(0, 0, 24.0);
+    store_put_reading(store, &r);
+    committed(store, 1, 0);
+    signal(SIGXFSZ, SIG_IGN);
+    files_beyond(room, 0);
+    for (int i = 1; i <= 5; i++) {
+        r = reading_at(0, i, 24.0 + i);
+        store_put_reading(store, &r);
+    }
+    assert_int_equal(store_put_alert(store, &a, CHANGE_RAISE, (utc_t){ T0 }, true), STATUS_IO);
+    assert_int_equal(store_commit(store, 6, at(40), true, &safe), STATUS_IO);
+    assert_int_equal(safe, 1);
+    struct store_counts counts = store_counts(store);
+    assert_true(counts.failing && counts.failures >= 2 && counts.stored == 1 && counts.buffered == 6);
+    assert_true(strlen(counts.reason) > 10);
+    /* At rest: not tried again before its time. */
+    assert_int_equal(store_commit(store, 6, at(41), false, &safe), STATUS_IO);
+    assert_int_equal(store_counts(store).failures, counts.failures);
+    assert_true(store_deadline(store).ms > at(40).mono.ms && store_deadline(store).ms <= at(110).mono.ms);
+    for (int i = 6; i < 10000; i++) {
+        r = reading_at(0, i, 24.0);
+        store_put_reading(store, &r);
+    }
+    assert_true(store_counts(store).given_way > 0);
+    files_beyond(room, RLIM_INFINITY);
+    assert_int_equal(store_commit(store, 7, at(110), false, &safe), STATUS_OK);
+    assert_int_equal(safe, 7);
+    counts = store_counts(store);
+    assert_false(counts.failing);
+    assert_int_equal(counts.stored + counts.given_way, 10000);
+    assert_string_equal(counts.reason, "");
+    assert_int_equal(alert_read(store).base, ALERT_UNACK);
+    store_close(store);
+}
+
+static void newest_alert_survives_a_flood(void **state)
+{
+    struct room *room = *state;
+    struct store *store = store_made(room);
+    struct alert a = alert_made(), b = alert_made();
+    b.index = 1;
+    b.leader = -1;
+    strcpy(b.cause, "only once");
+    signal(SIGXFSZ, SIG_IGN);
+    files_beyond(room, 0);
+    assert_int_equal(store_put_alert(store, &b, CHANGE_RAISE, (utc_t){ T0 }, true), STATUS_IO);
+    for (int i = 0; i < 600; i++) {
+        a.raises = (uint32_t)i;
+        assert_int_equal(store_put_alert(store, &a, CHANGE_RAISE, (utc_t){ T0 + i }, true), STATUS_IO);
+    }
+    files_beyond(room, RLIM_INFINITY);
+    committed(store, 1, 200);
+    room->site.alert_count = 1;
+    assert_int_equal(alert_read(store).raises, 599);
+    room->site.alert_count = 2;
+    store_close(store);
+    room->site.alerts = &room->alerts[1];
+    room->site.alert_count = 1;
+    store = store_made(room);
+    assert_string_equal(alert_read(store).cause, "only once");
+    store_close(store);
+}
+
+static void flip(const char *path, long offset, size_t n)
+{
+    int fd = open(path, O_RDWR);
+    char junk[4096];
+    assert_true(fd >= 0);
+    memset(junk, 0xA5, sizeof junk);
+    for (size_t done = 0; done < n; done += sizeof junk)
+        assert_true(pwrite(fd, junk, n - done < sizeof junk ? n - done : sizeof junk, offset + (long)done) >
+                    0);
+    close(fd);
+}
+
+static void fill(struct room *room, int count)
+{
+    struct store *store = store_made(room);
+    struct alert a = alert_made();
+    for (int i = 0; i < count; i++) {
+        struct reading r = reading_at(0, i, i);
+        store_put_reading(store, &r);
+        if (i % 1000 == 0)
+            committed(store, (uint64_t)i, i);
+    }
+    committed(store, 42, count);
+    assert_int_equal(store_put_alert(store, &a, CHANGE_RAISE, (utc_t){ T0 }, true), STATUS_OK);
+    while (store_tend(store, at(count)))
+        ;
+    store_close(store);
+}
+
+static int count_rows;
+static void count_one(void *context, const struct reading *r)
+{
+    (void)context;
+    (void)r;
+    count_rows++;
+}
+
+static int rows_of(struct store *store)
+{
+    count_rows = 0;
+    assert_int_equal(store_each_reading(store, (utc_t){ 0 }, count_one, NULL), STATUS_OK);
+    return count_rows;
+}
+
+static void damage_is_set_aside_and_salvaged(void **state)
+{
+    struct room *room = *state;
+    struct store *store;
+    struct why why;
+    struct stat st;
+    char aside[128];
+    fill(room, 15000);
+    assert_int_equal(stat(room->path, &st), 0);
+    flip(room->path, st.st_size / 4 * 3 / 2048 * 2048, 6144);
+    assert_int_equal(store_open(&room->site, &store, &why), STATUS_OK);
+    assert_non_null(strstr(why.text, "damaged-1"));
+    snprintf(aside, sizeof aside, "%s.damaged-1", room->path);
+    assert_int_equal(access(aside, F_OK), 0);
+    int rows = rows_of(store);
+    assert_true(rows > 5000 && rows < 15000);
+    assert_int_equal(alert_read(store).index, 0);
+    assert_int_equal(store_inbox_position(store), 42);
+    struct reading r = reading_at(0, 20000, 1);
+    store_put_reading(store, &r);
+    committed(store, 43, 20000);
+    store_close(store);
+    store = store_made(room);
+    assert_int_equal(rows_of(store), rows + 1);
+    store_close(store);
+}
+
+static void a_destroyed_head_starts_anew(void **state)
+{
+    struct room *room = *state;
+    struct store *store;
+    struct why why;
+    fill(room, 100);
+    flip(room->path, 0, 100);
+    assert_int_equal(store_open(&room->site, &store, &why), STATUS_OK);
+    assert_non_null(strstr(why.text, "set aside"));
+    assert_int_equal(rows_of(store), 0);
+    store_close(store);
+}
+
+static void damage_found_while_running_is_mended(void **state)
+{
+    struct room *room = *state;
+    struct why why;
+    struct store *store;
+    uint64_t safe;
+    fill(room, 15000);
+    assert_int_equal(store_open(&room->site, &store, &why), STATUS_OK);
+    struct stat st;
+    assert_int_equal(stat(room->path, &st), 0);
+    flip(room->path, 4096, (size_t)st.st_size - 8192);
+    struct reading r = reading_at(0, 10, 0);
+    r.revised = true;
+    store_put_reading(store, &r);
+    enum status status = store_commit(store, 50, at(15100), true, &safe);
+    if (status != STATUS_OK) {
+        assert_true(store_counts(store).failing);
+        assert_int_equal(store_commit(store, 50, at(15200), false, &safe), STATUS_OK);
+    }
+    assert_false(store_counts(store).failing);
+    store_close(store);
+}
+
+static void a_missing_folder_is_waited_for(void **state)
+{
+    struct room *room = *state;
+    struct store *store;
+    struct why why;
+    uint64_t safe;
+    char folder[128], path[160];
+    snprintf(folder, sizeof folder, "%s/later", room->dir);
+    snprintf(path, sizeof path, "%s/store.db", folder);
+    room->site.store.path = path;
+    assert_int_equal(store_open(&room->site, &store, &why), STATUS_IO);
+    assert_non_null(store);
+    assert_non_null(strstr(why.text, "folder"));
+    assert_true(store_counts(store).failing);
+    struct reading r = reading_at(0, 0, 24.0);
+    struct alert a = alert_made();
+    store_put_reading(store, &r);
+    assert_int_equal(store_put_alert(store, &a, CHANGE_RAISE, (utc_t){ T0 }, true), STATUS_IO);
+    assert_int_equal(store_each_alert(store, keep_alert, &a), STATUS_IO);
+    assert_false(store_tend(store, at(1)));
+    assert_int_equal(mkdir(folder, 0700), 0);
+    assert_int_equal(store_commit(store, 3, at(100), true, &safe), STATUS_OK);
+    assert_int_equal(safe, 3);
+    assert_int_equal(rows_of(store), 1);
+    store_close(store);
+    unlink(path);
+    rmdir(folder);
+}
+
+static void a_reload_carries_over_by_name(void **state)
+{
+    struct room *room = *state;
+    struct store *store = store_made(room);
+    struct why why;
+    struct room other = *room;
+    other.streams[0] = room->streams[1];
+    other.streams[1] = room->streams[0];
+    other.alerts[0] = room->alerts[1];
+    other.alerts[1] = room->alerts[0];
+    other.site.streams = other.streams;
+    other.site.alerts = other.alerts;
+    struct reading r = reading_at(0, 0, 24.0);
+    struct alert a = alert_made();
+    signal(SIGXFSZ, SIG_IGN);
+    files_beyond(room, 0);
+    store_put_reading(store, &r);
+    assert_int_equal(store_put_alert(store, &a, CHANGE_RAISE, (utc_t){ T0 }, true), STATUS_IO);
+    assert_int_equal(store_bind(store, &other.site, &why), STATUS_OK);
+    files_beyond(room, RLIM_INFINITY);
+    committed(store, 1, 100);
+    struct seen seen = all_from(store, 0);
+    assert_int_equal(seen.count, 1);
+    assert_int_equal(seen.readings[0].stream, 1);
+    assert_int_equal(alert_read(store).index, 1);
+    assert_int_equal(store_bind(store, &room->site, &why), STATUS_OK);
+    assert_int_equal(all_from(store, 0).readings[0].stream, 0);
+    store_close(store);
+}
+
+static void put_journal_and_event(void **state)
+{
+    struct room *room = *state;
+    struct store *store = store_made(room);
+    struct command c = { .verb = COMMAND_NOTE,
+                         .place = 0,
+                         .alert = -1,
+                         .quantity = Q_GH,
+                         .value = 6.0,
+                         .litres = NAN,
+                         .grams = NAN,
+                         .minutes = NAN,
+                         .at = UTC_NONE };
+    strcpy(c.what, "test");
+    struct event e = { .kind = EVENT_TOPOFF_SEEN, .place = 0, .quantity = Q_COUNT, .value = NAN };
+    assert_int_equal(store_put_event(store, &e, (utc_t){ T0 }), STATUS_OK);
+    assert_int_equal(store_counts(store).buffered, 1);
+    assert_int_equal(store_put_journal(store, &c, (utc_t){ T0 }), STATUS_OK);
+    assert_int_equal(store_counts(store).buffered, 0);
+    store_close(store);
+}
+
+static void keep_calib(void *context, int stream, const struct calib *c)
+{
+    struct calib *out = context;
+    assert_int_equal(stream, 1);
+    *out = *c;
+}
+
+static void state_outbox_and_calibration(void **state)
+{
+    struct room *room = *state;
+    struct store *store = store_made(room);
+    uint8_t *bytes;
+    assert_int_equal(store_load_state(store, "engine", &bytes), 0);
+    assert_null(bytes);
+    assert_int_equal(store_save_state(store, "engine", "one\0two", 7), STATUS_OK);
+    assert_int_equal(store_load_state(store, "engine", &bytes), 7);
+    assert_memory_equal(bytes, "one\0two", 7);
+    free(bytes);
+
+    struct outbox_item item = {
+        .at = { T0 }, .priority = PRIORITY_LOW, .ref = "test", .json = "{}", .text = "a"
+    };
+    assert_int_equal(store_outbox_next(store, (utc_t){ T0 }, &item), STATUS_NONE);
+    assert_int_equal(store_outbox_add(store, &item), STATUS_OK);
+    item.priority = PRIORITY_HIGH;
+    strcpy(item.text, "urgent");
+    assert_int_equal(store_outbox_add(store, &item), STATUS_OK);
+    assert_int_equal(store_outbox_next(store, (utc_t){ T0 }, &item), STATUS_OK);
+    assert_string_equal(item.text, "urgent");
+    assert_int_equal(store_outbox_retry(store, item.id, (utc_t){ T0 + 5000 }), STATUS_OK);
+    assert_int_equal(store_outbox_next(store, (utc_t){ T0 }, &item), STATUS_OK);
+    assert_string_equal(item.text, "a");
+    assert_int_equal(store_outbox_done(store, item.id), STATUS_OK);
+    assert_int_equal(store_outbox_next(store, (utc_t){ T0 + 4999 }, &item), STATUS_NONE);
+    assert_int_equal(store_outbox_next(store, (utc_t){ T0 + 5000 }, &item), STATUS_OK);
+    assert_int_equal(item.attempts, 1);
+
+    struct calib c = CALIB_IDENTITY, back = CALIB_IDENTITY;
+    c.gain = 1.5;
+    c.since.ms = T0;
+    assert_int_equal(store_put_calibration(store, 1, &c), STATUS_OK);
+    c.gain = 2.5;
+    assert_int_equal(store_put_calibration(store, 1, &c), STATUS_OK);
+    assert_int_equal(store_each_calibration(store, keep_calib, &back), STATUS_OK);
+    assert_true(back.gain == 2.5 && back.since.ms == T0 && back.kind == CALIB_LINEAR);
+    store_close(store);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup_teardown(readings_and_position_come_back, setup, teardown),
+        cmocka_unit_test_setup_teardown(first_stays_and_revision_changes_the_row, setup, teardown),
+        cmocka_unit_test_setup_teardown(settling_keeps_every_reading, setup, teardown),
+        cmocka_unit_test_setup_teardown(alerts_come_back_whole, setup, teardown),
+        cmocka_unit_test_setup_teardown(a_full_disk_loses_nothing_that_fits, setup, teardown),
+        cmocka_unit_test_setup_teardown(newest_alert_survives_a_flood, setup, teardown),
+        cmocka_unit_test_setup_teardown(damage_is_set_aside_and_salvaged, setup, teardown),
+        cmocka_unit_test_setup_teardown(a_destroyed_head_starts_anew, setup, teardown),
+        cmocka_unit_test_setup_teardown(damage_found_while_running_is_mended, setup, teardown),
+        cmocka_unit_test_setup_teardown(a_missing_folder_is_waited_for, setup, teardown),
+        cmocka_unit_test_setup_teardown(a_reload_carries_over_by_name, setup, teardown),
+        cmocka_unit_test_setup_teardown(put_journal_and_event, setup, teardown),
+        cmocka_unit_test_setup_teardown(state_outbox_and_calibration, setup, teardown),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
