@@ -20,6 +20,17 @@ static double known_or(double v, double otherwise)
     return isnan(v) ? otherwise : v;
 }
 
+/* A conductivity that merely repeats the composition at 1 g/L is no knowledge of its own: diluted, each gram
+ * conducts more. One from the jar or learnt from batches is. */
+static double own_ec(const struct salt *salt, const struct common_salt *common)
+{
+    struct ions ions = salts_ions(common, 1.0);
+    double by_composition;
+    if (ions_ec25(&ions, &by_composition, NULL) != STATUS_OK || isnan(salt->ec))
+        return salt->ec;
+    return fabs(salt->ec - by_composition) < 1e-6 * by_composition ? (double)NAN : salt->ec;
+}
+
 static struct strength strength_of(const struct salt *salt)
 {
     struct strength s = { { known_or(salt->gh, 0.0), known_or(salt->kh, 0.0) }, salt->ec, salt->tds, NULL };
@@ -31,6 +42,7 @@ static struct strength strength_of(const struct salt *salt)
     struct salt_power power = salts_power(s.common);
     s.hardness = (struct mixing_salt){ known_or(salt->gh, power.gh_dh), known_or(salt->kh, power.kh_dh) };
     s.tds = known_or(salt->tds, power.tds_mg_l);
+    s.ec = own_ec(salt, s.common);
     return s;
 }
 

@@ -6,6 +6,11 @@
  * the verb. Returns the exit code: 0 done, 1 the answer is no, 2 usage or configuration, 3 cannot reach
  * broker or store. In the order of the help. */
 #define VERBS(X) \
+    X(mix, "salts to weigh for a batch of water") \
+    X(change, "water changes that bring a tank to a value") \
+    X(topoff, "purified water against evaporation") \
+    X(blend, "litres of two waters that make a third") \
+    X(acclimate, "a drip schedule for new animals") \
     X(calc, "every formula: calc --list, calc NAME key=value ...")
 
 #define VERB_DECLARE(name, about) int name##_main(int argc, char **argv);

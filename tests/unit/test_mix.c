@@ -114,6 +114,22 @@ static void all_salts_when_there_is_no_recipe(void **state)
     near(p.kh_dh, 1, 1e-6);
 }
 
+static void composition_counts_by_its_ions(void **state)
+{
+    (void)state;
+    /* 0.1 g/L of KHCO3, 1 mmol/L: 117 (limiting conductivities 73.5 + 44.5) less some 2 %. */
+    struct recipe_part only_soda[] = { { 1, 0.1 } };
+    struct mix_plan p;
+    waters[2].recipe = only_soda;
+    waters[2].recipe_count = 1;
+    assert_int_equal(mix_eval(&site, 2, 10, &pure, &p, NULL), STATUS_OK);
+    near(p.ec_us_cm, 115, 3);
+    salts[1].ec = 1500; /* learnt from batches: that counts instead */
+    assert_int_equal(mix_eval(&site, 2, 10, &pure, &p, NULL), STATUS_OK);
+    near(p.ec_us_cm, 150, 1e-9);
+    waters[2].recipe_count = 0;
+}
+
 static void unknown_ec_stays_unknown(void **state)
 {
     (void)state;
@@ -150,6 +166,7 @@ int main(void)
         cmocka_unit_test_setup(recipe_with_amounts, build),
         cmocka_unit_test_setup(recipe_solved_for_targets, build),
         cmocka_unit_test_setup(all_salts_when_there_is_no_recipe, build),
+        cmocka_unit_test_setup(composition_counts_by_its_ions, build),
         cmocka_unit_test_setup(unknown_ec_stays_unknown, build),
         cmocka_unit_test_setup(refusals, build),
     };

@@ -1,0 +1,130 @@
+#include "plan/mix.h"
+#include "cli/sums.h"
+#include "cli/verbs.h"
+#include "config/load.h"
+
+#include <math.h>
+#include <stdio.h>
+
+struct mix_request {
+    const char *conf;
+    const char *litres, *source_ec, *source_gh, *source_kh;
+    bool json;
+};
+
+static void print_json(const struct site *site, int water, const struct mix_plan *p, struct text *t)
+{
+    json_open(t, '{');
+    json_key(t, "water");
+    json_string(t, site->waters[water].id);
+    sums_member(t, "litres", p->volume_l);
+    json_key(t, "salts");
+    json_open(t, '[');
+    for (int i = 0; i < p->count; i++) {
+        json_open(t, '{');
+        json_key(t, "salt");
+        json_string(t, site->salts[p->parts[i].salt].id);
+        sums_member(t, "grams", p->parts[i].grams);
+        json_key(t, "short_of_stock");
+        json_bool(t, p->parts[i].short_of_stock);
+        json_close(t, '}');
+    }
+    json_close(t, ']');
+    sums_member(t, "ec", p->ec_us_cm);
+    sums_member(t, "ec_sd", p->ec_sd_us_cm);
+    sums_member(t, "gh", p->gh_dh);
+    sums_member(t, "kh", p->kh_dh);
+    sums_member(t, "tds", p->tds_mg_l);
+    json_close(t, '}');
+}
+
+static void print_words(const struct site *site, int water, const struct mix_plan *p)
+{
+    printf("%.3g L of %s water:\n", p->volume_l, site->waters[water].name);
+    for (int i = 0; i < p->count; i++) {
+        const struct salt *salt = &site->salts[p->parts[i].salt];
+        printf("  weigh %.*f g of %s\n", p->parts[i].grams < 10.0 ? 2 : 1, p->parts[i].grams, salt->name);
+        if (p->parts[i].short_of_stock)
+            printf("    (the cupboard holds %.4g g by the books)\n", salt->stock_g);
+    }
+    printf("  expect ");
+    if (!isnan(p->ec_us_cm))
+        printf("%.0f µS/cm (give or take %.0f), ", p->ec_us_cm, 2.0 * p->ec_sd_us_cm);
+    printf("GH %.1f, KH %.1f\n", p->gh_dh, p->kh_dh);
+    printf("  stir until dissolved; measure at 25 °C or let the meter compensate\n");
+    if (p->ec_doubtful)
+        printf("  note: the water's target is %.0f µS/cm: recipe and target do not belong together\n",
+               p->ec_us_cm - p->ec_off);
+}
+
+/* A tank's id stands for its water. */
+static int find_water(const struct options *o, const struct site *site, const char *id, int *water)
+{
+    for (int i = 0; i < site->tank_count; i++)
+        if (strcmp(site->tanks[i].id, id) == 0 && site->tanks[i].water >= 0) {
+            *water = site->tanks[i].water;
+            return OPTIONS_GO_ON;
+        }
+    return sums_water(o, site, id, water);
+}
+
+static int answer(const struct options *o, const struct site *site, const struct mix_request *r,
+                  const char *id, double litres, const struct mix_source *source)
+{
+    int water;
+    struct mix_plan plan;
+    struct why why;
+    char buf[4096];
+    int code = find_water(o, site, id, &water);
+    if (code != OPTIONS_GO_ON)
+        return code;
+    enum status st = mix_eval(site, water, litres, source, &plan, &why);
+    if (st != STATUS_OK)
+        return sums_refuse(o, st, &why);
+    if (!r->json) {
+        print_words(site, water, &plan);
+        return 0;
+    }
+    struct text t = text_over(buf, sizeof buf);
+    print_json(site, water, &plan, &t);
+    return sums_print_json(&t);
+}
+
+int mix_main(int argc, char **argv)
+{
+    struct mix_request r = { .conf = SUMS_CONF };
+    const struct option items[] = {
+        { "conf", "FILE", "configuration (" SUMS_CONF ")", OPTION_TEXT, &r.conf, 0, 0 },
+        { "litres", "L", "how much (10 L), such as 60 or 15gal", OPTION_TEXT, &r.litres, 0, 0 },
+        { "source-ec", "EC", "of the water it is made from (0: purified)", OPTION_TEXT, &r.source_ec, 0, 0 },
+        { "source-gh", "GH", "general hardness of it (0)", OPTION_TEXT, &r.source_gh, 0, 0 },
+        { "source-kh", "KH", "carbonate hardness of it (0)", OPTION_TEXT, &r.source_kh, 0, 0 },
+        { "json", NULL, "print one JSON object", OPTION_FLAG, &r.json, 0, 0 },
+    };
+    const struct options o = { "mix",
+                               "WATER",
+                               "Salts to weigh for a batch of a configured water (or of a tank's water).",
+                               items,
+                               sizeof items / sizeof *items,
+                               "  lentic mix soft --litres 60" };
+    const char *id;
+    int code = sums_read(&o, argc, argv, &id);
+    double litres = 10.0;
+    struct mix_source source = { 0.0, 0.0, 0.0 };
+    const struct sums_value values[] = {
+        { "litres", r.litres, UNIT_VOLUME, "L", &litres },
+        { "source-ec", r.source_ec, UNIT_EC, "uS/cm", &source.ec_us_cm },
+        { "source-gh", r.source_gh, UNIT_GH, "°dH", &source.gh_dh },
+        { "source-kh", r.source_kh, UNIT_KH, "°dH", &source.kh_dh },
+    };
+    if (code == OPTIONS_GO_ON)
+        code = sums_values(&o, values, sizeof values / sizeof *values);
+    struct site *site = NULL;
+    if (code == OPTIONS_GO_ON)
+        code = sums_site(&o, r.conf, &site);
+    if (code != OPTIONS_GO_ON)
+        return code;
+    code = answer(&o, site, &r, id, litres, &source);
+    site_free(site);
+    return code;
+}

@@ -1,0 +1,121 @@
+#include "cli/sums.h"
+#include "base/nearest.h"
+#include "cli/calc.h"
+#include "config/load.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { EXIT_NO = 1, EXIT_USAGE = 2 };
+
+#define IDS_MAX 256
+
+int sums_read(const struct options *o, int argc, char **argv, const char **operand)
+{
+    const char **operands = calloc((size_t)argc + 1, sizeof *operands);
+    int count = 0;
+    if (operands == NULL)
+        return options_fail(o, EXIT_USAGE, "no memory");
+    int code = options_read(o, argc, argv, operands, &count);
+    if (code == OPTIONS_GO_ON && operand != NULL && count != 1)
+        code = options_fail(o, EXIT_USAGE, "give one %s; lentic %s --help tells more", o->operands, o->verb);
+    if (code == OPTIONS_GO_ON && operand != NULL)
+        *operand = operands[0];
+    free(operands);
+    return code;
+}
+
+int sums_site(const struct options *o, const char *conf, struct site **out)
+{
+    struct config_faults *faults = calloc(1, sizeof *faults);
+    if (faults == NULL)
+        return options_fail(o, EXIT_USAGE, "no memory");
+    enum status st = config_load(conf, out, faults);
+    for (int i = 0; st != STATUS_OK && i < faults->count; i++)
+        if (!faults->items[i].warning)
+            fprintf(stderr, "%s:%d: %s\n", faults->items[i].file, faults->items[i].line,
+                    faults->items[i].text);
+    free(faults);
+    if (st != STATUS_OK)
+        return options_fail(o, EXIT_USAGE,
+                            "%s cannot be used; lentic check tells more, --conf names another file", conf);
+    return OPTIONS_GO_ON;
+}
+
+int sums_values(const struct options *o, const struct sums_value *values, size_t count)
+{
+    struct why why;
+    for (size_t i = 0; i < count; i++) {
+        const struct sums_value *v = &values[i];
+        if (v->text == NULL)
+            continue;
+        if (calc_parse(v->text, strlen(v->text), v->kind, v->unit, v->into, &why) != STATUS_OK)
+            return options_fail(o, EXIT_USAGE, "%s: %s", v->name, why.text);
+    }
+    return OPTIONS_GO_ON;
+}
+
+static int unknown_id(const struct options *o, const char *what, const char *id, const char *const *ids,
+                      size_t count)
+{
+    const char *near = nearest_of(id, ids, count);
+    if (near != NULL)
+        return options_fail(o, EXIT_USAGE, "there is no %s \"%.40s\"; did you mean \"%s\"?", what, id, near);
+    return options_fail(o, EXIT_USAGE, "there is no %s \"%.40s\" in the configuration", what, id);
+}
+
+int sums_tank(const struct options *o, const struct site *site, const char *id, int *tank)
+{
+    const char *ids[IDS_MAX];
+    size_t count = 0;
+    for (int i = 0; i < site->tank_count; i++) {
+        if (strcmp(site->tanks[i].id, id) == 0) {
+            *tank = i;
+            return OPTIONS_GO_ON;
+        }
+        if (count < IDS_MAX)
+            ids[count++] = site->tanks[i].id;
+    }
+    return unknown_id(o, "tank", id, ids, count);
+}
+
+int sums_water(const struct options *o, const struct site *site, const char *id, int *water)
+{
+    const char *ids[IDS_MAX];
+    size_t count = 0;
+    for (int i = 0; i < site->water_count; i++) {
+        if (strcmp(site->waters[i].id, id) == 0) {
+            *water = i;
+            return OPTIONS_GO_ON;
+        }
+        if (count < IDS_MAX)
+            ids[count++] = site->waters[i].id;
+    }
+    return unknown_id(o, "water", id, ids, count);
+}
+
+int sums_quantity(const struct options *o, const char *name, enum quantity *q)
+{
+    *q = quantity_find(name, strlen(name));
+    if (*q == Q_COUNT)
+        return options_fail(o, EXIT_USAGE, "there is no quantity \"%.40s\"; such as ec, gh, kh, no3", name);
+    return OPTIONS_GO_ON;
+}
+
+int sums_refuse(const struct options *o, enum status st, const struct why *why)
+{
+    return options_fail(o, st == STATUS_REFUSED ? EXIT_NO : EXIT_USAGE, "%s", why->text);
+}
+
+void sums_member(struct text *t, const char *key, double v)
+{
+    json_key(t, key);
+    json_number(t, v, -1);
+}
+
+int sums_print_json(struct text *t)
+{
+    return puts(t->buf) < 0 || t->cut ? EXIT_USAGE : 0;
+}
