@@ -95,9 +95,11 @@ static void take_include(struct scan *s)
     }
     char name[PATH_TEXT_MAX], path[PATH_TEXT_MAX];
     (void)snprintf(name, sizeof name, "%.*s", (int)(close - open - 1), open + 1);
-    int n = *name == '/' ? snprintf(path, sizeof path, "%s", name)
-                         : snprintf(path, sizeof path, "%s/%s", s->dir, name);
-    if (n >= (int)sizeof path)
+    int n = snprintf(path, sizeof path, "%s/%s", s->dir, name);
+    if (*name == '/')
+        fault_at(s->faults, s->file, s->line,
+                 "\"%.80s\" must be named from the directory of the main file, without a leading /", name);
+    else if (n >= (int)sizeof path)
         fault_at(s->faults, s->file, s->line, "the name of the included file is too long");
     else
         scan_file(s, path, name, s->line);

@@ -6,6 +6,7 @@
  * the verb. Returns the exit code: 0 done, 1 the answer is no, 2 usage or configuration, 3 cannot reach
  * broker or store. In the order of the help. */
 #define VERBS(X) \
+    X(check, "every fault of a configuration, with its line") \
     X(mix, "salts to weigh for a batch of water") \
     X(change, "water changes that bring a tank to a value") \
     X(topoff, "purified water against evaporation") \
