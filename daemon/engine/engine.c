@@ -363,6 +363,11 @@ void engine_service(struct engine *e, enum alert_kind kind, bool wrong, const ch
     alarm_judge(&e->alarms, slot, wrong ? TRI_YES : TRI_NO, NAN, NAN, now, fx);
 }
 
+void engine_calibrate(struct engine *e, int stream, const struct calib *c)
+{
+    e->streams[stream].calib = *c;
+}
+
 const struct alert *engine_alert(const struct engine *e, int slot)
 {
     return &e->alarms.items[slot].pub;

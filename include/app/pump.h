@@ -1,5 +1,5 @@
-/* The pump: bytes -> engine -> effects -> sinks. The one code path of the daemon and of replay; what differs is who
- * takes the effects. */
+/* The pump: bytes -> engine -> effects -> sinks. The one code path of the daemon and of replay; what differs
+ * is who takes the effects. */
 #ifndef LENTIC_APP_PUMP_H
 #define LENTIC_APP_PUMP_H
 

@@ -34,6 +34,9 @@ enum status engine_command(struct engine *e, const struct command *c, struct now
 void engine_service(struct engine *e, enum alert_kind kind, bool wrong, const char *evidence, struct now now,
                     struct effects *fx);
 
+/* A calibration in force from now on; history keeps what it was judged with. */
+void engine_calibrate(struct engine *e, int stream, const struct calib *c);
+
 /* Reports are copies. */
 void engine_report_tank(const struct engine *e, int tank, struct now now, struct tank_report *out);
 void engine_report_probe(const struct engine *e, int stream, struct now now, struct probe_report *out);

@@ -1,0 +1,407 @@
+#include "app/daemon.h"
+
+#include <errno.h>
+#include <signal.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/epoll.h>
+#include <sys/eventfd.h>
+#include <sys/signalfd.h>
+#include <unistd.h>
+
+#include "adapters/clock.h"
+#include "adapters/files.h"
+#include "adapters/log.h"
+#include "adapters/sd.h"
+#include "config/load.h"
+
+#define BATCH_MOST    256             /* records between two looks at the clock */
+#define SAVE_EVERY_MS (10 * MS_PER_S) /* snapshot on tmpfs at the most this often, unless the ring fills */
+#define KEEP_EVERY_MS MS_PER_HOUR     /* snapshot in the store */
+#define CLOSE_WAIT_MS 3000
+#define SLEEP_MOST_MS 10000
+
+/* --- effects of the engine --- */
+
+static void on_effect(void *context, const struct effect *e)
+{
+    struct daemon *d = context;
+    bool stored_before = d->seq < d->safe;
+    if (e->kind == EFFECT_READING) {
+        if (!stored_before)
+            store_put_reading(d->store, &e->u.reading);
+        return;
+    }
+    publisher_effect(&d->publisher, &d->pump, e);
+    if (stored_before)
+        return;
+    if (e->kind == EFFECT_ALERT) {
+        store_hold_alert(d->store, &e->u.alert.alert, e->u.alert.change, e->t, e->u.alert.announce);
+        courier_effect(&d->courier, e);
+        d->urgent = true;
+    } else if (e->kind == EFFECT_EVENT) {
+        store_hold_event(d->store, &e->u.event, e->t);
+    } else if (e->kind == EFFECT_JOURNAL) {
+        store_hold_journal(d->store, &e->u.journal, e->t);
+        d->urgent = true;
+    }
+}
+
+static void on_answer(void *context, const struct message *m, const char *json, size_t n)
+{
+    struct daemon *d = context;
+    char topic[MESSAGE_REPLY_MAX + 1];
+    if (d->mqtt == NULL)
+        return;
+    enum status st;
+    if (m->reply_topic != NULL && m->reply_topic_len < sizeof topic) {
+        memcpy(topic, m->reply_topic, m->reply_topic_len);
+        topic[m->reply_topic_len] = '\0';
+        st = mqtt_answer(d->mqtt, topic, json, n, m->correlation, m->correlation_len);
+    } else {
+        snprintf(topic, sizeof topic, "%s/done", d->site->publish.base);
+        st = mqtt_publish(d->mqtt, topic, json, n, 1, false, 0);
+    }
+    if (st != STATUS_OK)
+        log_change(LOG_AT_INFO, "answer", "the answer to a command could not be published");
+}
+
+/* Receiving thread: nothing but the hand-over. */
+static bool on_message(void *context, const struct message *m)
+{
+    struct daemon *d = context;
+    enum status st = inbox_put(d->inbox, m, 1000);
+    return st == STATUS_OK || st == STATUS_INVALID;
+}
+
+/* --- opening and closing --- */
+
+static enum status open_fds(struct daemon *d, struct why *why)
+{
+    sigset_t signals;
+    sigemptyset(&signals);
+    sigaddset(&signals, SIGTERM);
+    sigaddset(&signals, SIGINT);
+    sigaddset(&signals, SIGHUP);
+    sigprocmask(SIG_BLOCK, &signals, NULL);
+    signal(SIGPIPE, SIG_IGN);
+    d->signal_fd = signalfd(-1, &signals, SFD_CLOEXEC | SFD_NONBLOCK);
+    d->event_fd = eventfd(0, EFD_CLOEXEC | EFD_NONBLOCK);
+    d->epoll_fd = epoll_create1(EPOLL_CLOEXEC);
+    const int fds[] = { d->signal_fd, d->event_fd, inbox_fd(d->inbox) };
+    for (unsigned i = 0; i < sizeof fds / sizeof *fds; i++) {
+        struct epoll_event event = { .events = EPOLLIN, .data.fd = fds[i] };
+        if (fds[i] < 0 || epoll_ctl(d->epoll_fd, EPOLL_CTL_ADD, fds[i], &event) != 0)
+            return why_say(why, STATUS_IO, "cannot set up waiting for events: %s", strerror(errno));
+    }
+    return STATUS_OK;
+}
+
+static enum status open_inbox(struct daemon *d, struct why *why)
+{
+    char path[512];
+    bool every = d->site->store.sync == STORE_SYNC_EVERY;
+    if (every)
+        snprintf(path, sizeof path, "%s.inbox", d->site->store.path);
+    else
+        snprintf(path, sizeof path, "%s/inbox", d->site->store.runtime_dir);
+    enum status st =
+        inbox_open(path, (size_t)d->site->store.inbox_kib * 1024, d->site->store.sync, &d->inbox, why);
+    if (st == STATUS_OK && why->text[0] != '\0')
+        log_say(LOG_AT_WARNING, "%s", why->text);
+    return st;
+}
+
+static enum status open_store(struct daemon *d, struct why *why)
+{
+    char lock[512];
+    snprintf(lock, sizeof lock, "%s.lock", d->site->store.path);
+    enum status st = files_lock(lock, &d->lock_fd, why);
+    if (st == STATUS_REFUSED)
+        return st;
+    if (st != STATUS_OK)
+        log_say(LOG_AT_WARNING, "%s", why->text);
+    why->text[0] = '\0';
+    st = store_open(d->site, &d->store, why);
+    if (d->store == NULL)
+        return st;
+    if (why->text[0] != '\0')
+        log_say(LOG_AT_WARNING, "%s", why->text);
+    clock_trust_after(store_newest(d->store));
+    return STATUS_OK;
+}
+
+static enum status open_mqtt(struct daemon *d, struct why *why)
+{
+    const char *filters[DAEMON_FILTERS_MAX];
+    int qos[DAEMON_FILTERS_MAX];
+    char commands[300], will_topic[300], will[128];
+    int count = daemon_filters(d->site, filters, qos, DAEMON_FILTERS_MAX, commands, sizeof commands);
+    publisher_will(d->site, will_topic, sizeof will_topic, will, sizeof will);
+    struct mqtt_options options = { .broker = &d->site->broker,
+                                    .filters = filters,
+                                    .filter_qos = qos,
+                                    .filter_count = count,
+                                    .will_topic = will_topic,
+                                    .will_payload = will,
+                                    .on_message = on_message,
+                                    .context = d,
+                                    .event_fd = d->event_fd };
+    return mqtt_open(&options, &d->mqtt, why);
+}
+
+static void load_calibration(void *context, int stream, const struct calib *c)
+{
+    struct daemon *d = context;
+    engine_calibrate(d->pump.engine, stream, c);
+}
+
+static void load_ghosts(struct daemon *d)
+{
+    uint8_t *bytes = NULL;
+    size_t n = store_load_state(d->store, "published", &bytes);
+    char *ghosts = n == 0 ? NULL : strndup((const char *)bytes, n);
+    free(bytes);
+    publisher_init(&d->publisher, d->site, NULL, ghosts, d->now);
+}
+
+enum status daemon_open(struct daemon *d, const char *conf_path, struct why *why)
+{
+    struct config_faults *faults = calloc(1, sizeof *faults);
+    memset(d, 0, sizeof *d);
+    d->conf_path = conf_path;
+    d->epoll_fd = d->event_fd = d->signal_fd = d->lock_fd = -1;
+    if (faults == NULL)
+        return why_say(why, STATUS_IO, "no memory");
+    enum status st = config_load(conf_path, &d->site, faults);
+    faults_print(faults);
+    free(faults);
+    if (st != STATUS_OK)
+        return why_say(why, STATUS_INVALID, "%s is at fault; not started", conf_path);
+    if ((st = files_make_dirs(d->site->store.runtime_dir, 0750, why)) != STATUS_OK)
+        return st;
+    if ((st = open_store(d, why)) != STATUS_OK || (st = open_inbox(d, why)) != STATUS_OK ||
+        (st = open_fds(d, why)) != STATUS_OK)
+        return st;
+    d->now = clock_now();
+    d->echo_at = d->now.mono;
+    d->kept_at = d->now.mono;
+    load_ghosts(d);
+    courier_init(&d->courier, d->site, d->store);
+    struct pump_sinks sinks = { .context = d, .effect = on_effect, .answer = on_answer };
+    pump_init(&d->pump, d->site, &sinks, d->now);
+    snapshot_restore(d);
+    if (store_each_calibration(d->store, load_calibration, d) != STATUS_OK)
+        log_say(LOG_AT_WARNING,
+                "calibrations could not be read from the store; those of the configuration hold");
+    inbox_rewind(d->inbox, d->seq);
+    if ((st = open_mqtt(d, why)) != STATUS_OK)
+        return st;
+    d->publisher.mqtt = d->mqtt;
+    return STATUS_OK;
+}
+
+void daemon_close(struct daemon *d)
+{
+    d->now = clock_now();
+    if (d->mqtt != NULL) {
+        publisher_offline(&d->publisher, d->now);
+        mqtt_close(d->mqtt, CLOSE_WAIT_MS);
+    }
+    d->publisher.mqtt = d->mqtt = NULL;
+    if (d->pump.engine != NULL) {
+        uint64_t committed = 0;
+        if (store_commit(d->store, d->seq, d->now, true, &committed) != STATUS_OK)
+            log_say(LOG_AT_WARNING, "the last readings could not be committed; they stay in the ring");
+        snapshot_save(d, true);
+        inbox_release(d->inbox, committed < d->saved_seq ? committed : d->saved_seq);
+        pump_fini(&d->pump);
+        courier_fini(&d->courier);
+        publisher_fini(&d->publisher);
+    }
+    if (d->inbox != NULL)
+        inbox_close(d->inbox);
+    if (d->store != NULL)
+        store_close(d->store);
+    const int fds[] = { d->epoll_fd, d->event_fd, d->signal_fd, d->lock_fd };
+    for (unsigned i = 0; i < sizeof fds / sizeof *fds; i++)
+        if (fds[i] >= 0)
+            close(fds[i]);
+    site_free(d->site);
+}
+
+/* --- the loop --- */
+
+static void save_published(struct daemon *d)
+{
+    if (!d->publisher.list_changed || d->mqtt == NULL)
+        return;
+    char *list = publisher_list(&d->publisher);
+    if (list != NULL && store_save_state(d->store, "published", list, strlen(list)) == STATUS_OK)
+        d->publisher.list_changed = false;
+    free(list);
+}
+
+/* Commits what is due. Room in the ring is given back up to what is both committed and in the snapshot. */
+static void settle(struct daemon *d)
+{
+    uint64_t committed = 0;
+    bool urgent = d->urgent;
+    if (store_commit(d->store, d->seq, d->now, urgent, &committed) == STATUS_OK)
+        d->urgent = false;
+    if (urgent)
+        save_published(d);
+    struct inbox_counts inbox = inbox_counts(d->inbox);
+    bool filling = inbox.used_bytes > inbox.size_bytes / 2;
+    bool due = d->now.mono.ms - d->saved_at.ms >= SAVE_EVERY_MS || (filling && d->seq != d->saved_seq);
+    if (due && (d->seq != d->saved_seq || d->now.mono.ms - d->saved_at.ms >= MS_PER_MIN))
+        snapshot_save(d, d->now.mono.ms - d->kept_at.ms >= KEEP_EVERY_MS);
+    uint64_t free_to = committed < d->saved_seq ? committed : d->saved_seq;
+    if (filling && store_counts(d->store).failing)
+        free_to = d->saved_seq; /* warning goes before history: the store keeps what it can in memory */
+    if (free_to > 0)
+        inbox_release(d->inbox, free_to);
+}
+
+static bool is_own_beat(const struct daemon *d, const struct message *m)
+{
+    char topic[300];
+    int n = snprintf(topic, sizeof topic, "%s/heartbeat", d->site->publish.base);
+    return m->topic_len == (uint32_t)n && memcmp(m->topic, topic, (size_t)n) == 0;
+}
+
+/* True when the ring was emptied. */
+static bool drain(struct daemon *d)
+{
+    struct message m;
+    uint64_t seq;
+    for (int i = 0; i < BATCH_MOST; i++) {
+        if (inbox_next(d->inbox, &m, &seq) != STATUS_OK)
+            return true;
+        d->seq = seq - 1; /* effects of this record count as stored only when it is */
+        if (is_own_beat(d, &m))
+            d->echo_at = m.now.mono;
+        else
+            pump_message(&d->pump, &m);
+        d->seq = seq;
+        if (d->urgent)
+            settle(d);
+    }
+    return false;
+}
+
+static void judge_service(struct daemon *d, const struct publisher_news *news)
+{
+    const struct mqtt_state *link = &news->link;
+    bool up = link->link == MQTT_UP;
+    char text[240];
+    int64_t deaf_ms = (int64_t)(5 * d->site->publish.heartbeat_s * (double)MS_PER_S) + MS_PER_MIN;
+    bool deaf = up && d->site->publish.heartbeat_s > 0 && d->now.mono.ms - d->echo_at.ms > deaf_ms &&
+                d->now.mono.ms - link->since.ms > deaf_ms;
+    snprintf(text, sizeof text, "%s:%d: %s", d->site->broker.host, d->site->broker.port,
+             deaf ? "connected, but our own heartbeat does not come back" : link->reason);
+    pump_service(&d->pump, KIND_BROKER_DOWN, !up || deaf, text, d->now);
+    pump_service(&d->pump, KIND_STORE_FAILING, news->store.failing, news->store.reason, d->now);
+    snprintf(text, sizeof text, "%zu of %zu bytes used", news->inbox.used_bytes, news->inbox.size_bytes);
+    pump_service(&d->pump, KIND_INBOX_FULL, news->inbox.used_bytes > news->inbox.size_bytes / 10 * 9, text,
+                 d->now);
+    pump_service(&d->pump, KIND_DELIVERY_FAILED, d->courier.failures >= 3, d->courier.reason, d->now);
+    if (up)
+        log_over(LOG_AT_NOTICE, "link", "broker reached again");
+    else if (link->link != MQTT_CONNECTING)
+        log_change(LOG_AT_WARNING, "link", "broker not reached: %s", text);
+}
+
+static void tell_manager(struct daemon *d, const struct publisher_news *news)
+{
+    int64_t every_ms = sd_alive_interval_ms();
+    if (every_ms > 0 && (!mono_is_set(d->alive_at) || d->now.mono.ms - d->alive_at.ms >= every_ms)) {
+        sd_tell_alive();
+        sd_tell_status("broker %s; %llu readings stored; %s",
+                       news->link.link == MQTT_UP ? "connected" : news->link.reason,
+                       (unsigned long long)news->store.stored,
+                       news->store.failing ? news->store.reason : "store sound");
+        d->alive_at = d->now.mono;
+    }
+}
+
+static void wake(struct daemon *d)
+{
+    d->now = clock_now();
+    bool empty = drain(d);
+    mqtt_advance(d->mqtt, d->now);
+    struct publisher_news news = { .store = store_counts(d->store),
+                                   .inbox = inbox_counts(d->inbox),
+                                   .link = mqtt_state(d->mqtt) };
+    news.progress = !news.store.failing && news.link.link == MQTT_UP;
+    if (empty) {
+        judge_service(d, &news);
+        pump_advance(&d->pump, d->now);
+    }
+    if (mqtt_take_connected(d->mqtt))
+        publisher_connected(&d->publisher, &d->pump, d->now);
+    publisher_advance(&d->publisher, &d->pump, &news, d->now);
+    courier_advance(&d->courier, d->now);
+    settle(d);
+    if (empty)
+        store_tend(d->store, d->now);
+    tell_manager(d, &news);
+}
+
+static int sleep_ms(const struct daemon *d)
+{
+    mono_t due = mono_add(d->now.mono, SLEEP_MOST_MS);
+    due = mono_min(due, pump_deadline(&d->pump));
+    due = mono_min(due, mqtt_deadline(d->mqtt));
+    due = mono_min(due, store_deadline(d->store));
+    due = mono_min(due, courier_deadline(&d->courier));
+    if (mqtt_state(d->mqtt).link == MQTT_UP || mqtt_state(d->mqtt).link == MQTT_DEAF)
+        due = mono_min(due, publisher_deadline(&d->publisher));
+    if (inbox_counts(d->inbox).waiting_records > 0)
+        return 0;
+    int64_t ms = due.ms - clock_now().mono.ms;
+    return ms < 0 ? 0 : (int)ms;
+}
+
+static void empty_fd(int fd)
+{
+    uint64_t n;
+    if (read(fd, &n, sizeof n) < 0 && errno != EAGAIN)
+        log_change(LOG_AT_ERROR, "eventfd", "reading an event: %s", strerror(errno));
+}
+
+static void take_signal(struct daemon *d)
+{
+    struct signalfd_siginfo info;
+    while (read(d->signal_fd, &info, sizeof info) == (ssize_t)sizeof info) {
+        if (info.ssi_signo == SIGHUP)
+            d->reloading = true;
+        else
+            d->stopping = true;
+    }
+}
+
+void daemon_run(struct daemon *d)
+{
+    struct epoll_event events[8];
+    while (!d->stopping) {
+        wake(d);
+        int ms = sleep_ms(d);
+        int n = epoll_wait(d->epoll_fd, events, 8, ms);
+        for (int i = 0; i < n; i++) {
+            if (events[i].data.fd == d->signal_fd)
+                take_signal(d);
+            else
+                empty_fd(events[i].data.fd);
+        }
+        if (d->reloading) {
+            d->reloading = false;
+            daemon_reload(d);
+        }
+    }
+    sd_tell_stopping();
+    d->now = clock_now();
+    while (!drain(d))
+        continue;
+}

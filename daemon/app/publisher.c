@@ -1,0 +1,337 @@
+#include "app/publisher.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "adapters/log.h"
+
+#define STATUS_EVERY_MS MS_PER_MIN
+#define ALERTS_MOST     64
+#define TOPIC_ROOM      384
+
+void publisher_init(struct publisher *p, const struct site *site, struct mqtt *mqtt, char *ghosts,
+                    struct now now)
+{
+    memset(p, 0, sizeof *p);
+    p->site = site;
+    p->mqtt = mqtt;
+    p->ghosts = ghosts;
+    p->started = now;
+    p->status_due = now.mono;
+    p->beat_due = now.mono;
+    p->tank_dirty = calloc((size_t)site->tank_count + 1, sizeof *p->tank_dirty);
+    p->tank_sent = calloc((size_t)site->tank_count + 1, sizeof *p->tank_sent);
+    p->alert_out = calloc((size_t)site->alert_count + 1, sizeof *p->alert_out);
+    if (p->tank_dirty == NULL || p->tank_sent == NULL || p->alert_out == NULL)
+        abort();
+    for (int i = 0; i < site->tank_count; i++)
+        p->tank_sent[i] = MONO_NONE;
+}
+
+void publisher_fini(struct publisher *p)
+{
+    free(p->tank_dirty);
+    free(p->tank_sent);
+    free(p->alert_out);
+    free(p->ghosts);
+    p->tank_dirty = NULL;
+    p->tank_sent = NULL;
+    p->alert_out = NULL;
+    p->ghosts = NULL;
+}
+
+static bool send(struct publisher *p, const char *topic, const char *payload, size_t n, bool retain,
+                 uint32_t expiry_s)
+{
+    if (p->mqtt == NULL)
+        return false;
+    if (mqtt_publish(p->mqtt, topic, payload, n, 1, retain, expiry_s) == STATUS_OK)
+        return true;
+    log_change(LOG_AT_INFO, "publish", "cannot publish now; all of it goes out at the next connection");
+    return false;
+}
+
+static void tank_topic(const struct site *site, int tank, char *buf)
+{
+    snprintf(buf, TOPIC_ROOM, "%s/tank/%s", site->publish.base, site->tanks[tank].id);
+}
+
+static void alert_topic(const struct site *site, int slot, char *buf)
+{
+    snprintf(buf, TOPIC_ROOM, "%s/alert/%s", site->publish.base, site->alerts[slot].ref);
+}
+
+/* --- tanks --- */
+
+static void send_tank(struct publisher *p, const struct pump *pump, int tank, struct now now)
+{
+    struct tank_report report;
+    struct alert alerts[ALERTS_MOST];
+    char topic[TOPIC_ROOM];
+    struct text out = text_over(p->buf, sizeof p->buf);
+    engine_report_tank(pump->engine, tank, now, &report);
+    int count = engine_report_alerts(pump->engine, p->site->tanks[tank].place, alerts, ALERTS_MOST);
+    encode_tank(p->site, &report, alerts, count, &out);
+    tank_topic(p->site, tank, topic);
+    if (out.cut)
+        log_change(LOG_AT_WARNING, topic, "%s: the document is too long and was not published", topic);
+    else if (send(p, topic, p->buf, out.len, true, 0)) {
+        p->tank_sent[tank] = now.mono;
+        p->tank_dirty[tank] = false;
+    }
+}
+
+static mono_t tank_due(const struct publisher *p, int tank)
+{
+    double wait_s = p->tank_dirty[tank] ? p->site->publish.tank_least_s : p->site->publish.tank_every_s;
+    if (!mono_is_set(p->tank_sent[tank]))
+        return p->tank_dirty[tank] ? (mono_t){ 0 } : MONO_NEVER;
+    return mono_add(p->tank_sent[tank], (int64_t)(wait_s * (double)MS_PER_S));
+}
+
+/* --- alerts and events --- */
+
+static bool stands(const struct alert *a)
+{
+    return a->base != ALERT_NORM || a->marks != 0;
+}
+
+static void send_alert(struct publisher *p, const struct alert *a, enum alert_change change, utc_t t)
+{
+    char topic[TOPIC_ROOM];
+    struct text out = text_over(p->buf, sizeof p->buf);
+    alert_topic(p->site, a->index, topic);
+    if (stands(a))
+        encode_alert(p->site, a, change, t, &out);
+    if (send(p, topic, p->buf, out.len, true, 0) && p->alert_out[a->index] != stands(a)) {
+        p->alert_out[a->index] = stands(a);
+        p->list_changed = true;
+    }
+}
+
+static void send_event(struct publisher *p, const struct text *json)
+{
+    char topic[TOPIC_ROOM];
+    snprintf(topic, sizeof topic, "%s/event", p->site->publish.base);
+    send(p, topic, json->buf, json->len, false, 0);
+}
+
+void publisher_effect(struct publisher *p, const struct pump *pump, const struct effect *e)
+{
+    struct text out = text_over(p->buf, sizeof p->buf);
+    (void)pump;
+    switch (e->kind) {
+    case EFFECT_ALERT: {
+        const struct alert *a = &e->u.alert.alert;
+        int tank = p->site->places[p->site->alerts[a->index].place].tank;
+        send_alert(p, a, e->u.alert.change, e->t);
+        out = text_over(p->buf, sizeof p->buf);
+        encode_alert(p->site, a, e->u.alert.change, e->t, &out);
+        send_event(p, &out);
+        if (tank >= 0)
+            p->tank_dirty[tank] = true;
+        break;
+    }
+    case EFFECT_EVENT:
+        encode_event(p->site, &e->u.event, e->t, &out);
+        send_event(p, &out);
+        break;
+    case EFFECT_JOURNAL:
+        send_event(p, &(struct text){ .buf = (char *)(uintptr_t)e->u.journal.detail,
+                                      .len = strlen(e->u.journal.detail) });
+        break;
+    case EFFECT_TANK:
+        p->tank_dirty[e->u.tank] = true;
+        break;
+    case EFFECT_READING:
+        break;
+    }
+}
+
+/* --- the service itself --- */
+
+static void status_topic(const struct site *site, char *buf)
+{
+    snprintf(buf, TOPIC_ROOM, "%s/status", site->publish.base);
+}
+
+static void put_uint(struct text *out, const char *key, uint64_t v)
+{
+    json_key(out, key);
+    json_int(out, (long long)v);
+}
+
+static void format_counters(const struct pump *pump, const struct publisher_news *news, struct text *out)
+{
+    struct engine_counts c = engine_counts(pump->engine);
+    json_key(out, "counters");
+    json_open(out, '{');
+    put_uint(out, "messages", pump->counts.messages);
+    put_uint(out, "nobodys", pump->counts.nobodys);
+    put_uint(out, "readings", c.readings);
+    put_uint(out, "missing", c.missing);
+    put_uint(out, "rejected", c.rejected);
+    put_uint(out, "duplicates", c.duplicates);
+    put_uint(out, "conflicts", c.conflicts);
+    put_uint(out, "late", c.late);
+    put_uint(out, "retained_ignored", c.retained);
+    put_uint(out, "commands", pump->counts.commands);
+    put_uint(out, "commands_refused", pump->counts.commands_refused);
+    put_uint(out, "stored", news->store.stored);
+    put_uint(out, "given_way", news->store.given_way);
+    put_uint(out, "store_failures", news->store.failures);
+    put_uint(out, "held_back", news->link.held_back);
+    put_uint(out, "inbox_damaged", news->inbox.damaged);
+    put_uint(out, "published", news->link.published);
+    json_close(out, '}');
+}
+
+static void format_status(const struct publisher *p, const struct pump *pump,
+                          const struct publisher_news *news, struct now now, struct text *out)
+{
+    json_open(out, '{');
+    json_key(out, "state");
+    json_string(out, "online");
+    json_key(out, "t");
+    json_time(out, now.utc);
+    json_key(out, "version");
+    json_string(out, LENTIC_VERSION);
+    json_key(out, "since");
+    json_time(out, p->started.utc);
+    json_key(out, "clock_trusted");
+    json_bool(out, now.trusted);
+    format_counters(pump, news, out);
+    json_key(out, "last_commit");
+    json_time(out, news->store.last_commit);
+    json_key(out, "store");
+    json_string(out, news->store.failing ? news->store.reason : "ok");
+    json_key(out, "store_bytes");
+    json_int(out, news->store.file_bytes);
+    json_key(out, "queue");
+    json_int(out, (long long)(news->inbox.waiting_records + news->store.buffered));
+    json_close(out, '}');
+}
+
+static void send_status(struct publisher *p, const struct pump *pump, const struct publisher_news *news,
+                        struct now now)
+{
+    char topic[TOPIC_ROOM];
+    struct text out = text_over(p->buf, sizeof p->buf);
+    status_topic(p->site, topic);
+    format_status(p, pump, news, now, &out);
+    send(p, topic, p->buf, out.len, true, 0);
+    p->status_due = mono_add(now.mono, STATUS_EVERY_MS);
+}
+
+static void send_beat(struct publisher *p, const struct publisher_news *news, struct now now)
+{
+    char topic[TOPIC_ROOM], payload[160], when[UTC_TEXT_MAX];
+    int64_t every_ms = (int64_t)(p->site->publish.heartbeat_s * (double)MS_PER_S);
+    p->beat_due = every_ms <= 0 ? MONO_NEVER : mono_add(now.mono, every_ms);
+    if (every_ms <= 0 || !news->progress)
+        return;
+    snprintf(topic, sizeof topic, "%s/heartbeat", p->site->publish.base);
+    int n = snprintf(payload, sizeof payload, "{\"t\":\"%s\",\"beat\":%llu}",
+                     utc_format(now.utc, when, sizeof when), (unsigned long long)++p->beats);
+    send(p, topic, payload, (size_t)n, false, (uint32_t)(3 * every_ms / MS_PER_S));
+}
+
+void publisher_will(const struct site *site, char *topic, size_t topic_cap, char *payload, size_t payload_cap)
+{
+    snprintf(topic, topic_cap, "%s/status", site->publish.base);
+    snprintf(payload, payload_cap, "{\"state\":\"offline\",\"version\":\"%s\"}", LENTIC_VERSION);
+}
+
+void publisher_offline(struct publisher *p, struct now now)
+{
+    char topic[TOPIC_ROOM], when[UTC_TEXT_MAX];
+    status_topic(p->site, topic);
+    int n = snprintf(p->buf, sizeof p->buf, "{\"state\":\"offline\",\"t\":\"%s\",\"version\":\"%s\"}",
+                     utc_format(now.utc, when, sizeof when), LENTIC_VERSION);
+    send(p, topic, p->buf, (size_t)n, true, 0);
+}
+
+/* --- connection and time --- */
+
+static bool still_ours(const struct publisher *p, const char *topic)
+{
+    char ours[TOPIC_ROOM];
+    for (int i = 0; i < p->site->tank_count; i++) {
+        tank_topic(p->site, i, ours);
+        if (strcmp(ours, topic) == 0)
+            return true;
+    }
+    for (int i = 0; i < p->site->alert_count; i++) {
+        alert_topic(p->site, i, ours);
+        if (p->alert_out[i] && strcmp(ours, topic) == 0)
+            return true;
+    }
+    return false;
+}
+
+static void withdraw_ghosts(struct publisher *p)
+{
+    char *rest = NULL;
+    for (char *line = p->ghosts == NULL ? NULL : strtok_r(p->ghosts, "\n", &rest); line != NULL;
+         line = strtok_r(NULL, "\n", &rest))
+        if (!still_ours(p, line))
+            send(p, line, "", 0, true, 0);
+    free(p->ghosts);
+    p->ghosts = NULL;
+    p->list_changed = true;
+}
+
+void publisher_connected(struct publisher *p, const struct pump *pump, struct now now)
+{
+    for (int i = 0; i < p->site->alert_count; i++) {
+        const struct alert *a = engine_alert(pump->engine, i);
+        if (stands(a) || p->alert_out[i])
+            send_alert(p, a, CHANGE_UPDATE, now.utc);
+    }
+    for (int i = 0; i < p->site->tank_count; i++)
+        send_tank(p, pump, i, now);
+    withdraw_ghosts(p);
+    p->status_due = now.mono;
+}
+
+void publisher_advance(struct publisher *p, const struct pump *pump, const struct publisher_news *news,
+                       struct now now)
+{
+    if (p->mqtt == NULL || news->link.link == MQTT_DOWN || news->link.link == MQTT_CONNECTING)
+        return;
+    for (int i = 0; i < p->site->tank_count; i++)
+        if (tank_due(p, i).ms <= now.mono.ms)
+            send_tank(p, pump, i, now);
+    if (p->status_due.ms <= now.mono.ms)
+        send_status(p, pump, news, now);
+    if (p->beat_due.ms <= now.mono.ms)
+        send_beat(p, news, now);
+}
+
+mono_t publisher_deadline(const struct publisher *p)
+{
+    mono_t due = mono_min(p->status_due, p->beat_due);
+    for (int i = 0; i < p->site->tank_count; i++)
+        due = mono_min(due, tank_due(p, i));
+    return due;
+}
+
+char *publisher_list(const struct publisher *p)
+{
+    size_t cap = (size_t)(p->site->tank_count + p->site->alert_count + 1) * TOPIC_ROOM / 4 + 4096;
+    char *buf = malloc(cap), topic[TOPIC_ROOM];
+    if (buf == NULL)
+        return NULL;
+    struct text out = text_over(buf, cap);
+    for (int i = 0; i < p->site->tank_count; i++) {
+        tank_topic(p->site, i, topic);
+        text_printf(&out, "%s\n", topic);
+    }
+    for (int i = 0; i < p->site->alert_count; i++)
+        if (p->alert_out[i]) {
+            alert_topic(p->site, i, topic);
+            text_printf(&out, "%s\n", topic);
+        }
+    return buf;
+}

@@ -1,0 +1,58 @@
+/* The daemon: everything joined. One thread of ours besides the receiving one; it sleeps until a message, a
+ * deadline or a signal. */
+#ifndef LENTIC_APP_DAEMON_H
+#define LENTIC_APP_DAEMON_H
+
+#include "adapters/inbox.h"
+#include "adapters/mqtt.h"
+#include "adapters/store.h"
+#include "app/courier.h"
+#include "app/publisher.h"
+#include "app/pump.h"
+#include "config/load.h"
+
+struct daemon {
+    const char *conf_path;
+    struct site *site;
+    struct store *store; /* NULL only when memory for it was refused */
+    struct inbox *inbox;
+    struct mqtt *mqtt;
+    struct pump pump;
+    struct publisher publisher;
+    struct courier courier;
+    uint64_t seq;       /* last record that went through the pump */
+    uint64_t safe;      /* committed when we started: effects up to it are in the store already */
+    uint64_t saved_seq; /* the snapshot on tmpfs holds the state as of it */
+    mono_t saved_at, kept_at, alive_at;
+    bool urgent;            /* an alert or a journal entry waits for its commit */
+    uint64_t beat_seen_seq; /* position at the last heartbeat */
+    mono_t echo_at;         /* our own heartbeat last came back */
+    struct now now;         /* of this wake-up */
+    int epoll_fd, event_fd, signal_fd, lock_fd;
+    bool stopping, reloading;
+};
+
+/* Opens everything. STATUS_INVALID: the configuration is at fault (told on standard error). STATUS_REFUSED,
+ * STATUS_IO: why. */
+enum status daemon_open(struct daemon *d, const char *conf_path, struct why *why) LENTIC_CHECKED;
+
+/* Runs until SIGTERM or SIGINT. */
+void daemon_run(struct daemon *d);
+
+void daemon_close(struct daemon *d);
+
+/* snapshot.c: the engine's state beside the ring (exact after any death of the process) and, hourly, in the
+ * store. */
+void snapshot_restore(struct daemon *d);
+void snapshot_save(struct daemon *d, bool also_store);
+
+/* reload.c */
+void daemon_reload(struct daemon *d);
+enum status daemon_subscribe(struct daemon *d);
+int daemon_filters(const struct site *site, const char **filters, int *qos, int cap, char *command_filter,
+                   size_t n);
+void faults_print(const struct config_faults *faults);
+
+#define DAEMON_FILTERS_MAX 512
+
+#endif

@@ -1,0 +1,59 @@
+/* What goes out to the broker and when: derived state retained, events once, the service's own state.
+ * Remembers what it has published, so that what disappears is withdrawn and a new connection gets everything
+ * again. */
+#ifndef LENTIC_APP_PUBLISHER_H
+#define LENTIC_APP_PUBLISHER_H
+
+#include "adapters/inbox.h"
+#include "adapters/mqtt.h"
+#include "adapters/store.h"
+#include "app/pump.h"
+#include "wire/encode.h"
+
+struct publisher {
+    const struct site *site;
+    struct mqtt *mqtt; /* NULL: nothing goes out (yet) */
+    bool *tank_dirty;
+    mono_t *tank_sent;
+    bool *alert_out;   /* a retained alert stands at the broker */
+    bool list_changed; /* the list of retained topics is to be saved */
+    char *ghosts;      /* retained topics of an earlier run, one a line; withdrawn at the next connection */
+    mono_t status_due, beat_due;
+    struct now started;
+    uint64_t beats;
+    char buf[ENCODE_DOCUMENT_MAX];
+};
+
+void publisher_init(struct publisher *p, const struct site *site, struct mqtt *mqtt, char *ghosts,
+                    struct now now);
+void publisher_fini(struct publisher *p);
+
+/* An effect of the engine; alerts and events go out at once, tanks at the next publisher_advance. */
+void publisher_effect(struct publisher *p, const struct pump *pump, const struct effect *e);
+
+/* A new connection stands: everything again. */
+void publisher_connected(struct publisher *p, const struct pump *pump, struct now now);
+
+struct publisher_news {
+    struct store_counts store;
+    struct inbox_counts inbox;
+    struct mqtt_state link;
+    bool progress; /* intake, store and rules all went forward since the last heartbeat */
+};
+
+/* Tanks, status and heartbeat that are due. */
+void publisher_advance(struct publisher *p, const struct pump *pump, const struct publisher_news *news,
+                       struct now now);
+mono_t publisher_deadline(const struct publisher *p);
+
+/* Clean stop: the retained status says offline. */
+void publisher_offline(struct publisher *p, struct now now);
+
+/* {"state":"offline",...}: the will. */
+void publisher_will(const struct site *site, char *topic, size_t topic_cap, char *payload,
+                    size_t payload_cap);
+
+/* The retained topics that stand at the broker now, one a line; the caller frees. NULL without memory. */
+char *publisher_list(const struct publisher *p);
+
+#endif
