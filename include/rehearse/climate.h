@@ -29,7 +29,7 @@ struct climate climate_init(uint64_t seed, double day_c);
 /* hour: of the day, 0 <= hour < 24, at the end of the step. dt_s > 0, at most some minutes at once. */
 void climate_advance(struct climate *c, double hour, bool lights_on, double dt_s);
 
-/* Saturation pressure of water vapour, hPa (Magnus form, Sonntag 1990; -45..60 degrees, 0.3 %). */
+/* Saturation pressure of water vapour, hPa (Magnus form, Sonntag 1990; -45..60 degrees, 0.4 %). */
 double climate_vapour_hpa(double temp_c);
 
 #endif

@@ -5,6 +5,8 @@
 #include <string.h>
 #include <cmocka.h>
 
+#include "near.h"
+
 #include "cli/options.h"
 
 struct given {
@@ -45,9 +47,9 @@ static void every_kind_is_read(void **state)
                      STATUS_OK);
     assert_true(g.json);
     assert_string_equal(g.conf, "a.conf");
-    assert_float_equal(g.speed, 2.5, 0);
+    assert_near(g.speed, 2.5, 0);
     assert_int_equal(g.seed, 42);
-    assert_float_equal(g.span_s, 21600, 0);
+    assert_near(g.span_s, 21600, 0);
     assert_int_equal(g.faults.count, 2);
     assert_string_equal(g.faults.items[1], "y");
     assert_int_equal(g.operand_count, 3);
@@ -61,7 +63,7 @@ static void defaults_stay(void **state)
     (void)state;
     struct given g = { .speed = 7, .conf = "usual" };
     assert_int_equal(PARSE(&g, NULL, "try"), STATUS_OK);
-    assert_float_equal(g.speed, 7, 0);
+    assert_near(g.speed, 7, 0);
     assert_string_equal(g.conf, "usual");
 }
 
