@@ -1,0 +1,192 @@
+/* Versions: copied first, all or nothing, newer ones and strangers refused. */
+#include "store_fixture.h"
+
+#include <sqlite3.h>
+
+#include "adapters/store_schema.h"
+
+static int setup(void **state)
+{
+    struct room *room = malloc(sizeof *room);
+    room_make(room);
+    *state = room;
+    return 0;
+}
+
+static int teardown(void **state)
+{
+    room_remove(*state);
+    free(*state);
+    return 0;
+}
+
+static const struct schema_step old_steps[] = { { 1, "CREATE TABLE a(x); INSERT INTO a VALUES(7)" } };
+static const struct schema_step new_steps[] = {
+    { 1, "CREATE TABLE a(x)" },
+    { 2, "ALTER TABLE a ADD COLUMN y" },
+    { 3, "UPDATE a SET y = x + 1" },
+};
+static const struct schema_step bad_steps[] = {
+    { 1, "CREATE TABLE a(x)" },
+    { 2, "ALTER TABLE a ADD COLUMN y" },
+    { 3, "UPDATE nowhere SET y = 1" },
+};
+
+static struct sqlite3 *opened(struct room *room, const struct schema_step *steps, int count)
+{
+    struct sqlite3 *db;
+    struct why why;
+    assert_int_equal(schema_open(room->path, steps, count, &db, &why), STATUS_OK);
+    return db;
+}
+
+static void made_old(struct room *room)
+{
+    struct sqlite3 *db = opened(room, old_steps, 1);
+    assert_int_equal(schema_migrate(db, room->path, old_steps, 1, NULL), STATUS_OK);
+    sqlite3_close(db);
+}
+
+static void steps_climb_after_a_copy(void **state)
+{
+    struct room *room = *state;
+    char copy[128];
+    made_old(room);
+    snprintf(copy, sizeof copy, "%s.before-v2", room->path);
+    struct sqlite3 *db = opened(room, new_steps, 3);
+    assert_int_equal(schema_migrate(db, room->path, new_steps, 3, NULL), STATUS_OK);
+    assert_int_equal(schema_number(db, "SELECT y FROM a", -1), 8);
+    assert_int_equal(schema_number(db, "PRAGMA user_version", -1), 3);
+    sqlite3_close(db);
+    assert_int_equal(sqlite3_open(copy, &db), SQLITE_OK);
+    assert_int_equal(schema_number(db, "PRAGMA user_version", -1), 1);
+    assert_int_equal(schema_number(db, "SELECT x FROM a", -1), 7);
+    sqlite3_close(db);
+}
+
+static void a_failing_step_leaves_the_old_whole(void **state)
+{
+    struct room *room = *state;
+    struct why why;
+    made_old(room);
+    struct sqlite3 *db = opened(room, bad_steps, 3);
+    assert_int_not_equal(schema_migrate(db, room->path, bad_steps, 3, &why), STATUS_OK);
+    assert_int_equal(schema_number(db, "PRAGMA user_version", -1), 1);
+    assert_int_equal(schema_number(db, "SELECT count(*) FROM pragma_table_info('a')", -1), 1);
+    sqlite3_close(db);
+    db = opened(room, new_steps, 3);
+    assert_int_equal(schema_migrate(db, room->path, new_steps, 3, &why), STATUS_OK);
+    sqlite3_close(db);
+}
+
+static void without_a_copy_nothing_is_changed(void **state)
+{
+    struct room *room = *state;
+    struct why why;
+    char part[128], file[160];
+    made_old(room);
+    snprintf(part, sizeof part, "%s.before-v2.part", room->path);
+    snprintf(file, sizeof file, "%s/in-the-way", part);
+    assert_int_equal(mkdir(part, 0700), 0);
+    assert_int_equal(mkdir(file, 0700), 0);
+    struct sqlite3 *db = opened(room, new_steps, 3);
+    assert_int_equal(schema_migrate(db, room->path, new_steps, 3, &why), STATUS_IO);
+    assert_non_null(strstr(why.text, "nothing was changed"));
+    assert_int_equal(schema_number(db, "PRAGMA user_version", -1), 1);
+    sqlite3_close(db);
+    rmdir(file);
+    rmdir(part);
+}
+
+static void newer_and_foreign_files_are_refused(void **state)
+{
+    struct room *room = *state;
+    struct why why;
+    struct sqlite3 *db = opened(room, new_steps, 3);
+    assert_int_equal(schema_migrate(db, room->path, new_steps, 3, NULL), STATUS_OK);
+    sqlite3_close(db);
+    assert_int_equal(schema_open(room->path, old_steps, 1, &db, &why), STATUS_REFUSED);
+    assert_null(db);
+    assert_non_null(strstr(why.text, "version 3"));
+    struct store *store;
+    assert_int_equal(store_open(&room->site, &store, &why), STATUS_REFUSED);
+    assert_null(store);
+    unlink(room->path);
+    assert_int_equal(sqlite3_open(room->path, &db), SQLITE_OK);
+    assert_int_equal(schema_run(db, "CREATE TABLE t(x)"), SQLITE_OK);
+    sqlite3_close(db);
+    assert_int_equal(schema_open(room->path, old_steps, 1, &db, &why), STATUS_REFUSED);
+    assert_non_null(strstr(why.text, "another program"));
+    /* Not touched: still without a log of its own. */
+    assert_int_equal(sqlite3_open(room->path, &db), SQLITE_OK);
+    assert_int_equal(
+        schema_number(db, "SELECT count(*) FROM pragma_journal_mode WHERE journal_mode = 'wal'", -1), 0);
+    sqlite3_close(db);
+}
+
+static void a_new_file_is_laid_out_for_small_writes(void **state)
+{
+    struct room *room = *state;
+    struct sqlite3 *db = opened(room, schema_steps, schema_step_count);
+    assert_int_equal(schema_migrate(db, room->path, schema_steps, schema_step_count, NULL), STATUS_OK);
+    assert_int_equal(schema_number(db, "PRAGMA auto_vacuum", -1), 2);
+    assert_int_equal(
+        schema_number(db, "SELECT count(*) FROM pragma_journal_mode WHERE journal_mode = 'wal'", -1), 1);
+    assert_int_equal(schema_check(db, room->path, false, NULL), STATUS_OK);
+    static const char *const views[] = { "readings",      "quarter_hours", "days", "alerts_now",
+                                         "alert_history", "events",        "notes" };
+    for (size_t i = 0; i < sizeof views / sizeof *views; i++) {
+        char sql[64];
+        snprintf(sql, sizeof sql, "SELECT count(*) FROM %s", views[i]);
+        assert_int_equal(schema_number(db, sql, -1), 0);
+    }
+    sqlite3_close(db);
+}
+
+static void aside_names_never_collide(void **state)
+{
+    struct room *room = *state;
+    char aside[160], expected[160];
+    for (int i = 1; i <= 2; i++) {
+        FILE *f = fopen(room->path, "w");
+        assert_non_null(f);
+        fclose(f);
+        assert_int_equal(schema_set_aside(room->path, aside, sizeof aside, NULL), STATUS_OK);
+        snprintf(expected, sizeof expected, "%s.damaged-%d", room->path, i);
+        assert_string_equal(aside, expected);
+    }
+    assert_int_equal(schema_set_aside(room->path, aside, sizeof aside, NULL), STATUS_IO);
+}
+
+static void views_speak_to_people(void **state)
+{
+    struct room *room = *state;
+    struct store *store = store_made(room);
+    struct reading r = reading_at(0, 0, 24.25);
+    store_put_reading(store, &r);
+    committed(store, 1, 1);
+    struct sqlite3 *db = opened(room, schema_steps, schema_step_count);
+    assert_int_equal(
+        schema_number(db,
+                      "SELECT count(*) FROM readings WHERE time = '2026-03-01T12:00:00.000Z' AND"
+                      " place = 'tank/a1' AND quantity = 'temp' AND value = 24.25 AND unit = '°C'"
+                      " AND quality = 'good' AND probe = 'probes/a1#/t'",
+                      -1),
+        1);
+    sqlite3_close(db);
+    store_close(store);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup_teardown(steps_climb_after_a_copy, setup, teardown),
+        cmocka_unit_test_setup_teardown(a_failing_step_leaves_the_old_whole, setup, teardown),
+        cmocka_unit_test_setup_teardown(without_a_copy_nothing_is_changed, setup, teardown),
+        cmocka_unit_test_setup_teardown(newer_and_foreign_files_are_refused, setup, teardown),
+        cmocka_unit_test_setup_teardown(a_new_file_is_laid_out_for_small_writes, setup, teardown),
+        cmocka_unit_test_setup_teardown(aside_names_never_collide, setup, teardown),
+        cmocka_unit_test_setup_teardown(views_speak_to_people, setup, teardown),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
