@@ -238,6 +238,25 @@ static struct note *note_new(struct store *store, enum note_kind kind, utc_t t)
     return note;
 }
 
+void store_hold_alert(struct store *store, const struct alert *a, enum alert_change change, utc_t t,
+                      bool announce)
+{
+    struct note *note = note_new(store, NOTE_ALERT, t);
+    note->change = change;
+    note->announce = announce;
+    note->u.alert = *a;
+}
+
+void store_hold_journal(struct store *store, const struct command *c, utc_t t)
+{
+    note_new(store, NOTE_JOURNAL, t)->u.command = *c;
+}
+
+void store_hold_event(struct store *store, const struct event *e, utc_t t)
+{
+    note_new(store, NOTE_EVENT, t)->u.event = *e;
+}
+
 static enum status commit_note(struct store *store)
 {
     return resting(store) ? STATUS_IO : try_commit(store, true);
@@ -246,22 +265,19 @@ static enum status commit_note(struct store *store)
 enum status store_put_alert(struct store *store, const struct alert *a, enum alert_change change, utc_t t,
                             bool announce)
 {
-    struct note *note = note_new(store, NOTE_ALERT, t);
-    note->change = change;
-    note->announce = announce;
-    note->u.alert = *a;
+    store_hold_alert(store, a, change, t, announce);
     return commit_note(store);
 }
 
 enum status store_put_journal(struct store *store, const struct command *c, utc_t t)
 {
-    note_new(store, NOTE_JOURNAL, t)->u.command = *c;
+    store_hold_journal(store, c, t);
     return commit_note(store);
 }
 
 enum status store_put_event(struct store *store, const struct event *e, utc_t t)
 {
-    note_new(store, NOTE_EVENT, t)->u.event = *e;
+    store_hold_event(store, e, t);
     return STATUS_OK;
 }
 
@@ -285,10 +301,10 @@ enum status store_commit(struct store *store, uint64_t inbox_seq, struct now now
     if (dirty(store)) {
         if (!mono_is_set(store->due_at))
             store->due_at = mono_add(now.mono, (int64_t)(store->site->store.commit_s * MS_PER_S));
-        if (resting(store) && !force)
+        if (resting(store))
             st = STATUS_IO;
         else if (force || due(store))
-            st = try_commit(store, false);
+            st = try_commit(store, force);
     }
     *committed = store->seq_safe;
     return st;

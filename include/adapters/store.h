@@ -27,14 +27,19 @@ enum status store_bind(struct store *store, const struct site *site, struct why 
  * give way, counted. */
 void store_put_reading(struct store *store, const struct reading *r);
 
-/* Committed (with full sync) before it returns, together with everything buffered. STATUS_IO: not yet; kept
- * in a bounded list and committed with the next success. When that list is full an event, then an alert
- * change that a newer one of the same alert follows, then the oldest gives way, counted. */
+/* Held in a bounded list until the next store_commit, which the caller forces for alerts and journal. When
+ * the list is full an event, then an alert change that a newer one of the same alert follows, then the oldest
+ * gives way, counted. */
+void store_hold_alert(struct store *store, const struct alert *a, enum alert_change change, utc_t t,
+                      bool announce);
+void store_hold_journal(struct store *store, const struct command *c, utc_t t);
+void store_hold_event(struct store *store, const struct event *e, utc_t t);
+
+/* As hold, and committed before it returns. STATUS_IO: not yet; kept and committed with the next success. */
 enum status store_put_alert(struct store *store, const struct alert *a, enum alert_change change, utc_t t,
                             bool announce) LENTIC_CHECKED;
 enum status store_put_journal(struct store *store, const struct command *c, utc_t t) LENTIC_CHECKED;
-enum status store_put_event(struct store *store, const struct event *e,
-                            utc_t t) LENTIC_CHECKED; /* buffered like readings */
+enum status store_put_event(struct store *store, const struct event *e, utc_t t) LENTIC_CHECKED;
 
 /* inbox_seq: every record up to it is in what was put so far. Commits when due (commit_s, commit_rows) or
  * when forced. *committed tells the position now safe. STATUS_IO: not committed, kept, tried again with
