@@ -244,6 +244,11 @@ struct json_item json_doc_at(const struct json_doc *doc, const char *pointer)
     return item_of(v);
 }
 
+bool json_doc_is_object(const struct json_doc *doc)
+{
+    return json_is_object((const json_t *)doc->root);
+}
+
 const char *json_doc_key(const struct json_doc *doc, size_t index)
 {
     void *at = json_object_iter(doc->root);

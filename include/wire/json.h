@@ -46,6 +46,8 @@ struct json_item json_doc_at(const struct json_doc *doc, const char *pointer);
 /* The pointer is of the right form: empty, or begins with "/", and "~" only in "~0" and "~1". */
 bool json_pointer_is_sound(const char *pointer);
 
+bool json_doc_is_object(const struct json_doc *doc);
+
 /* The index-th member of a document that is an object, NULL behind the last: for refusing unknown ones by
  * name. */
 const char *json_doc_key(const struct json_doc *doc, size_t index);

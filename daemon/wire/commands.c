@@ -1,0 +1,269 @@
+#include "wire/commands.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "wire/decode.h"
+#include "wire/json.h"
+
+/* One request being read: the first fault ends it. */
+struct request {
+    const struct site *site;
+    struct json_doc doc;
+    struct why *why;
+    enum status st;
+};
+
+static const char *const members[] = { "place", "tank",     "kind",  "id",     "minutes", "who", "why",
+                                       "what",  "quantity", "value", "litres", "grams",   "at" };
+#define MEMBERS (sizeof members / sizeof *members)
+
+static bool is_member(const char *key)
+{
+    for (size_t i = 0; i < MEMBERS; i++)
+        if (strcmp(key, members[i]) == 0)
+            return true;
+    return false;
+}
+
+static void refuse_unknown_members(struct request *r)
+{
+    const char *key;
+    for (size_t i = 0; (key = json_doc_key(&r->doc, i)) != NULL; i++)
+        if (!is_member(key)) {
+            r->st = why_say(r->why, STATUS_INVALID,
+                            "unknown member \"%.40s\"; known are place tank kind id minutes who why what "
+                            "quantity value litres grams at",
+                            key);
+            return;
+        }
+}
+
+static struct json_item member(const struct request *r, const char *name)
+{
+    char pointer[32];
+    struct text out = text_over(pointer, sizeof pointer);
+    text_printf(&out, "/%s", name);
+    return json_doc_at(&r->doc, pointer);
+}
+
+/* False when it is not there, or is no text, which is refused. */
+static bool get_text(struct request *r, const char *name, struct json_item *item)
+{
+    *item = member(r, name);
+    if (r->st != STATUS_OK || item->kind == JSON_KIND_NONE)
+        return false;
+    if (item->kind == JSON_KIND_TEXT)
+        return true;
+    r->st = why_say(r->why, STATUS_INVALID, "\"%s\" must be text", name);
+    return false;
+}
+
+/* Control characters would reach terminals, logs and other people's telephones. */
+static void copy_text(struct request *r, const char *name, char *buf, size_t cap)
+{
+    struct json_item item;
+    if (!get_text(r, name, &item))
+        return;
+    struct text out = text_over(buf, cap);
+    text_put_n(&out, item.text, item.text_len);
+    for (char *c = buf; c < buf + out.len; c++)
+        if ((unsigned char)*c < 0x20 || *c == 0x7F)
+            *c = ' ';
+}
+
+static void get_number(struct request *r, const char *name, double lo, double hi, double *out)
+{
+    struct json_item item = member(r, name);
+    if (r->st != STATUS_OK || item.kind == JSON_KIND_NONE)
+        return;
+    if (item.kind != JSON_KIND_NUMBER)
+        r->st = why_say(r->why, STATUS_INVALID, "\"%s\" must be a number", name);
+    else if (!(item.number >= lo && item.number <= hi))
+        r->st = why_say(r->why, STATUS_INVALID, "\"%s\" must be %g to %g, not %g", name, lo, hi, item.number);
+    else
+        *out = item.number;
+}
+
+static void get_place(struct request *r, struct command *c)
+{
+    struct json_item item;
+    if (get_text(r, "place", &item)) {
+        c->place = site_place_find(r->site, item.text, item.text_len);
+    } else if (get_text(r, "tank", &item)) {
+        int tank = site_tank_find(r->site, item.text, item.text_len);
+        c->place = tank < 0 ? -1 : r->site->tanks[tank].place;
+    } else {
+        return;
+    }
+    if (c->place < 0)
+        r->st = why_say(r->why, STATUS_INVALID, "there is no place \"%.48s\"", item.text);
+}
+
+static void find_alert(struct request *r, struct command *c, const char *ref, size_t n)
+{
+    c->alert = site_alert_find(r->site, ref, n);
+    if (c->alert < 0)
+        r->st = why_say(r->why, STATUS_INVALID, "there is no alert \"%.*s\"", (int)(n > 90 ? 90 : n), ref);
+    else
+        c->place = r->site->alerts[c->alert].place;
+}
+
+static void get_alert(struct request *r, struct command *c)
+{
+    struct json_item id, kind;
+    char ref[PLACE_TEXT_MAX + KIND_TEXT_MAX + 2];
+    bool by_id = get_text(r, "id", &id);
+    bool by_kind = get_text(r, "kind", &kind);
+    if (by_id && (by_kind || c->place >= 0)) {
+        r->st =
+            why_say(r->why, STATUS_INVALID, "\"id\" alone names the alert: leave \"place\" and \"kind\" out");
+    } else if (by_id) {
+        find_alert(r, c, id.text, id.text_len);
+    } else if (by_kind && c->place < 0) {
+        r->st = why_say(r->why, STATUS_INVALID, "\"kind\" needs \"place\" or \"tank\" beside it");
+    } else if (by_kind) {
+        struct text out = text_over(ref, sizeof ref);
+        text_printf(&out, "%s/%s", r->site->places[c->place].text, kind.text);
+        find_alert(r, c, ref, out.len);
+    }
+}
+
+static void get_time(struct request *r, struct command *c)
+{
+    struct json_item item = member(r, "at");
+    char number[32];
+    struct text out = text_over(number, sizeof number);
+    bool zoned = false;
+    if (r->st != STATUS_OK || item.kind == JSON_KIND_NONE)
+        return;
+    if (item.kind == JSON_KIND_NUMBER)
+        text_printf(&out, "%.3f", item.number);
+    if (item.kind == JSON_KIND_TEXT)
+        c->at = decode_time(item.text, item.text_len, TIME_FORM_AUTO, &zoned);
+    else if (item.kind == JSON_KIND_NUMBER)
+        c->at = decode_time(number, out.len, TIME_FORM_AUTO, &zoned);
+    if (zoned && c->at.ms >= UTC_FLOOR.ms && c->at.ms <= UTC_CEIL.ms)
+        return;
+    c->at = UTC_NONE;
+    r->st = why_say(
+        r->why, STATUS_INVALID,
+        "\"at\" must be a time with its zone, like 2026-03-01T12:00:00Z or 2026-03-01T13:00:00+01:00");
+}
+
+static void get_value(struct request *r, struct command *c)
+{
+    struct json_item item;
+    if (get_text(r, "quantity", &item)) {
+        c->quantity = quantity_find(item.text, item.text_len);
+        if (c->quantity == Q_COUNT)
+            r->st = why_say(r->why, STATUS_INVALID, "there is no quantity \"%.40s\"", item.text);
+    }
+    get_number(r, "value", -1e9, 1e9, &c->value);
+    if (r->st != STATUS_OK || isnan(c->value))
+        return;
+    if (c->quantity == Q_COUNT) {
+        r->st = why_say(r->why, STATUS_INVALID, "\"value\" needs \"quantity\" beside it");
+        return;
+    }
+    const struct quantity_info *q = quantity_info(c->quantity);
+    if (c->value < q->hard_lo || c->value > q->hard_hi)
+        r->st = why_say(r->why, STATUS_INVALID, "%s of %g %s cannot be: %g to %g %s is possible", q->title,
+                        c->value, q->unit, q->hard_lo, q->hard_hi, q->unit);
+}
+
+static void check_needs(struct request *r, const struct command *c)
+{
+    bool hand_test = c->verb == COMMAND_NOTE && strcmp(c->what, "test") == 0;
+    if (r->st != STATUS_OK)
+        return;
+    if (c->verb == COMMAND_NOTE && c->what[0] == '\0')
+        r->st = why_say(r->why, STATUS_INVALID,
+                        "a note needs \"what\": change, test, topoff, batch, feeding ...");
+    else if ((hand_test || c->verb == COMMAND_CALIBRATE) && isnan(c->value))
+        r->st = why_say(r->why, STATUS_INVALID, "%s needs \"quantity\" and \"value\"",
+                        hand_test ? "a hand test" : "calibrate");
+    else if ((hand_test || c->verb == COMMAND_CALIBRATE) && c->place < 0)
+        r->st = why_say(r->why, STATUS_INVALID, "%s needs a place, like \"tank\": \"a1\"",
+                        hand_test ? "a hand test" : "calibrate");
+}
+
+static void read_members(struct request *r, struct command *c)
+{
+    refuse_unknown_members(r);
+    get_place(r, c);
+    get_alert(r, c);
+    get_number(r, "minutes", 0, 525600, &c->minutes);
+    copy_text(r, "who", c->who, sizeof c->who);
+    copy_text(r, "why", c->why, sizeof c->why);
+    copy_text(r, "what", c->what, sizeof c->what);
+    get_value(r, c);
+    get_number(r, "litres", 0, 100000, &c->litres);
+    get_number(r, "grams", 0, 100000, &c->grams);
+    get_time(r, c);
+    check_needs(r, c);
+}
+
+static bool is_blank(const char *s, size_t n)
+{
+    while (n > 0 && (s[n - 1] == ' ' || s[n - 1] == '\t' || s[n - 1] == '\r' || s[n - 1] == '\n'))
+        n--;
+    return n == 0;
+}
+
+enum status commands_parse(const struct site *site, const char *verb, size_t verb_len, const char *payload,
+                           size_t n, struct command *out, struct why *why)
+{
+    struct request r = { .site = site, .why = why, .st = STATUS_OK };
+    *out = (struct command){ .verb = command_find(verb, verb_len),
+                             .place = -1,
+                             .alert = -1,
+                             .minutes = NAN,
+                             .quantity = Q_COUNT,
+                             .value = NAN,
+                             .litres = NAN,
+                             .grams = NAN,
+                             .at = UTC_NONE };
+    if (out->verb == COMMAND_COUNT)
+        return why_say(
+            why, STATUS_INVALID,
+            "there is no command \"%.*s\"; known are ack reset shelve unshelve service out back note "
+            "calibrate test",
+            (int)(verb_len > 40 ? 40 : verb_len), verb);
+    if (is_blank(payload, n)) {
+        payload = "{}";
+        n = 2;
+    }
+    enum status st = json_doc_parse(payload, n, &r.doc, why);
+    if (st == STATUS_OK && !json_doc_is_object(&r.doc))
+        st = why_say(why, STATUS_INVALID, "a request is a JSON object, not a list");
+    if (st == STATUS_OK) {
+        struct text detail = text_over(out->detail, sizeof out->detail);
+        text_put_n(&detail, payload, n);
+        read_members(&r, out);
+        st = r.st;
+    }
+    json_doc_fini(&r.doc);
+    return st;
+}
+
+void commands_format_answer(const struct site *site, const struct command *c, enum status st,
+                            const char *sentence, struct text *out)
+{
+    json_open(out, '{');
+    json_key(out, "ok");
+    json_bool(out, st == STATUS_OK);
+    json_key(out, "command");
+    if (c->verb < COMMAND_COUNT)
+        json_string(out, command_name(c->verb));
+    else
+        json_null(out);
+    json_key(out, "place");
+    if (c->place >= 0)
+        json_string(out, site->places[c->place].text);
+    else
+        json_null(out);
+    json_key(out, "text");
+    json_string(out, sentence);
+    json_close(out, '}');
+}
