@@ -15,7 +15,7 @@ struct climate climate_init(uint64_t seed, double day_c)
 {
     struct climate c = {
         .day_c = day_c,
-        .setback_k = 2.0,
+        .setback_k = 1.5,
         .sun_k = 0.7,
         .lights_k = 0.5,
         .weather_sd_k = 0.6,

@@ -5,7 +5,7 @@
 #include "water/conductivity.h"
 
 #define ALMOST_DRY_US_CM 2.0
-#define NERNST_MV_K      0.198416 /* R ln10 / F */
+#define NERNST_MV_K      0.19842143 /* R ln10 / F */
 #define KELVIN           273.15
 
 static double step_of(enum quantity q)

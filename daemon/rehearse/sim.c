@@ -41,12 +41,19 @@ static double push_of_room(const struct sim *sim)
     return k;
 }
 
-static void hear_message(struct sim *sim, const char *topic, const struct text *payload, int qos, bool retain)
+static utc_t utc_at(const struct sim *sim, double t_s)
+{
+    return (utc_t){ sim->options.start.ms + (int64_t)llround(t_s * (double)MS_PER_S) };
+}
+
+/* t_s: when it was sent. */
+static void hear_message(struct sim *sim, double t_s, const char *topic, const struct text *payload, int qos,
+                         bool retain)
 {
     if (sim->hear == NULL)
         return;
     int64_t late_ms = (int64_t)dice_between(&sim->latency, 20, 300);
-    struct sim_message m = { .t = { sim_utc(sim).ms + late_ms },
+    struct sim_message m = { .t = { utc_at(sim, t_s).ms + late_ms },
                              .topic = topic,
                              .payload = payload->buf,
                              .payload_len = payload->len,
@@ -89,7 +96,7 @@ static void tell(struct sim *sim, int tank, enum chore_event event)
         json_string(&b, "water change");
     }
     json_close(&b, '}');
-    hear_message(sim, topic, &b, 1, false);
+    hear_message(sim, sim->t_s, topic, &b, 1, false);
 }
 
 static void step_tank(struct sim *sim, int tank, bool quiet, double dt_s)
@@ -128,18 +135,14 @@ static struct voice *next_due(struct sim *sim)
     return first;
 }
 
-static utc_t own_time(const struct sim *sim)
-{
-    return utc_is_set(sim->own) ? sim->own : sim_utc(sim);
-}
-
 static void speak(struct sim *sim, struct voice *v)
 {
     char buf[PAYLOAD_MAX];
     struct text payload = text_over(buf, sizeof buf);
+    double due_s = v->next_s;
     simstate_inputs(sim, v, sim->inputs);
-    if (voice_speak(v, sim->inputs, own_time(sim), &payload))
-        hear_message(sim, v->topic, &payload, v->entry->qos, v->retained);
+    if (voice_speak(v, sim->inputs, utc_is_set(sim->own) ? sim->own : utc_at(sim, due_s), &payload))
+        hear_message(sim, due_s, v->topic, &payload, v->entry->qos, v->retained);
 }
 
 /* What a broker has kept of the probes that publish retained: old by now. */
@@ -205,7 +208,7 @@ void sim_set_own_time(struct sim *sim, utc_t own)
 
 utc_t sim_utc(const struct sim *sim)
 {
-    return (utc_t){ sim->options.start.ms + (int64_t)llround(sim->t_s * (double)MS_PER_S) };
+    return utc_at(sim, sim->t_s);
 }
 
 double sim_room_c(const struct sim *sim)
