@@ -5,7 +5,8 @@
 #include "cli/verbs.h"
 #include "config/load.h"
 
-#define OPERANDS_MAX 16
+#define OPERANDS_MAX  16
+#define PATH_TEXT_MAX 1200
 
 static void print_faults(const struct config_faults *faults)
 {
@@ -63,7 +64,7 @@ static void json_counts(struct text *out, const struct site *site)
 
 static void print_json(const char *path, const struct site *site, const struct config_faults *faults)
 {
-    static char buf[CONFIG_FAULTS_MAX * 2 * sizeof(struct config_fault)];
+    static char buf[CONFIG_FAULTS_MAX * (2 * sizeof(struct config_fault) + PATH_TEXT_MAX)];
     struct text out = text_over(buf, sizeof buf);
     json_open(&out, '{');
     json_key(&out, "file");

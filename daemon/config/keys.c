@@ -173,8 +173,9 @@ bool keys_number_in(struct loader *ld, const struct config_setting_t *at, const 
 static void read_whole(struct loader *ld, const struct config_setting_t *at, const struct key *key, int *out)
 {
     double v;
+    char label[KEYS_LABEL_MAX];
     if (config_setting_type(at) == CONFIG_TYPE_FLOAT)
-        (void)refuse_form(ld, at, "a whole number, without a point");
+        fault_say(ld->faults, at, "%s must be a whole number, without a point", keys_label(at, label));
     else if (keys_number_in(ld, at, key, &v))
         *out = (int)v;
 }

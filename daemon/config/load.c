@@ -69,15 +69,14 @@ static void check_section_names(struct loader *ld)
 
 static void check_minimum(struct loader *ld)
 {
+    static const char least[] =
+        "the least that a file needs is site = { id = \"home\"; }; and tanks = ( { id = "
+        "\"a1\"; volume_l = 30.0; } );";
     const struct config_setting_t *tanks = config_setting_get_member(ld->root, "tanks");
     if (config_setting_get_member(ld->root, "site") == NULL)
-        fault_at(ld->faults, NULL, 0,
-                 "the least that is needed is site = { id = \"...\"; }; and one tank: the site "
-                 "is missing");
+        fault_at(ld->faults, NULL, 0, "there is no site; %s", least);
     if (tanks == NULL || (config_setting_is_list(tanks) && config_setting_length(tanks) == 0))
-        fault_at(ld->faults, NULL, 0,
-                 "the least that is needed is a site and one tank, tanks = ( { id = \"a1\"; "
-                 "volume_l = 30.0; } ); : there is no tank");
+        fault_at(ld->faults, NULL, 0, "there is no tank; %s", least);
     else if (ld->faults->errors == 0 && ld->site->entry_count == 0)
         fault_warn(ld->faults, tanks, "there are no probes: nothing will be heard of these tanks");
 }

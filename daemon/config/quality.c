@@ -141,23 +141,61 @@ static void check_bounds(struct loader *ld, const struct config_setting_t *at,
     }
 }
 
-static void check_order(struct loader *ld, const struct config_setting_t *at, const struct gate_limits *gate)
+struct pair {
+    const char *less_name, *more_name;
+    size_t less, more; /* offsets */
+};
+
+#define PAIR(less, more)                                                                                     \
+    {                                                                                                        \
+#less, #more, offsetof(struct gate_limits, less), offsetof(struct gate_limits, more)                 \
+    }
+static const struct pair pairs[] = {
+    PAIR(gap_suspect_s, gap_fail_s),
+    PAIR(spike_suspect, spike_fail),
+    PAIR(rate_suspect, rate_fail),
+    PAIR(flat_suspect_s, flat_fail_s),
+    PAIR(attenuated_fail, attenuated_suspect),
+    PAIR(twin_suspect, twin_fail),
+};
+
+static double *field_of(struct gate_limits *limits, size_t offset)
 {
-    const struct {
-        const char *less_name, *more_name;
-        double less, more;
-    } pairs[] = {
-        { "gap_suspect_s", "gap_fail_s", gate->gap_suspect_s, gate->gap_fail_s },
-        { "spike_suspect", "spike_fail", gate->spike_suspect, gate->spike_fail },
-        { "rate_suspect", "rate_fail", gate->rate_suspect, gate->rate_fail },
-        { "flat_suspect_s", "flat_fail_s", gate->flat_suspect_s, gate->flat_fail_s },
-        { "attenuated_fail", "attenuated_suspect", gate->attenuated_fail, gate->attenuated_suspect },
-        { "twin_suspect", "twin_fail", gate->twin_suspect, gate->twin_fail },
-    };
-    for (size_t i = 0; i < sizeof pairs / sizeof *pairs; i++)
-        if (pairs[i].less > pairs[i].more)
-            fault_say(ld->faults, at, "%s %.10g is above %s %.10g: the limits are upside down",
-                      pairs[i].less_name, pairs[i].less, pairs[i].more_name, pairs[i].more);
+    return (double *)(void *)((char *)limits + offset);
+}
+
+static void check_order(struct loader *ld, struct quality_words *words, struct gate_limits *gate)
+{
+    for (size_t i = 0; i < sizeof pairs / sizeof *pairs; i++) {
+        const struct pair *pair = &pairs[i];
+        double *less = field_of(gate, pair->less), *more = field_of(gate, pair->more);
+        if (!(*less > *more))
+            continue;
+        if (isnan(*field_of(&words->limits, pair->less)))
+            *less = *more;
+        else if (isnan(*field_of(&words->limits, pair->more)))
+            *more = *less;
+        else
+            fault_say(ld->faults, words->at, "%s %.10g is above %s %.10g: the limits are upside down",
+                      pair->less_name, *less, pair->more_name, *more);
+    }
+}
+
+/* A bound that is not named makes room for one that is. */
+static void make_room(const struct gate_limits *named, struct gate_limits *gate)
+{
+    if (isnan(named->fail_lo) && gate->suspect_lo < gate->fail_lo)
+        gate->fail_lo = gate->suspect_lo;
+    if (isnan(named->fail_hi) && gate->suspect_hi > gate->fail_hi)
+        gate->fail_hi = gate->suspect_hi;
+    if (isnan(named->suspect_lo) && gate->suspect_lo < gate->fail_lo)
+        gate->suspect_lo = gate->fail_lo;
+    if (isnan(named->suspect_lo) && gate->suspect_lo > gate->fail_hi)
+        gate->suspect_lo = gate->fail_hi;
+    if (isnan(named->suspect_hi) && gate->suspect_hi > gate->fail_hi)
+        gate->suspect_hi = gate->fail_hi;
+    if (isnan(named->suspect_hi) && gate->suspect_hi < gate->fail_lo)
+        gate->suspect_hi = gate->fail_lo;
 }
 
 /* A test whose levels are given lacks what it measures them by. */
@@ -177,7 +215,7 @@ static void check_whole(struct loader *ld, const struct config_setting_t *at, co
         fault_say(ld->faults, at, "twin_suspect and twin_fail need pair_age_s");
 }
 
-void quality_apply(struct loader *ld, const struct quality_words *words, struct probe_value *value)
+void quality_apply(struct loader *ld, struct quality_words *words, struct probe_value *value)
 {
     value->gate = quantity_info(value->quantity)->gate;
     double *gate = (double *)&value->gate;
@@ -192,7 +230,8 @@ void quality_apply(struct loader *ld, const struct quality_words *words, struct 
         forget_flat_line(ld, words, value);
     if (words->at == NULL)
         return;
+    make_room(&words->limits, &value->gate);
     check_bounds(ld, words->at, value);
-    check_order(ld, words->at, &value->gate);
+    check_order(ld, words, &value->gate);
     check_whole(ld, words->at, &value->gate);
 }
