@@ -1,0 +1,82 @@
+#include "adapters/mqtt_socket.h"
+
+#include <arpa/inet.h>
+#include <dirent.h>
+#include <netinet/in.h>
+#include <netinet/tcp.h>
+#include <stdbool.h>
+#include <stdlib.h>
+#include <sys/socket.h>
+#include <sys/stat.h>
+
+/* Calls each with every open socket's descriptor. */
+static void each_socket(void (*each)(void *context, int fd, ino_t inode), void *context)
+{
+    DIR *dir = opendir("/proc/self/fd");
+    struct dirent *entry;
+    struct stat st;
+    while (dir != NULL && (entry = readdir(dir)) != NULL) {
+        char *end;
+        long fd = strtol(entry->d_name, &end, 10);
+        if (end != entry->d_name && *end == '\0' && fstat((int)fd, &st) == 0 && S_ISSOCK(st.st_mode))
+            each(context, (int)fd, st.st_ino);
+    }
+    if (dir != NULL)
+        closedir(dir);
+}
+
+static void note(void *context, int fd, ino_t inode)
+{
+    (void)fd;
+    struct mqtt_sockets *before = context;
+    if (before->count < MQTT_SOCKETS_MAX)
+        before->inodes[before->count++] = inode;
+}
+
+void mqtt_socket_note(struct mqtt_sockets *before)
+{
+    before->count = 0;
+    each_socket(note, before);
+}
+
+struct search {
+    const struct mqtt_sockets *before;
+    int port, found, fd;
+};
+
+static int peer_port(int fd)
+{
+    struct sockaddr_storage peer = { 0 };
+    socklen_t len = sizeof peer;
+    if (getpeername(fd, (struct sockaddr *)&peer, &len) != 0)
+        return -1;
+    if (peer.ss_family == AF_INET)
+        return ntohs(((struct sockaddr_in *)&peer)->sin_port);
+    return peer.ss_family == AF_INET6 ? ntohs(((struct sockaddr_in6 *)&peer)->sin6_port) : -1;
+}
+
+static void match(void *context, int fd, ino_t inode)
+{
+    struct search *search = context;
+    for (int i = 0; i < search->before->count; i++)
+        if (search->before->inodes[i] == inode)
+            return;
+    if (peer_port(fd) != search->port)
+        return;
+    search->found++;
+    search->fd = fd;
+}
+
+int mqtt_socket_find(const struct mqtt_sockets *before, int port)
+{
+    struct search search = { .before = before, .port = port, .fd = -1 };
+    each_socket(match, &search);
+    return search.found == 1 ? search.fd : -1;
+}
+
+void mqtt_socket_hurry(int fd)
+{
+    int on = 1;
+    /* Without it everything works, only slower. */
+    (void)setsockopt(fd, IPPROTO_TCP, TCP_NODELAY, &on, sizeof on);
+}

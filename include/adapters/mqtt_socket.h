@@ -1,0 +1,25 @@
+/* The library's socket, which it does not hand out: found as the one that is new and leads to the broker's
+ * port. */
+#ifndef LENTIC_ADAPTERS_MQTT_SOCKET_H
+#define LENTIC_ADAPTERS_MQTT_SOCKET_H
+
+#include <sys/types.h>
+
+#define MQTT_SOCKETS_MAX 256
+
+struct mqtt_sockets {
+    ino_t inodes[MQTT_SOCKETS_MAX];
+    int count; /* MQTT_SOCKETS_MAX: there may be more */
+};
+
+/* The sockets of this process before connecting. */
+void mqtt_socket_note(struct mqtt_sockets *before);
+
+/* After connecting: the descriptor of the stream to that port which was not there before; -1 when there is
+ * none, or more than one. */
+int mqtt_socket_find(const struct mqtt_sockets *before, int port);
+
+/* Small packets go out at once. */
+void mqtt_socket_hurry(int fd);
+
+#endif
