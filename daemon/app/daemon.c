@@ -67,6 +67,15 @@ static void on_answer(void *context, const struct message *m, const char *json, 
         log_change(LOG_AT_INFO, "answer", "the answer to a command could not be published");
 }
 
+bool daemon_send(void *context, const char *topic, const char *payload, size_t n, bool retain, uint32_t expiry_s)
+{
+    struct daemon *d = context;
+    if (d->mqtt != NULL && mqtt_publish(d->mqtt, topic, payload, n, 1, retain, expiry_s) == STATUS_OK)
+        return true;
+    log_change(LOG_AT_DEBUG, "publish", "not published now; everything goes out at the next connection");
+    return false;
+}
+
 /* Receiving thread: nothing but the hand-over. */
 static bool on_message(void *context, const struct message *m)
 {
@@ -163,7 +172,7 @@ static void load_ghosts(struct daemon *d)
     size_t n = store_load_state(d->store, "published", &bytes);
     char *ghosts = n == 0 ? NULL : strndup((const char *)bytes, n);
     free(bytes);
-    publisher_init(&d->publisher, d->site, NULL, ghosts, d->now);
+    publisher_init(&d->publisher, d->site, daemon_send, d, ghosts, d->now);
 }
 
 enum status daemon_open(struct daemon *d, const char *conf_path, struct why *why)
@@ -198,7 +207,6 @@ enum status daemon_open(struct daemon *d, const char *conf_path, struct why *why
     inbox_rewind(d->inbox, d->seq);
     if ((st = open_mqtt(d, why)) != STATUS_OK)
         return st;
-    d->publisher.mqtt = d->mqtt;
     return STATUS_OK;
 }
 
@@ -209,7 +217,7 @@ void daemon_close(struct daemon *d)
         publisher_offline(&d->publisher, d->now);
         mqtt_close(d->mqtt, CLOSE_WAIT_MS);
     }
-    d->publisher.mqtt = d->mqtt = NULL;
+    d->mqtt = NULL;
     if (d->pump.engine != NULL) {
         uint64_t committed = 0;
         if (store_commit(d->store, d->seq, d->now, true, &committed) != STATUS_OK)

@@ -10,12 +10,13 @@
 #define ALERTS_MOST     64
 #define TOPIC_ROOM      384
 
-void publisher_init(struct publisher *p, const struct site *site, struct mqtt *mqtt, char *ghosts,
+void publisher_init(struct publisher *p, const struct site *site, publisher_send *send, void *context, char *ghosts,
                     struct now now)
 {
     memset(p, 0, sizeof *p);
     p->site = site;
-    p->mqtt = mqtt;
+    p->send = send;
+    p->context = context;
     p->ghosts = ghosts;
     p->started = now;
     p->status_due = now.mono;
@@ -41,15 +42,9 @@ void publisher_fini(struct publisher *p)
     p->ghosts = NULL;
 }
 
-static bool send(struct publisher *p, const char *topic, const char *payload, size_t n, bool retain,
-                 uint32_t expiry_s)
+static bool send(struct publisher *p, const char *topic, const char *payload, size_t n, bool retain, uint32_t expiry_s)
 {
-    if (p->mqtt == NULL)
-        return false;
-    if (mqtt_publish(p->mqtt, topic, payload, n, 1, retain, expiry_s) == STATUS_OK)
-        return true;
-    log_change(LOG_AT_INFO, "publish", "cannot publish now; all of it goes out at the next connection");
-    return false;
+    return p->send != NULL && p->send(p->context, topic, payload, n, retain, expiry_s);
 }
 
 static void tank_topic(const struct site *site, int tank, char *buf)
@@ -295,14 +290,18 @@ void publisher_connected(struct publisher *p, const struct pump *pump, struct no
     p->status_due = now.mono;
 }
 
-void publisher_advance(struct publisher *p, const struct pump *pump, const struct publisher_news *news,
-                       struct now now)
+void publisher_tanks(struct publisher *p, const struct pump *pump, struct now now)
 {
-    if (p->mqtt == NULL || news->link.link == MQTT_DOWN || news->link.link == MQTT_CONNECTING)
-        return;
     for (int i = 0; i < p->site->tank_count; i++)
         if (tank_due(p, i).ms <= now.mono.ms)
             send_tank(p, pump, i, now);
+}
+
+void publisher_advance(struct publisher *p, const struct pump *pump, const struct publisher_news *news, struct now now)
+{
+    if (news->link.link == MQTT_DOWN || news->link.link == MQTT_CONNECTING)
+        return;
+    publisher_tanks(p, pump, now);
     if (p->status_due.ms <= now.mono.ms)
         send_status(p, pump, news, now);
     if (p->beat_due.ms <= now.mono.ms)

@@ -77,7 +77,7 @@ static void adopt(struct daemon *d, struct site *site)
     pump_reload(&d->pump, site, d->now);
     d->site = site;
     publisher_fini(&d->publisher);
-    publisher_init(&d->publisher, site, d->mqtt, list, d->now);
+    publisher_init(&d->publisher, site, daemon_send, d, list, d->now);
     courier_fini(&d->courier);
     courier_init(&d->courier, site, d->store);
     if (daemon_subscribe(d) != STATUS_OK)

@@ -41,6 +41,8 @@ void daemon_run(struct daemon *d);
 
 void daemon_close(struct daemon *d);
 
+publisher_send daemon_send;
+
 /* snapshot.c: the engine's state beside the ring (exact after any death of the process) and, hourly, in the
  * store. */
 void snapshot_restore(struct daemon *d);

@@ -10,9 +10,14 @@
 #include "app/pump.h"
 #include "wire/encode.h"
 
+/* Publishes at QoS 1; false when it cannot be done now. */
+typedef bool publisher_send(void *context, const char *topic, const char *payload, size_t n, bool retain,
+                            uint32_t expiry_s);
+
 struct publisher {
     const struct site *site;
-    struct mqtt *mqtt; /* NULL: nothing goes out (yet) */
+    publisher_send *send; /* NULL: nothing goes out */
+    void *context;
     bool *tank_dirty;
     mono_t *tank_sent;
     bool *alert_out;   /* a retained alert stands at the broker */
@@ -24,7 +29,8 @@ struct publisher {
     char buf[ENCODE_DOCUMENT_MAX];
 };
 
-void publisher_init(struct publisher *p, const struct site *site, struct mqtt *mqtt, char *ghosts,
+/* ghosts: a list that an earlier publisher_list gave, NULL for none; taken over. */
+void publisher_init(struct publisher *p, const struct site *site, publisher_send *send, void *context, char *ghosts,
                     struct now now);
 void publisher_fini(struct publisher *p);
 
@@ -41,7 +47,10 @@ struct publisher_news {
     bool progress; /* intake, store and rules all went forward since the last heartbeat */
 };
 
-/* Tanks, status and heartbeat that are due. */
+/* Tanks that are due. */
+void publisher_tanks(struct publisher *p, const struct pump *pump, struct now now);
+
+/* Tanks, status and heartbeat that are due; nothing while the broker is not reached. */
 void publisher_advance(struct publisher *p, const struct pump *pump, const struct publisher_news *news,
                        struct now now);
 mono_t publisher_deadline(const struct publisher *p);

@@ -7,6 +7,7 @@
  * broker or store. In the order of the help. */
 #define VERBS(X) \
     X(check, "every fault of a configuration, with its line") \
+    X(replay, "a capture through the engine: what the daemon would have done") \
     X(mix, "salts to weigh for a batch of water") \
     X(change, "water changes that bring a tank to a value") \
     X(topoff, "purified water against evaporation") \
