@@ -1,4 +1,5 @@
-/* State and alerts to topics and JSON documents. Topics are below BASE; documents are flat where they can be. */
+/* State and alerts to topics and JSON documents. Topics are below BASE; documents are flat where they can be.
+ * Values carry the decimals of their quantity; what is not known is null. */
 #ifndef LENTIC_WIRE_ENCODE_H
 #define LENTIC_WIRE_ENCODE_H
 
@@ -8,22 +9,33 @@
 #include "model/site.h"
 
 #define ENCODE_DOCUMENT_MAX 16384
+#define ENCODE_TEXT_MAX     1536 /* room for encode_alert_text */
 
-/* BASE/tank/ID: {"v":1,"tank","name","t","values":{"temp":{"value","unit","t","age_s","flag","stale","per_day",...}},
- * "derived":{...},"bands":{...},"heat":{...},"forecast":{...}|null,"service":...,"alerts":[...]}. alerts: those of the tank that are not
- * NORM, most urgent first. */
-void encode_tank(const struct site *site, const struct tank_report *r, const struct alert *alerts, int alert_count,
-                 struct text *out);
+/* BASE/tank/ID: {"v":1,"tank","name","t",
+ * "values":{"temp":{"value","unit","t","age_s","flag","stale","origin","per_day","day_lo","day_hi"},...},
+ * "derived":{"co2":{as above, and "sd"},...},
+ * "bands":{"temp":{"lo","hi","day_range","per_hour"},...},
+ * "heat":{"tau_h","band_lo_c","band_hi_c","heater_w","duty","learnt_h"},
+ * "forecast":{"quantity","limit","unit","at","at_early","at_late"}|null,
+ * "service":{"until"}|null,"last_change":{"t","step_ec"}|null,"alerts":[as BASE/alert, without t place
+ * change]}. Quantities never measured and open bands are left out. alerts: those of the tank that are not
+ * NORM, most urgent first; written in the order given. */
+void encode_tank(const struct site *site, const struct tank_report *r, const struct alert *alerts,
+                 int alert_count, struct text *out);
 
 /* BASE/alert/PLACE/KIND: one alert, and the same object (with "t" and "change") for `replay --emit alerts`.
- * Members: t place kind id state change priority value limit unit cause evidence action consequence since due members who why. */
-void encode_alert(const struct site *site, const struct alert *a, enum alert_change change, utc_t t, struct text *out);
+ * Members: t place kind id state change priority value limit unit cause evidence action consequence since due
+ * leader (the id of the alert that speaks for this one, or null) who why. */
+void encode_alert(const struct site *site, const struct alert *a, enum alert_change change, utc_t t,
+                  struct text *out);
 
-/* The alert as two or three lines of plain text for people. */
+/* The alert as a few lines of plain text for people: what and where, the numbers, the cause, the time left,
+ * what to do. Times are UTC. */
 void encode_alert_text(const struct site *site, const struct alert *a, enum alert_change change, utc_t t,
                        struct text *out);
 
-/* {"t","place","quantity","raw","value","unit","flag","tests":{"gap":1,...}, "time":basis, "late":true only when so} */
+/* {"t","place","quantity","raw","value","unit","flag","tests":{"gap":1,...},"time":basis}; "late":true and
+ * "revised":true only when so. raw is the number as sent; tests that did not apply are left out. */
 void encode_reading(const struct site *site, const struct reading *r, struct text *out);
 
 /* {"t","event","place","quantity","value","text"} */

@@ -1,0 +1,300 @@
+#include "wire/encode.h"
+
+#include <math.h>
+
+#include "base/number.h"
+
+#define EXACT (-1)
+
+static void put_text(struct text *out, const char *key, const char *s)
+{
+    json_key(out, key);
+    if (s != NULL && s[0] != '\0')
+        json_string(out, s);
+    else
+        json_null(out);
+}
+
+/* For members where the empty text says something: a bare number has the unit "". */
+static void put_word(struct text *out, const char *key, const char *s)
+{
+    json_key(out, key);
+    json_string(out, s);
+}
+
+static void put_number(struct text *out, const char *key, double v, int decimals)
+{
+    json_key(out, key);
+    json_number(out, v, decimals);
+}
+
+static void put_time(struct text *out, const char *key, utc_t t)
+{
+    json_key(out, key);
+    json_time(out, t);
+}
+
+static void put_bool(struct text *out, const char *key, bool v)
+{
+    json_key(out, key);
+    json_bool(out, v);
+}
+
+static void put_flag(struct text *out, const char *key, enum flag flag)
+{
+    json_key(out, key);
+    json_int(out, flag);
+}
+
+static void put_place(const struct site *site, int place, struct text *out)
+{
+    put_text(out, "place", place < 0 ? NULL : site->places[place].text);
+}
+
+static void put_unit(struct text *out, enum quantity q)
+{
+    json_key(out, "unit");
+    if (q == Q_COUNT)
+        json_null(out);
+    else
+        json_string(out, quantity_info(q)->unit);
+}
+
+/* Alerts and events that belong to no quantity carry degrees, shares or counts. */
+static int decimals_of(enum quantity q)
+{
+    return q == Q_COUNT ? 2 : quantity_info(q)->decimals;
+}
+
+/* --- one tank --- */
+
+struct style {
+    const char *unit;
+    int decimals;
+};
+
+static void put_value_report(struct text *out, const struct value_report *v, struct style style, utc_t now)
+{
+    double age_s = utc_is_set(v->t) ? (double)(now.ms - v->t.ms) / 1000 : NAN;
+    put_number(out, "value", v->value, style.decimals);
+    put_word(out, "unit", style.unit);
+    put_time(out, "t", v->t);
+    put_number(out, "age_s", age_s, 0);
+    put_flag(out, "flag", v->flag);
+    put_bool(out, "stale", v->stale);
+    put_text(out, "origin", value_origin_name(v->origin));
+    put_number(out, "per_day", v->per_day, style.decimals + 1);
+    put_number(out, "day_lo", v->day_lo, style.decimals);
+    put_number(out, "day_hi", v->day_hi, style.decimals);
+}
+
+static void put_values(const struct tank_report *r, struct text *out)
+{
+    json_key(out, "values");
+    json_open(out, '{');
+    for (int i = 0; i < Q_COUNT; i++) {
+        const struct quantity_info *q = quantity_info((enum quantity)i);
+        if (r->values[i].origin == ORIGIN_NONE)
+            continue;
+        json_key(out, q->name);
+        json_open(out, '{');
+        put_value_report(out, &r->values[i], (struct style){ q->unit, q->decimals }, r->t);
+        json_close(out, '}');
+    }
+    json_close(out, '}');
+}
+
+static void put_derived(const struct tank_report *r, struct text *out)
+{
+    json_key(out, "derived");
+    json_open(out, '{');
+    for (int i = 0; i < DERIVED_COUNT; i++) {
+        enum derived d = (enum derived)i;
+        int decimals = d == DERIVED_NH3 ? 4 : 2;
+        if (r->derived[i].origin == ORIGIN_NONE)
+            continue;
+        json_key(out, derived_name(d));
+        json_open(out, '{');
+        put_value_report(out, &r->derived[i], (struct style){ derived_unit(d), decimals }, r->t);
+        put_number(out, "sd", r->derived_sd[i], decimals);
+        json_close(out, '}');
+    }
+    json_close(out, '}');
+}
+
+static void put_bands(const struct tank *tank, struct text *out)
+{
+    json_key(out, "bands");
+    json_open(out, '{');
+    for (int i = 0; i < Q_COUNT; i++) {
+        const struct quantity_info *q = quantity_info((enum quantity)i);
+        if (isnan(tank->band[i].lo) && isnan(tank->band[i].hi) && isnan(tank->day_range[i]) &&
+            isnan(tank->per_hour[i]))
+            continue;
+        json_key(out, q->name);
+        json_open(out, '{');
+        put_number(out, "lo", tank->band[i].lo, q->decimals);
+        put_number(out, "hi", tank->band[i].hi, q->decimals);
+        put_number(out, "day_range", tank->day_range[i], q->decimals);
+        put_number(out, "per_hour", tank->per_hour[i], q->decimals + 1);
+        json_close(out, '}');
+    }
+    json_close(out, '}');
+}
+
+static void put_heat(const struct heat_report *h, struct text *out)
+{
+    json_key(out, "heat");
+    json_open(out, '{');
+    put_number(out, "tau_h", h->tau_h, 2);
+    put_number(out, "band_lo_c", h->band_lo_c, 2);
+    put_number(out, "band_hi_c", h->band_hi_c, 2);
+    put_number(out, "heater_w", h->heater_w, 1);
+    put_number(out, "duty", h->duty, 3);
+    put_number(out, "learnt_h", h->learnt_h, 1);
+    json_close(out, '}');
+}
+
+static void put_forecast(const struct forecast *f, struct text *out)
+{
+    json_key(out, "forecast");
+    if (f->quantity == Q_COUNT) {
+        json_null(out);
+        return;
+    }
+    json_open(out, '{');
+    put_word(out, "quantity", quantity_info(f->quantity)->name);
+    put_number(out, "limit", f->limit, quantity_info(f->quantity)->decimals);
+    put_unit(out, f->quantity);
+    put_time(out, "at", f->at);
+    put_time(out, "at_early", f->at_early);
+    put_time(out, "at_late", f->at_late);
+    json_close(out, '}');
+}
+
+static void put_work(const struct tank_report *r, struct text *out)
+{
+    json_key(out, "service");
+    if (r->in_service) {
+        json_open(out, '{');
+        put_time(out, "until", r->service_until);
+        json_close(out, '}');
+    } else {
+        json_null(out);
+    }
+    json_key(out, "last_change");
+    if (utc_is_set(r->last_change)) {
+        json_open(out, '{');
+        put_time(out, "t", r->last_change);
+        put_number(out, "step_ec", r->last_step_ec, quantity_info(Q_EC)->decimals);
+        json_close(out, '}');
+    } else {
+        json_null(out);
+    }
+}
+
+static void put_alert_body(const struct site *site, const struct alert *a, struct text *out)
+{
+    const struct alert_slot *slot = &site->alerts[a->index];
+    int decimals = decimals_of(slot->quantity);
+    put_word(out, "kind", slot->name);
+    put_word(out, "id", slot->ref);
+    put_word(out, "state", alert_state_name(a->base, a->marks));
+    put_word(out, "priority", priority_name(slot->settings.priority));
+    put_number(out, "value", a->value, decimals);
+    put_number(out, "limit", a->limit, decimals);
+    put_unit(out, slot->quantity);
+    put_text(out, "cause", a->cause);
+    put_text(out, "evidence", a->evidence);
+    put_text(out, "action", a->action[0] != '\0' ? a->action : kind_info(slot->kind)->action);
+    put_text(out, "consequence", kind_info(slot->kind)->consequence);
+    put_time(out, "since", a->since);
+    put_time(out, "due", a->due);
+    put_text(out, "leader", a->leader < 0 ? NULL : site->alerts[a->leader].ref);
+    put_text(out, "who", a->who);
+    put_text(out, "why", a->why);
+}
+
+void encode_tank(const struct site *site, const struct tank_report *r, const struct alert *alerts,
+                 int alert_count, struct text *out)
+{
+    const struct tank *tank = &site->tanks[r->tank];
+    json_open(out, '{');
+    json_key(out, "v");
+    json_int(out, 1);
+    put_word(out, "tank", tank->id);
+    put_word(out, "name", tank->name);
+    put_time(out, "t", r->t);
+    put_values(r, out);
+    put_derived(r, out);
+    put_bands(tank, out);
+    put_heat(&r->heat, out);
+    put_forecast(&r->forecast, out);
+    put_work(r, out);
+    json_key(out, "alerts");
+    json_open(out, '[');
+    for (int i = 0; i < alert_count; i++) {
+        json_open(out, '{');
+        put_alert_body(site, &alerts[i], out);
+        json_close(out, '}');
+    }
+    json_close(out, ']');
+    json_close(out, '}');
+}
+
+/* --- one thing that happened --- */
+
+void encode_alert(const struct site *site, const struct alert *a, enum alert_change change, utc_t t,
+                  struct text *out)
+{
+    json_open(out, '{');
+    put_time(out, "t", t);
+    put_place(site, site->alerts[a->index].place, out);
+    put_word(out, "change", alert_change_name(change));
+    put_alert_body(site, a, out);
+    json_close(out, '}');
+}
+
+static void put_tests(verdict_t tests, struct text *out)
+{
+    json_key(out, "tests");
+    json_open(out, '{');
+    for (int i = 0; i < TEST_COUNT; i++) {
+        enum flag flag = verdict_get(tests, (enum gate_test)i);
+        if (flag != FLAG_NONE)
+            put_flag(out, gate_test_name((enum gate_test)i), flag);
+    }
+    json_close(out, '}');
+}
+
+void encode_reading(const struct site *site, const struct reading *r, struct text *out)
+{
+    const struct stream *stream = &site->streams[r->stream];
+    json_open(out, '{');
+    put_time(out, "t", r->t);
+    put_place(site, stream->place, out);
+    put_word(out, "quantity", quantity_info(stream->quantity)->name);
+    put_number(out, "raw", r->sent, EXACT);
+    put_number(out, "value", r->value, quantity_info(stream->quantity)->decimals);
+    put_unit(out, stream->quantity);
+    put_flag(out, "flag", r->flag);
+    put_tests(r->tests, out);
+    put_word(out, "time", time_basis_name(r->basis));
+    if (r->late)
+        put_bool(out, "late", true);
+    if (r->revised)
+        put_bool(out, "revised", true);
+    json_close(out, '}');
+}
+
+void encode_event(const struct site *site, const struct event *e, utc_t t, struct text *out)
+{
+    json_open(out, '{');
+    put_time(out, "t", t);
+    put_word(out, "event", event_kind_name(e->kind));
+    put_place(site, e->place, out);
+    put_text(out, "quantity", e->quantity == Q_COUNT ? NULL : quantity_info(e->quantity)->name);
+    put_number(out, "value", e->value, decimals_of(e->quantity));
+    put_text(out, "text", e->text);
+    json_close(out, '}');
+}

@@ -1,0 +1,232 @@
+/* One alert in plain words, for a keeper who is woken by it: what and where first, then the numbers, the
+ * cause, the time that is left and what to do. */
+#include "wire/encode.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "base/number.h"
+
+struct telling {
+    const struct site *site;
+    const struct alert *a;
+    const struct alert_slot *slot;
+    const struct kind_info *kind;
+    utc_t t;
+    struct text *out;
+};
+
+/* "02:10 UTC", with the date when it is another day. */
+static void put_clock(struct text *out, utc_t when, utc_t now)
+{
+    char then_text[UTC_TEXT_MAX], now_text[UTC_TEXT_MAX];
+    utc_format(when, then_text, sizeof then_text);
+    utc_format(now, now_text, sizeof now_text);
+    if (then_text[0] == '\0') {
+        text_put(out, "an unknown time");
+        return;
+    }
+    if (strncmp(then_text, now_text, 10) != 0)
+        text_printf(out, "%.10s ", then_text);
+    text_printf(out, "%.5s UTC", then_text + 11);
+}
+
+static void put_span(struct text *out, int64_t ms)
+{
+    char span[40];
+    text_put(out, span_format(ms, span, sizeof span));
+}
+
+/* "temperature below the band"; "payloads refused (temperature)"; "heater not heating". */
+static void put_title(struct telling *w)
+{
+    enum quantity q = w->slot->quantity;
+    if (q != Q_COUNT && w->kind->scope == SCOPE_TANK_LIMIT)
+        text_printf(w->out, "%s %s", quantity_info(q)->title, w->kind->title);
+    else if (q != Q_COUNT)
+        text_printf(w->out, "%s (%s)", w->kind->title, quantity_info(q)->title);
+    else
+        text_put(w->out, w->kind->title);
+}
+
+static void put_where(struct telling *w)
+{
+    const struct place *place = &w->site->places[w->slot->place];
+    text_put(w->out, place->text);
+    if (strcmp(place->name, place->id) != 0)
+        text_printf(w->out, " (%s)", place->name);
+    text_put(w->out, ": ");
+    put_title(w);
+}
+
+static void put_quantity(struct text *out, enum quantity q, double v)
+{
+    char number[352];
+    const char *unit = q == Q_COUNT ? "" : quantity_info(q)->unit;
+    number_format(number, sizeof number, v, q == Q_COUNT ? 2 : quantity_info(q)->decimals);
+    text_printf(out, "%s%s%s", number, unit[0] != '\0' ? " " : "", unit);
+}
+
+static void say_heading(struct telling *w, enum alert_change change)
+{
+    const struct alert *a = w->a;
+    bool is_new = change == CHANGE_RAISE;
+    bool again = change == CHANGE_REMIND || change == CHANGE_REALARM;
+    if (is_new)
+        text_printf(w->out, "ALERT, %s priority - ", priority_name(w->slot->settings.priority));
+    else if (change == CHANGE_REMIND)
+        text_put(w->out, "REMINDER - ");
+    else if (change == CHANGE_REALARM)
+        text_put(w->out, "STILL NOT OVER - ");
+    else if (change == CHANGE_CLEAR)
+        text_put(w->out, "OVER - ");
+    put_where(w);
+    if (again && utc_is_set(a->raised_at)) {
+        text_put(w->out, ", for ");
+        put_span(w->out, w->t.ms - a->raised_at.ms);
+        text_put(w->out, a->active ? " now" : ", gone again");
+        text_put(w->out, change == CHANGE_REMIND ? ", not acknowledged" : ", though acknowledged");
+    }
+    text_put(w->out, ".\n");
+}
+
+/* What a person or a rule did to it: said in one sentence, nothing is asked. */
+static void say_handling(struct telling *w, enum alert_change change)
+{
+    static const char *const done[CHANGE_COUNT] = {
+        [CHANGE_ACK] = "Acknowledged",
+        [CHANGE_RESET] = "Reset",
+        [CHANGE_SHELVE] = "Put aside",
+        [CHANGE_UNSHELVE] = "No longer put aside",
+        [CHANGE_SUPPRESS] = "Kept quiet for now, because it means nothing at the moment",
+        [CHANGE_UNSUPPRESS] = "No longer kept quiet",
+        [CHANGE_OUT] = "Taken out of service",
+        [CHANGE_BACK] = "Back in service",
+        [CHANGE_STATE] = "Its state has moved",
+        [CHANGE_UPDATE] = "More is known",
+    };
+    utc_t until = change == CHANGE_SHELVE ? w->a->shelved_until
+                  : change == CHANGE_OUT  ? w->a->out_until
+                                          : UTC_NONE;
+    text_put(w->out, done[change]);
+    if (utc_is_set(until)) {
+        text_put(w->out, " until ");
+        put_clock(w->out, until, w->t);
+    }
+    if (w->a->who[0] != '\0')
+        text_printf(w->out, " by %s", w->a->who);
+    if (w->a->why[0] != '\0')
+        text_printf(w->out, " (%s)", w->a->why);
+    text_put(w->out, ".\n");
+}
+
+static void say_numbers(struct telling *w, const char *lead)
+{
+    const struct alert *a = w->a;
+    if (a->evidence[0] != '\0') {
+        text_printf(w->out, "%s: %s.\n", lead, a->evidence);
+    } else if (!isnan(a->value)) {
+        text_printf(w->out, "%s: ", lead);
+        put_quantity(w->out, w->slot->quantity, a->value);
+        if (!isnan(a->limit)) {
+            text_put(w->out, ", limit ");
+            put_quantity(w->out, w->slot->quantity, a->limit);
+        }
+        text_put(w->out, ".\n");
+    }
+}
+
+static void say_cause(struct telling *w)
+{
+    if (w->a->cause[0] != '\0' && strcmp(w->a->cause, w->kind->title) != 0)
+        text_printf(w->out, "Likely cause: %s.\n", w->a->cause);
+}
+
+static void say_time_left(struct telling *w)
+{
+    if (!utc_is_set(w->a->due))
+        return;
+    if (w->a->due.ms <= w->t.ms) {
+        text_put(w->out, "Time left: none, the limit is reached.\n");
+        return;
+    }
+    text_put(w->out, "Time left: about ");
+    put_span(w->out, w->a->due.ms - w->t.ms);
+    text_put(w->out, ", until ");
+    put_clock(w->out, w->a->due, w->t);
+    text_put(w->out, ".\n");
+}
+
+static void say_what_to_do(struct telling *w)
+{
+    const char *action = w->a->action[0] != '\0' ? w->a->action : w->kind->action;
+    bool hurry = w->slot->settings.priority == PRIORITY_HIGH;
+    text_printf(w->out, "%s: %s\n", hurry ? "Do now" : "Do", action);
+    text_printf(w->out, "If nothing is done: %s\n", w->kind->consequence);
+}
+
+static void say_since(struct telling *w, const char *lead)
+{
+    if (!utc_is_set(w->a->raised_at))
+        return;
+    text_put(w->out, lead);
+    put_clock(w->out, w->a->raised_at, w->t);
+    if (w->t.ms > w->a->raised_at.ms) {
+        text_put(w->out, ", ");
+        put_span(w->out, w->t.ms - w->a->raised_at.ms);
+        text_put(w->out, " ago");
+    }
+    text_put(w->out, ".\n");
+}
+
+static void say_what_is_owed(struct telling *w)
+{
+    enum alert_base base = w->a->base;
+    if (base == ALERT_UNACK || base == ALERT_RTNUN || base == ALERT_LATUN)
+        text_printf(w->out, "Not acknowledged yet: %s\n", w->slot->ref);
+    else if (base == ALERT_LATAK)
+        text_printf(w->out, "Waits to be reset: %s\n", w->slot->ref);
+}
+
+static void tell_active(struct telling *w)
+{
+    say_numbers(w, "Seen");
+    if (w->a->unknown)
+        text_put(w->out, "It cannot be judged at the moment: no fresh readings.\n");
+    say_cause(w);
+    if (w->a->active)
+        say_time_left(w);
+    say_what_to_do(w);
+    say_since(w, "Began ");
+    say_what_is_owed(w);
+}
+
+static void tell_over(struct telling *w)
+{
+    say_numbers(w, "Last seen");
+    say_since(w, "It had begun ");
+    say_what_is_owed(w);
+}
+
+void encode_alert_text(const struct site *site, const struct alert *a, enum alert_change change, utc_t t,
+                       struct text *out)
+{
+    const struct alert_slot *slot = &site->alerts[a->index];
+    struct telling w = { site, a, slot, kind_info(slot->kind), t, out };
+    say_heading(&w, change);
+    switch (change) {
+    case CHANGE_RAISE:
+    case CHANGE_REMIND:
+    case CHANGE_REALARM:
+        tell_active(&w);
+        break;
+    case CHANGE_CLEAR:
+        tell_over(&w);
+        break;
+    default:
+        say_handling(&w, change);
+        if (change == CHANGE_UPDATE)
+            tell_active(&w);
+        break;
+    }
+}
