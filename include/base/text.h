@@ -30,7 +30,7 @@ void json_string_n(struct text *t, const char *s, size_t n);
 void json_number(struct text *t, double v, int decimals); /* decimals < 0: shortest exact form */
 void json_int(struct text *t, long long v);
 void json_bool(struct text *t, bool v);
-void json_time(struct text *t, utc_t v); /* null when not set */
+void json_time(struct text *t, utc_t v);             /* null when not set */
 void json_word(struct text *t, const char *literal); /* one of true, false, null */
 
 /* Without a symbol of their own: the JSON library of wire/json exports the same names, and a program's symbol

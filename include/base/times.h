@@ -31,8 +31,8 @@ struct now {
 #define MS_PER_HOUR (60 * MS_PER_MIN)
 #define MS_PER_DAY  (24 * MS_PER_HOUR)
 
-#define UTC_NONE  ((utc_t){ INT64_MIN })
-#define MONO_NONE ((mono_t){ INT64_MIN })
+#define UTC_NONE   ((utc_t){ INT64_MIN })
+#define MONO_NONE  ((mono_t){ INT64_MIN })
 #define MONO_NEVER ((mono_t){ INT64_MAX }) /* a deadline that does not come */
 
 /* Times outside 2000-01-01 .. 2200-01-01 are not believed from outside. */
@@ -59,7 +59,8 @@ static inline mono_t mono_min(mono_t a, mono_t b)
     return a.ms < b.ms ? a : b;
 }
 
-/* The wall time at which the boot clock shows m, by the relation of the two clocks in now; and the reverse. */
+/* The wall time at which the boot clock shows m, by the relation of the two clocks in now; and the reverse.
+ */
 static inline utc_t utc_of_mono(mono_t m, struct now now)
 {
     return (utc_t){ now.utc.ms + (m.ms - now.mono.ms) };
