@@ -6,7 +6,7 @@
 #define WEEK_S       (7 * DAY_S)
 #define DRAIN_TANK_S 1800.0 /* a whole tank; a usual change takes a few minutes */
 #define FILL_TANK_S  3600.0 /* gently */
-#define BATCH_ERROR  0.012
+#define BATCH_ERROR  0.008
 #define TOPOFF_LEAST 0.003 /* of the full tank: less is left for the next round */
 
 /* Some day from now on, at some time of the early evening. */

@@ -5,14 +5,14 @@
 
 #include "water/oxygen.h"
 
-#define ROOM_USUAL_C     19.5
-#define ROOM_BELOW_K     2.0 /* the room stays below the lowest thermostat, or nothing is ever heated */
+#define ROOM_USUAL_C     20.5
 #define SETPOINT_USUAL_C 23.0
 #define EC_USUAL         300.0
 #define PH_USUAL         7.0
 #define TDS_PER_EC       0.6
 #define SOURCE_EC        6.0
-#define CHANGE_SHARE     0.12 /* of the tank, a week */
+#define CHANGE_SHARE     0.12  /* of the tank, a week */
+#define WASTE_SHARE      0.012 /* of the solids, at most, in a well kept tank */
 #define LAMP_TO_WATER    0.25
 #define TOPOFF_MARGIN    3.0 /* the pump gives more than is usually needed */
 #define RACK_IDLE_W      3.0 /* air pump */
@@ -54,12 +54,13 @@ static double setpoint_of(const struct site *site, int tank)
     return first_known(site->tanks[tank].setpoint_c, target_of(site, tank, Q_TEMP), SETPOINT_USUAL_C);
 }
 
+/* Not above the lowest thermostat, or that tank is never heated. */
 static double room_day_c(const struct site *site)
 {
     double c = ROOM_USUAL_C;
     for (int i = 0; i < site->tank_count; i++)
         if (site->tanks[i].heater_w > 0)
-            c = fmin(c, setpoint_of(site, i) - ROOM_BELOW_K);
+            c = fmin(c, setpoint_of(site, i));
     return c;
 }
 
@@ -88,11 +89,12 @@ static struct sim_tank make_tank(const struct sim *sim, int tank)
     st.lights_from = dice_between(&d, 9, 11);
     st.lights_to = st.lights_from + dice_between(&d, 7, 9);
     st.lamp_w = 2 + 0.15 * t->volume_l;
-    st.waste_us_day = dice_between(&d, 0.2, 0.6);
     st.batch_delay_s = dice_between(&d, 0, BATCH_ROUND_S);
     double full_mm = basin_level_mm(&st.basin);
     st.level_zero_mm = first_known(middle(t->band[Q_LEVEL]), full_mm, full_mm) - full_mm;
     double change_l = first_known(t->change_l_week, CHANGE_SHARE * t->volume_l, 0);
+    /* Feeding and the weekly change balance about there. */
+    st.waste_us_day = dice_between(&d, 0.3, 1) * WASTE_SHARE * ec * change_l / t->volume_l / 7;
     st.chore = chore_init(sim->options.seed, tank, change_l, isnan(t->topoff_l_day),
                           first_midnight_s(&sim->options));
     return st;

@@ -40,7 +40,7 @@ struct chore chore_init(uint64_t seed, int tank, double usual_l, bool by_hand, d
 /* Mass is conserved exactly: what is drawn leaves as it is, what is filled has new_ec and new_temp_c. */
 enum chore_event chore_advance(struct chore *c, struct basin *b, const struct chore_world *w, double dt_s);
 
-/* Conductivity of the batch that is in use at that time: a new one each week, off by about 1.2 %. */
+/* Conductivity of the batch that is in use at that time: a new one each week, off by about 0.8 %. */
 double keeper_batch_ec(uint64_t seed, int water, double target_ec, double t_s);
 
 #endif

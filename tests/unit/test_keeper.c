@@ -88,7 +88,7 @@ static void batches_last_a_week_and_differ_a_little(void **state)
         assert_near(keeper_batch_ec(9, 0, 300, week * 7 * DAY_S + 6 * DAY_S), first, 0);
         squares += (first - 300) * (first - 300);
     }
-    assert_near(sqrt(squares / 400), 300 * 0.012, 0.5);
+    assert_near(sqrt(squares / 400), 300 * 0.008, 0.35);
     assert_true(keeper_batch_ec(9, 0, 300, 0) != keeper_batch_ec(9, 1, 300, 0));
 }
 
