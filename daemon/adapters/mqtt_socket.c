@@ -80,3 +80,8 @@ void mqtt_socket_hurry(int fd)
     /* Without it everything works, only slower. */
     (void)setsockopt(fd, IPPROTO_TCP, TCP_NODELAY, &on, sizeof on);
 }
+
+void mqtt_socket_cut(int fd)
+{
+    (void)shutdown(fd, SHUT_RDWR);
+}

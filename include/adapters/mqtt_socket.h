@@ -22,4 +22,7 @@ int mqtt_socket_find(const struct mqtt_sockets *before, int port);
 /* Small packets go out at once. */
 void mqtt_socket_hurry(int fd);
 
+/* Nothing more is sent or received on it; closing stays with its owner. */
+void mqtt_socket_cut(int fd);
+
 #endif

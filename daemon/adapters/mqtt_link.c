@@ -1,0 +1,325 @@
+#include "adapters/mqtt_link.h"
+
+#include <MQTTAsync.h>
+#include <stdio.h>
+#include <string.h>
+#include <sys/eventfd.h>
+#include <unistd.h>
+
+#include "adapters/certificate.h"
+#include "adapters/clock.h"
+#include "adapters/files.h"
+#include "adapters/mqtt_words.h"
+
+#define CONNECT_WAIT_S 10
+#define RECEIVE_MAXIMUM                                                                                      \
+    100 /* deliveries the broker may have on the way: as many are repeated after a cut                       \
+         */
+#define TAKE_TURNS_MS 100
+
+/* The library tells sockets apart by number only; so that each client finds its own, they connect in turn. */
+static _Atomic(struct mqtt *) connecting;
+
+void mqtt_link_ring(const struct mqtt *m)
+{
+    if (m->event_fd >= 0)
+        eventfd_write(m->event_fd, 1);
+}
+
+void mqtt_link_end_turn(struct mqtt *m)
+{
+    struct mqtt *own = m;
+    atomic_compare_exchange_strong(&connecting, &own, NULL);
+}
+
+void mqtt_link_set(struct mqtt *m, enum mqtt_link link, const char *reason)
+{
+    m->state.link = link;
+    m->state.since = clock_now().mono;
+    snprintf(m->state.reason, sizeof m->state.reason, "%s", reason);
+}
+
+void mqtt_link_ended(struct mqtt *m, enum mqtt_end end, const char *reason)
+{
+    bool taken = false;
+    mono_t now = clock_now().mono;
+    atomic_store(&m->fd, -1);
+    mqtt_link_end_turn(m);
+    pthread_mutex_lock(&m->lock);
+    if (m->state.link != MQTT_DOWN) {
+        bool was_up = m->state.link != MQTT_CONNECTING;
+        if (atomic_load(&m->cut))
+            end = MQTT_END_CUT;
+        else if (end == MQTT_END_LOST && !was_up)
+            end = MQTT_END_NO_LINK;
+        int64_t pause = mqtt_backoff_ended(&m->backoff, end, was_up ? now.ms - m->state.since.ms : 0, &taken);
+        m->next_try = mono_add(now, pause);
+        m->state.taken_over += taken;
+        if (taken)
+            reason = mqtt_words_of(MQTT_CODE_TAKEN_OVER);
+        else if (end == MQTT_END_CUT)
+            reason = "cut by us to hold back an acknowledgement: no room for the message";
+        mqtt_link_set(m, MQTT_DOWN, reason);
+    }
+    pthread_mutex_unlock(&m->lock);
+    mqtt_link_ring(m);
+}
+
+static void connected(struct mqtt *m)
+{
+    int fd = mqtt_socket_find(&m->before, m->port);
+    if (fd >= 0)
+        mqtt_socket_hurry(fd);
+    atomic_store(&m->fd, fd);
+    mqtt_link_end_turn(m);
+    mqtt_link_subscribe(m);
+}
+
+static void on_connected5(void *context, MQTTAsync_successData5 *data)
+{
+    (void)data;
+    connected(context);
+}
+
+static void on_connected3(void *context, MQTTAsync_successData *data)
+{
+    (void)data;
+    connected(context);
+}
+
+static void connect_failed(struct mqtt *m, int code, const char *message)
+{
+    char reason[160], tls[80];
+    pthread_mutex_lock(&m->lock);
+    snprintf(tls, sizeof tls, "%s", m->tls_fault);
+    pthread_mutex_unlock(&m->lock);
+    if (code > 0)
+        snprintf(reason, sizeof reason, "%s", mqtt_words_of(code));
+    else if (tls[0] != '\0')
+        snprintf(reason, sizeof reason, "no TLS connection with %.50s: %s", m->uri, tls);
+    else
+        snprintf(reason, sizeof reason, "no answer from a broker at %.60s%s%.40s", m->uri,
+                 message != NULL ? ": " : "", message != NULL ? message : "");
+    mqtt_link_ended(m, MQTT_END_NO_LINK, reason);
+}
+
+static void on_connect_failed5(void *context, MQTTAsync_failureData5 *data)
+{
+    connect_failed(context, data != NULL ? data->code : 0, data != NULL ? data->message : NULL);
+}
+
+static void on_connect_failed3(void *context, MQTTAsync_failureData *data)
+{
+    connect_failed(context, data != NULL ? data->code : 0, data != NULL ? data->message : NULL);
+}
+
+static void on_lost(void *context, char *cause)
+{
+    (void)cause;
+    mqtt_link_ended(context, MQTT_END_LOST, "the connection to the broker was lost");
+}
+
+static void on_goodbye(void *context, MQTTProperties *properties, enum MQTTReasonCodes code)
+{
+    (void)properties;
+    enum mqtt_end end = (int)code == MQTT_CODE_TAKEN_OVER ? MQTT_END_TAKEN : MQTT_END_LOST;
+    mqtt_link_ended(context, end,
+                    (int)code >= 0x80 ? mqtt_words_of((int)code) : "the broker closed the connection");
+}
+
+/* "error:0A000086:SSL routines::certificate verify failed:../ssl/...": the fifth part is for people. */
+static int on_tls_fault(const char *text, size_t n, void *context)
+{
+    struct mqtt *m = context;
+    size_t from = 0, parts = 0, to;
+    for (size_t i = 0; i < n && parts < 4; i++)
+        if (text[i] == ':' && ++parts == 4)
+            from = i + 1;
+    for (to = from; to < n && text[to] != ':' && text[to] != '\n';)
+        to++;
+    pthread_mutex_lock(&m->lock);
+    snprintf(m->tls_fault, sizeof m->tls_fault, "%.*s", (int)(to - from), text + from);
+    pthread_mutex_unlock(&m->lock);
+    return 1;
+}
+
+static void fill_properties(struct message *out, MQTTProperties *p)
+{
+    MQTTProperty *expiry = MQTTProperties_getProperty(p, MQTTPROPERTY_CODE_MESSAGE_EXPIRY_INTERVAL);
+    MQTTProperty *reply = MQTTProperties_getProperty(p, MQTTPROPERTY_CODE_RESPONSE_TOPIC);
+    MQTTProperty *correlation = MQTTProperties_getProperty(p, MQTTPROPERTY_CODE_CORRELATION_DATA);
+    if (expiry != NULL)
+        out->expiry_left_s = expiry->value.integer4;
+    if (reply != NULL) {
+        out->reply_topic = reply->value.data.data;
+        out->reply_topic_len = (uint32_t)reply->value.data.len;
+    }
+    if (correlation != NULL) {
+        out->correlation = correlation->value.data.data;
+        out->correlation_len = (uint32_t)correlation->value.data.len;
+    }
+}
+
+/* The library sends the acknowledgement whether we take the message or not. Shutting the connection down
+ * before it can is what leaves the message with the broker. Later ones of the same connection must wait too,
+ * to keep order. */
+static void hold_back(struct mqtt *m)
+{
+    int fd = atomic_load(&m->fd);
+    atomic_fetch_add(&m->held_back, 1);
+    if (!atomic_exchange(&m->cut, true) && fd >= 0)
+        mqtt_socket_cut(fd);
+}
+
+static int on_arrived(void *context, char *topic, int topic_len, MQTTAsync_message *message)
+{
+    struct mqtt *m = context;
+    struct message in = {
+        .topic = topic,
+        .topic_len = topic_len > 0 ? (uint32_t)topic_len : (uint32_t)strlen(topic),
+        .payload = message->payload,
+        .payload_len = message->payloadlen > 0 ? (uint32_t)message->payloadlen : 0,
+        .qos = message->qos,
+        .retain = message->retained != 0,
+        .dup = message->dup != 0,
+        .now = clock_now(),
+    };
+    if (m->v5)
+        fill_properties(&in, &message->properties);
+    bool refuse = in.qos > 0 && atomic_load(&m->cut);
+    if (!refuse && m->on_message(m->context, &in))
+        atomic_fetch_add(&m->received, 1);
+    else if (in.qos > 0)
+        hold_back(m);
+    MQTTAsync_freeMessage(&message);
+    MQTTAsync_free(topic);
+    return 1;
+}
+
+enum status mqtt_link_check_files(const struct mqtt *m, utc_t *until, struct why *why)
+{
+    const char *files[] = { m->ca_file, m->cert_file, m->key_file };
+    *until = UTC_NONE;
+    for (int i = 0; m->tls && i < 3; i++) {
+        if (files[i] != NULL && access(files[i], R_OK) != 0)
+            return why_say(why, STATUS_INVALID, "%s: this TLS file cannot be read", files[i]);
+        utc_t end = i < 2 && files[i] != NULL ? certificate_ends(files[i]) : UTC_NONE;
+        if (utc_is_set(end) && (!utc_is_set(*until) || end.ms < until->ms))
+            *until = end;
+    }
+    return STATUS_OK;
+}
+
+static bool new_client(struct mqtt *m)
+{
+    MQTTAsync old = m->client, fresh = NULL;
+    MQTTAsync_createOptions create = MQTTAsync_createOptions_initializer5;
+    create.MQTTVersion = m->v5 ? MQTTVERSION_5 : MQTTVERSION_3_1_1;
+    create.maxBufferedMessages = MQTT_WAITING_MAX;
+    bool made = MQTTAsync_createWithOptions(&fresh, m->uri, m->client_id, MQTTCLIENT_PERSISTENCE_NONE, NULL,
+                                            &create) == MQTTASYNC_SUCCESS;
+    m->client = made ? fresh : NULL;
+    /* The old one goes after the new one is there: with the last client the library ends its threads. */
+    if (old != NULL)
+        MQTTAsync_destroy(&old);
+    if (!made)
+        return false;
+    MQTTAsync_setCallbacks(m->client, m, on_lost, on_arrived, NULL);
+    if (m->v5)
+        MQTTAsync_setDisconnected(m->client, m, on_goodbye);
+    return true;
+}
+
+static int connect_with(struct mqtt *m, const char *password)
+{
+    MQTTAsync_connectOptions o5 = MQTTAsync_connectOptions_initializer5;
+    MQTTAsync_connectOptions o3 = MQTTAsync_connectOptions_initializer;
+    MQTTAsync_connectOptions *o = m->v5 ? &o5 : &o3;
+    MQTTAsync_willOptions will = MQTTAsync_willOptions_initializer;
+    MQTTAsync_SSLOptions tls = MQTTAsync_SSLOptions_initializer;
+    MQTTProperties properties = MQTTProperties_initializer;
+    MQTTProperty session = { .identifier = MQTTPROPERTY_CODE_SESSION_EXPIRY_INTERVAL,
+                             .value.integer4 = m->clean_start ? 0 : MQTT_SESSION_S };
+    MQTTProperty window = { .identifier = MQTTPROPERTY_CODE_RECEIVE_MAXIMUM,
+                            .value.integer2 = RECEIVE_MAXIMUM };
+    o->context = m;
+    o->keepAliveInterval = m->keepalive_s;
+    o->connectTimeout = CONNECT_WAIT_S;
+    o->maxInflight = MQTT_IN_FLIGHT_MAX;
+    o->username = m->user;
+    o->password = password;
+    if (m->v5) {
+        o->cleanstart = m->clean_start;
+        o->onSuccess5 = on_connected5;
+        o->onFailure5 = on_connect_failed5;
+        MQTTProperties_add(&properties, &session);
+        MQTTProperties_add(&properties, &window);
+        o->connectProperties = &properties;
+    } else {
+        o->MQTTVersion = MQTTVERSION_3_1_1;
+        o->cleansession = m->clean_start;
+        o->onSuccess = on_connected3;
+        o->onFailure = on_connect_failed3;
+    }
+    if (m->will_topic != NULL) {
+        will.topicName = m->will_topic;
+        will.message = m->will_payload;
+        will.retained = 1;
+        will.qos = 1;
+        o->will = &will;
+    }
+    if (m->tls) {
+        tls.trustStore = m->ca_file;
+        tls.keyStore = m->cert_file;
+        tls.privateKey = m->key_file;
+        tls.enableServerCertAuth = m->verify;
+        tls.verify = m->verify;
+        tls.sslVersion = MQTT_SSL_VERSION_TLS_1_2;
+        /* At this level the TLS library offers nothing older than TLS 1.2, whatever the system's settings
+         * say. */
+        tls.enabledCipherSuites = "DEFAULT:@SECLEVEL=2";
+        tls.ssl_error_cb = on_tls_fault;
+        tls.ssl_error_context = m;
+        o->ssl = &tls;
+    }
+    int rc = MQTTAsync_connect(m->client, o);
+    MQTTProperties_free(&properties);
+    return rc;
+}
+
+/* Main thread, link down. */
+void mqtt_link_start(struct mqtt *m)
+{
+    struct mqtt *nobody = NULL;
+    char password[FILES_SECRET_MAX];
+    struct why why;
+    utc_t until = UTC_NONE;
+    bool my_turn = atomic_compare_exchange_strong(&connecting, &nobody, m);
+    pthread_mutex_lock(&m->lock);
+    if (my_turn)
+        mqtt_link_set(m, MQTT_CONNECTING, "connecting");
+    else
+        m->next_try = mono_add(clock_now().mono, TAKE_TURNS_MS);
+    m->tls_fault[0] = '\0';
+    pthread_mutex_unlock(&m->lock);
+    if (!my_turn)
+        return;
+    enum status status = mqtt_link_check_files(m, &until, &why);
+    if (status == STATUS_OK && m->password_file != NULL)
+        status = files_read_secret(m->password_file, password, sizeof password, &why);
+    pthread_mutex_lock(&m->lock);
+    m->state.certificate_until = until;
+    pthread_mutex_unlock(&m->lock);
+    if (status != STATUS_OK) {
+        mqtt_link_ended(m, MQTT_END_NO_LINK, why.text);
+        return;
+    }
+    atomic_store(&m->fd, -1);
+    bool made = new_client(m);
+    atomic_store(&m->cut, false);
+    mqtt_socket_note(&m->before);
+    int rc = made ? connect_with(m, m->password_file != NULL ? password : NULL) : MQTTASYNC_FAILURE;
+    explicit_bzero(password, sizeof password);
+    if (rc != MQTTASYNC_SUCCESS)
+        mqtt_link_ended(m, MQTT_END_NO_LINK, "the broker settings are not such as the MQTT library can use");
+}
