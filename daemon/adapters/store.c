@@ -35,6 +35,7 @@ enum status store_open(const struct site *site, struct store **out, struct why *
     store->notes = calloc(NOTES_MAX, sizeof *store->notes);
     store->probe_id = calloc((size_t)site->stream_count + 1, sizeof *store->probe_id);
     store->settled_ms = calloc((size_t)site->stream_count + 1, sizeof *store->settled_ms);
+    store->newest_slot = calloc((size_t)site->stream_count + 1, sizeof *store->newest_slot);
     store->due_at = store->retry_at = store->steady_since = MONO_NONE;
     store->counts.last_commit = UTC_NONE;
     snprintf(store->path, sizeof store->path, "%s", site->store.path);
@@ -61,6 +62,7 @@ void store_close(struct store *store)
     free(store->notes);
     free(store->probe_id);
     free(store->settled_ms);
+    free(store->newest_slot);
     free(store);
 }
 
@@ -192,14 +194,31 @@ static bool resting(const struct store *store)
     return mono_is_set(store->retry_at) && store->seen.mono.ms < store->retry_at.ms;
 }
 
+/* A spike's verdict mostly settles before its reading was written: then one row serves both. */
+static bool revise_waiting(struct store *store, const struct reading *r)
+{
+    size_t slot = store->newest_slot[r->stream];
+    size_t age = (slot + store->reading_cap - store->reading_first) % store->reading_cap;
+    struct reading *waiting = &store->readings[slot];
+    if (age >= store->reading_count || waiting->stream != r->stream || waiting->t.ms != r->t.ms)
+        return false;
+    *waiting = *r; /* with its mark: the row may be there already, when messages came a second time */
+    return true;
+}
+
 void store_put_reading(struct store *store, const struct reading *r)
 {
+    if (r->revised && revise_waiting(store, r))
+        return;
     if (store->reading_count == store->reading_cap) {
         store->reading_first = (store->reading_first + 1) % store->reading_cap;
         store->reading_count--;
         store->counts.given_way++;
     }
-    store->readings[(store->reading_first + store->reading_count++) % store->reading_cap] = *r;
+    size_t slot = (store->reading_first + store->reading_count++) % store->reading_cap;
+    store->readings[slot] = *r;
+    if (!r->revised)
+        store->newest_slot[r->stream] = slot;
 }
 
 static bool superseded(const struct store *store, size_t i)
@@ -396,15 +415,19 @@ enum status store_bind(struct store *store, const struct site *site, struct why 
 {
     int64_t *probe_id = calloc((size_t)site->stream_count + 1, sizeof *probe_id);
     int64_t *settled_ms = calloc((size_t)site->stream_count + 1, sizeof *settled_ms);
-    if (probe_id == NULL || settled_ms == NULL) {
+    size_t *newest_slot = calloc((size_t)site->stream_count + 1, sizeof *newest_slot);
+    if (probe_id == NULL || settled_ms == NULL || newest_slot == NULL) {
         free(probe_id);
         free(settled_ms);
+        free(newest_slot);
         return why_say(why, STATUS_REFUSED, "no memory for the probes of the store");
     }
     if (dirty(store) && try_commit(store, false) != STATUS_OK)
         carry_over(store, site);
     free(store->probe_id);
     free(store->settled_ms);
+    free(store->newest_slot);
+    store->newest_slot = newest_slot;
     store->probe_id = probe_id;
     store->settled_ms = settled_ms;
     store->site = site;

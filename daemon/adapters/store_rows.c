@@ -41,35 +41,42 @@ static int bind_value(struct sqlite3_stmt *stmt, const struct reading *r)
     return marks;
 }
 
-bool store_write_reading(struct store *store, const struct reading *r)
+static bool put_reading(struct store *store, enum statement which, const struct reading *r, bool *changed)
 {
-    int64_t probe = store_probe(store, r->stream);
-    bool settled = r->t.ms < store->settled_ms[r->stream];
-    enum statement which = settled ? PUT_READING : PUT_RECENT;
-    if (r->revised)
-        which = settled ? REVISE_READING : REVISE_RECENT;
     sqlite3_stmt *stmt = store_statement(store, which);
     if (stmt == NULL)
         return false;
-    sqlite3_bind_int64(stmt, 1, probe);
+    sqlite3_bind_int64(stmt, 1, store_probe(store, r->stream));
     sqlite3_bind_int64(stmt, 2, r->t.ms);
     int marks = bind_value(stmt, r);
     sqlite3_bind_int(stmt, 5, (int)r->flag);
     sqlite3_bind_int64(stmt, 6, r->tests);
     sqlite3_bind_int(stmt, 7, marks);
-    if (!store_step(stmt))
-        return false;
-    bool changed = sqlite3_changes(store->db) > 0;
-    if (changed && !r->revised)
-        store->counts.stored++;
-    if (!changed || !settled)
-        return true;
-    stmt = store_statement(store, PUT_TOUCHED);
+    bool ok = store_step(stmt);
+    *changed = ok && sqlite3_changes(store->db) > 0;
+    return ok;
+}
+
+/* The quarter hour of a settled reading is rolled up again. */
+static bool touch(struct store *store, const struct reading *r)
+{
+    sqlite3_stmt *stmt = store_statement(store, PUT_TOUCHED);
     if (stmt == NULL)
         return false;
-    sqlite3_bind_int64(stmt, 1, probe);
+    sqlite3_bind_int64(stmt, 1, store_probe(store, r->stream));
     sqlite3_bind_int64(stmt, 2, floor_to(r->t.ms, ROLLUP_MS));
     return store_step(stmt);
+}
+
+bool store_write_reading(struct store *store, const struct reading *r)
+{
+    bool settled = r->t.ms < store->settled_ms[r->stream], changed;
+    if (!put_reading(store, settled ? PUT_READING : PUT_RECENT, r, &changed))
+        return false;
+    store->counts.stored += changed;
+    if (!changed && r->revised && !put_reading(store, settled ? REVISE_READING : REVISE_RECENT, r, &changed))
+        return false;
+    return !changed || !settled || touch(store, r);
 }
 
 struct reading store_read_row(struct sqlite3_stmt *stmt, int first)

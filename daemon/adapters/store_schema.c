@@ -55,15 +55,17 @@ enum status schema_status(struct sqlite3 *db, int code, const char *path, struct
 
 static int tune(sqlite3 *db)
 {
-    static const char settings[] = "PRAGMA busy_timeout=250;"
-                                   "PRAGMA page_size=" STORE_PAGE_BYTES ";"
-                                   "PRAGMA auto_vacuum=INCREMENTAL;"
-                                   "PRAGMA journal_mode=WAL;"
-                                   "PRAGMA synchronous=NORMAL;"
-                                   "PRAGMA cache_size=-1024;"
-                                   "PRAGMA temp_store=MEMORY;"
-                                   "PRAGMA wal_autocheckpoint=2000;"
-                                   "PRAGMA journal_size_limit=8388608;";
+    static const char settings[] =
+        "PRAGMA busy_timeout=250;"
+        "PRAGMA page_size=" STORE_PAGE_BYTES ";"
+        "PRAGMA auto_vacuum=INCREMENTAL;"
+        "PRAGMA journal_mode=WAL;"
+        "PRAGMA synchronous=NORMAL;"
+        "PRAGMA cache_size=-1024;"
+        "PRAGMA temp_store=MEMORY;"
+        "PRAGMA secure_delete=OFF;" /* Debian builds it in: freed pages would be written */
+        "PRAGMA wal_autocheckpoint=2000;"
+        "PRAGMA journal_size_limit=8388608;";
     sqlite3_extended_result_codes(db, 1);
     return schema_run(db, settings);
 }

@@ -9,7 +9,7 @@
 
 /* Rows keyed by time are cheap to write, rows keyed by probe cheap to read. The longer they gather before
  * they are moved, the fewer pages the move touches; the sooner, the less a question has to scan. */
-#define SETTLE_EVERY_MS MS_PER_HOUR
+#define SETTLE_EVERY_MS (4 * MS_PER_HOUR)
 #define SETTLE_LAG_MS   (2 * MS_PER_MIN) /* spikes settle and stragglers come before their readings move */
 #define SETTLE_ROWS     4000             /* about as many per piece */
 

@@ -53,6 +53,7 @@ struct store {
 
     struct reading *readings; /* ring */
     size_t reading_cap, reading_first, reading_count;
+    size_t *newest_slot; /* by stream: where its newest reading was put; checked before it is believed */
     struct note *notes;
     size_t note_count;
 

@@ -105,16 +105,39 @@ static void first_stays_and_revision_changes_the_row(void **state)
     assert_int_equal(seen.readings[0].flag, FLAG_SUSPECT);
     assert_int_equal(store_counts(store).stored, 1);
     /* The same after the row has moved to the settled table. */
-    while (store_tend(store, at(2 * 3600)))
+    while (store_tend(store, at(5 * 3600)))
         ;
     r.flag = FLAG_FAIL;
     store_put_reading(store, &r);
     r.revised = false;
     store_put_reading(store, &again);
-    committed(store, 3, 2 * 3600);
+    committed(store, 3, 5 * 3600);
     seen = all_from(store, 0);
     assert_int_equal(seen.count, 1);
     assert_int_equal(seen.readings[0].flag, FLAG_FAIL);
+    store_close(store);
+}
+
+static void revision_of_a_waiting_reading_is_one_row(void **state)
+{
+    struct room *room = *state;
+    struct store *store = store_made(room);
+    struct reading r = reading_at(0, 0, 24.0), next = reading_at(0, 10, 25.0), again = reading_at(0, 0, 26.0);
+    store_put_reading(store, &r);
+    r.revised = true;
+    r.flag = FLAG_SUSPECT;
+    store_put_reading(store, &r);
+    assert_int_equal(store_counts(store).buffered, 1);
+    store_put_reading(store, &next);
+    r.flag = FLAG_FAIL;
+    store_put_reading(store, &r);
+    store_put_reading(store, &again);
+    committed(store, 1, 1);
+    struct seen seen = all_from(store, 0);
+    assert_int_equal(seen.count, 2);
+    assert_true(seen.readings[0].value == 24.0 && seen.readings[1].value == 25.0);
+    assert_int_equal(seen.readings[0].flag, FLAG_FAIL);
+    assert_int_equal(store_counts(store).stored, 2);
     store_close(store);
 }
 
@@ -123,18 +146,18 @@ static void settling_keeps_every_reading(void **state)
     struct room *room = *state;
     struct store *store = store_made(room);
     for (int i = 0; i < 40; i++) {
-        struct reading r = reading_at(i % 2, i * 300, 20.0 + i);
+        struct reading r = reading_at(i % 2, i * 450, 20.0 + i);
         store_put_reading(store, &r);
     }
-    committed(store, 1, 40 * 300);
+    committed(store, 1, 40 * 450);
     int pieces = 0;
-    while (store_tend(store, at(40 * 300)))
+    while (store_tend(store, at(40 * 450)))
         assert_true(++pieces < 20);
     assert_true(pieces >= 2);
-    struct reading late = reading_at(0, 450, 99.0), fresh = reading_at(0, 40 * 300, 1.0);
+    struct reading late = reading_at(0, 451, 99.0), fresh = reading_at(0, 40 * 450, 1.0);
     store_put_reading(store, &late);
     store_put_reading(store, &fresh);
-    committed(store, 2, 40 * 300);
+    committed(store, 2, 40 * 450);
     struct seen seen = all_from(store, 0);
     assert_int_equal(seen.count, 42);
     for (int i = 1; i < seen.count; i++)
@@ -535,6 +558,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(readings_and_position_come_back, setup, teardown),
         cmocka_unit_test_setup_teardown(first_stays_and_revision_changes_the_row, setup, teardown),
+        cmocka_unit_test_setup_teardown(revision_of_a_waiting_reading_is_one_row, setup, teardown),
         cmocka_unit_test_setup_teardown(settling_keeps_every_reading, setup, teardown),
         cmocka_unit_test_setup_teardown(alerts_come_back_whole, setup, teardown),
         cmocka_unit_test_setup_teardown(a_full_disk_loses_nothing_that_fits, setup, teardown),
