@@ -16,15 +16,15 @@ struct config_fault {
 #define CONFIG_FAULTS_MAX 200
 
 struct config_faults {
-    int count;    /* kept in items */
-    int errors;   /* also those beyond the array */
+    int count;  /* kept in items */
+    int errors; /* also those beyond the array */
     int warnings;
     struct config_fault items[CONFIG_FAULTS_MAX];
     char names[2048]; /* file names the items point to */
 };
 
-/* On STATUS_OK *out is a site that the caller ends with site_free (*out != NULL). STATUS_INVALID: faults->errors
- * > 0, nothing made. STATUS_IO: the file cannot be read (told as a fault too). */
+/* On STATUS_OK *out is a site that the caller ends with site_free (*out != NULL). STATUS_INVALID:
+ * faults->errors > 0, nothing made. STATUS_IO: the file cannot be read (told as a fault too). */
 enum status config_load(const char *path, struct site **out, struct config_faults *faults) LENTIC_CHECKED;
 void site_free(struct site *site);
 
