@@ -39,10 +39,11 @@ static const char more[] =
     "would\n"
     "run ahead of every clock and not be believed. At --speed 60 a tank then cools 60 times faster than "
     "water\n"
-    "can, and no probe sends more often than once a real second.\n\n"
+    "can, and no probe sends more often than once a real second. By day the room may be nearly as warm as a\n"
+    "tank: for a fault that shows soon, take a warm tank, or start at night.\n\n"
     "Examples:\n"
     "  lentic rehearse --conf room.conf --days 2 --capture two-days.jsonl --truth truth.jsonl\n"
-    "  lentic rehearse --speed 60 --fault heater-dead@tank=a1,at=1h";
+    "  lentic rehearse --speed 60 --start 2026-03-01T01:00:00Z --fault heater-dead@tank=b4,at=20m";
 
 static int list_faults(void)
 {

@@ -21,8 +21,6 @@ struct rehearse_job {
     double left_tank_hours; /* with any value outside its tank's band, at the grain of the truth record */
 };
 
-int rehearse_main(int argc, char **argv);
-
 /* Runs as fast as it can. Exit code 0, or 3 when the output cannot be written. */
 int rehearse_capture(struct rehearse_job *job);
 

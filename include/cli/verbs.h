@@ -5,14 +5,15 @@
 /* NAME stands for `lentic NAME` and for int NAME_main(int argc, char **argv) in daemon/cli/NAME.c; argv[0] is
  * the verb. Returns the exit code: 0 done, 1 the answer is no, 2 usage or configuration, 3 cannot reach
  * broker or store. In the order of the help. */
-#define VERBS(X) \
-    X(check, "every fault of a configuration, with its line") \
-    X(replay, "a capture through the engine: what the daemon would have done") \
-    X(mix, "salts to weigh for a batch of water") \
-    X(change, "water changes that bring a tank to a value") \
-    X(topoff, "purified water against evaporation") \
-    X(blend, "litres of two waters that make a third") \
-    X(acclimate, "a drip schedule for new animals") \
+#define VERBS(X)                                                                                             \
+    X(check, "every fault of a configuration, with its line")                                                \
+    X(replay, "a capture through the engine: what the daemon would have done")                               \
+    X(mix, "salts to weigh for a batch of water")                                                            \
+    X(change, "water changes that bring a tank to a value")                                                  \
+    X(topoff, "purified water against evaporation")                                                          \
+    X(blend, "litres of two waters that make a third")                                                       \
+    X(acclimate, "a drip schedule for new animals")                                                          \
+    X(rehearse, "a simulated room that publishes like real probes, with faults on request")                  \
     X(calc, "every formula: calc --list, calc NAME key=value ...")
 
 #define VERB_DECLARE(name, about) int name##_main(int argc, char **argv);
