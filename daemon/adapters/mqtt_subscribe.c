@@ -102,7 +102,7 @@ static void subscribe(struct mqtt *m)
         abort();
     for (int i = 0; i < n; i++) {
         each[i] = (MQTTSubscribe_options)MQTTSubscribe_options_initializer;
-        each[i].retainAsPublished = 1;
+        each[i].retainAsPublished = 0; /* the flag then says "replayed", which is what matters */
     }
     MQTTAsync_responseOptions response = MQTTAsync_responseOptions_initializer;
     response.context = asked;

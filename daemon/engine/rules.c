@@ -5,6 +5,7 @@
 
 #define SWING_SPAN_MS MS_PER_DAY
 #define FAST_SPAN_MS  MS_PER_HOUR
+#define FAST_MEAN_MS  (15 * MS_PER_MIN)
 
 static void judge(struct engine *e, int place, enum alert_kind kind, enum quantity q, double v, double limit,
                   bool high, struct now now, struct effects *fx)
@@ -30,17 +31,21 @@ static void rule_swing(struct engine *e, const struct tank *tank, enum quantity 
     if (isnan(tank->day_range[q]))
         return;
     struct window_range range = window_range(&e->streams[stream].day, t, SWING_SPAN_MS);
-    judge(e, tank->place, KIND_SWING, q, range.hi - range.lo, tank->day_range[q], true, now, fx);
+    judge(e, tank->place, KIND_SWING, q, range.mean_hi - range.mean_lo, tank->day_range[q], true, now, fx);
 }
 
-/* Fastest change: the range over the rolling hour. */
+/* Change over an hour, between means of a quarter of an hour: noise and a thermostat's own cycle weigh
+ * little. */
 static void rule_fast(struct engine *e, const struct tank *tank, enum quantity q, int stream, utc_t t,
                       struct now now, struct effects *fx)
 {
+    const struct window *w = &e->streams[stream].day;
     if (isnan(tank->per_hour[q]))
         return;
-    struct window_range range = window_range(&e->streams[stream].day, t, FAST_SPAN_MS);
-    judge(e, tank->place, KIND_FAST, q, range.hi - range.lo, tank->per_hour[q], true, now, fx);
+    double change = window_mean_over(w, t, FAST_MEAN_MS) -
+                    window_mean_over(w, (utc_t){ t.ms - FAST_SPAN_MS }, FAST_MEAN_MS);
+    if (!isnan(change))
+        judge(e, tank->place, KIND_FAST, q, fabs(change), tank->per_hour[q], true, now, fx);
 }
 
 /* Distance from the water's target. */

@@ -59,7 +59,7 @@ static utc_t begin_of(const struct window *w, const struct window_bin *bin)
 
 struct window_range window_range(const struct window *w, utc_t to, int64_t span_ms)
 {
-    struct window_range r = { NAN, NAN, UTC_NONE, UTC_NONE, 0 };
+    struct window_range r = { NAN, NAN, NAN, NAN, UTC_NONE, UTC_NONE, 0 };
     int32_t last = index_of(w, to);
     int32_t first = index_of(w, (utc_t){ to.ms - span_ms }) + 1;
     if (first <= w->newest - w->cap)
@@ -78,9 +78,25 @@ struct window_range window_range(const struct window *w, utc_t to, int64_t span_
             r.hi = (double)bin->hi;
             r.hi_at = begin_of(w, bin);
         }
+        r.mean_lo = fmin(r.mean_lo, window_mean(bin));
+        r.mean_hi = fmax(r.mean_hi, window_mean(bin));
         r.bins++;
     }
     return r;
+}
+
+double window_mean_over(const struct window *w, utc_t to, int64_t span_ms)
+{
+    double sum = 0;
+    int64_t n = 0;
+    for (int64_t t = to.ms; t > to.ms - span_ms; t -= w->bin_ms) {
+        const struct window_bin *bin = window_at(w, (utc_t){ t });
+        if (bin != NULL) {
+            sum += bin->sum;
+            n += bin->n;
+        }
+    }
+    return n == 0 ? NAN : sum / (double)n;
 }
 
 void window_visit(struct window *w, struct pack *p)

@@ -30,10 +30,14 @@ const struct window_bin *window_at(const struct window *w, utc_t t);
 double window_mean(const struct window_bin *bin);
 
 struct window_range {
-    double lo, hi;
-    utc_t lo_at, hi_at; /* begin of the bins */
-    int bins;           /* that hold something; 0: lo and hi are NaN */
+    double lo, hi;           /* single values */
+    double mean_lo, mean_hi; /* of the bins' means: noise and single odd values weigh little */
+    utc_t lo_at, hi_at;      /* begin of the bins */
+    int bins;                /* that hold something; 0: lo and hi are NaN */
 };
+
+/* Mean of what the bins hold that begin in (to - span_ms, to]; NaN when they hold nothing. */
+double window_mean_over(const struct window *w, utc_t to, int64_t span_ms);
 
 /* Extremes over (to - span_ms, to], by whole bins. */
 struct window_range window_range(const struct window *w, utc_t to, int64_t span_ms);
