@@ -62,6 +62,7 @@ static void free_all(struct mqtt *m)
         free(texts[i]);
     mqtt_filters_fini(&m->wanted);
     mqtt_filters_fini(&m->stale);
+    mqtt_queue_fini(&m->waiting);
     pthread_mutex_destroy(&m->lock);
     free(m);
 }
@@ -101,8 +102,10 @@ enum status mqtt_open(const struct mqtt_options *options, struct mqtt **out, str
 {
     struct mqtt *m = calloc(1, sizeof *m);
     struct mqtt_filters earlier = { 0 };
-    if (m == NULL)
+    if (m == NULL || !mqtt_queue_init(&m->waiting, MQTT_WAITING_BYTES)) {
+        free(m);
         return why_say(why, STATUS_IO, "no memory for the broker connection");
+    }
     pthread_mutex_init(&m->lock, NULL);
     copy_settings(m, options);
     m->state =
@@ -142,12 +145,20 @@ static void nap(void)
     nanosleep(&(struct timespec){ .tv_nsec = 2000000 }, NULL);
 }
 
-static bool can_publish(struct mqtt *m)
+static bool stands(struct mqtt *m)
 {
     pthread_mutex_lock(&m->lock);
-    bool can = m->state.link == MQTT_UP || m->state.link == MQTT_DEAF;
+    bool yes = mqtt_link_stands(m);
     pthread_mutex_unlock(&m->lock);
-    return can;
+    return yes;
+}
+
+static bool anything_on_the_way(struct mqtt *m)
+{
+    pthread_mutex_lock(&m->lock);
+    bool yes = mqtt_link_stands(m) && m->in_flight + m->waiting.count > 0;
+    pthread_mutex_unlock(&m->lock);
+    return yes;
 }
 
 void mqtt_close(struct mqtt *m, int wait_ms)
@@ -155,7 +166,7 @@ void mqtt_close(struct mqtt *m, int wait_ms)
     if (m == NULL)
         return;
     mono_t until = mono_add(clock_now().mono, wait_ms);
-    while (can_publish(m) && atomic_load(&m->on_the_way) > 0 && clock_now().mono.ms < until.ms)
+    while (anything_on_the_way(m) && clock_now().mono.ms < until.ms)
         nap();
     MQTTAsync_disconnectOptions goodbye = MQTTAsync_disconnectOptions_initializer;
     goodbye.context = m;
@@ -163,9 +174,12 @@ void mqtt_close(struct mqtt *m, int wait_ms)
         goodbye.onSuccess5 = on_disconnected5;
     else
         goodbye.onSuccess = on_disconnected3;
-    if (can_publish(m) && MQTTAsync_disconnect(m->client, &goodbye) == MQTTASYNC_SUCCESS)
-        for (int i = 0; i < 250 && can_publish(m) && !atomic_load(&m->disconnected); i++)
+    if (stands(m) && MQTTAsync_disconnect(m->client, &goodbye) == MQTTASYNC_SUCCESS)
+        for (int i = 0; i < 250 && stands(m) && !atomic_load(&m->disconnected); i++)
             nap();
+    pthread_mutex_lock(&m->lock);
+    mqtt_link_set(m, MQTT_DOWN, "closed");
+    pthread_mutex_unlock(&m->lock);
     MQTTAsync client = m->client;
     if (client != NULL)
         MQTTAsync_destroy(&client);
@@ -175,10 +189,25 @@ void mqtt_close(struct mqtt *m, int wait_ms)
     free_all(m);
 }
 
+static enum status hand_on(struct mqtt *m, const struct mqtt_item *item);
+
+/* The library looks into its own queue only once a second when as much is in flight as is allowed: so what
+ * waits waits here, and the next goes when one is done. */
 static void publish_done(struct mqtt *m, bool well)
 {
+    struct mqtt_item next;
     atomic_fetch_add(well ? &m->published : &m->publish_failed, 1);
-    atomic_fetch_sub(&m->on_the_way, 1);
+    pthread_mutex_lock(&m->lock);
+    m->in_flight--;
+    while (mqtt_link_stands(m) && m->in_flight < m->in_flight_most && mqtt_queue_front(&m->waiting, &next)) {
+        m->in_flight++;
+        if (hand_on(m, &next) != STATUS_OK) {
+            m->in_flight--;
+            atomic_fetch_add(&m->publish_failed, 1);
+        }
+        mqtt_queue_drop(&m->waiting);
+    }
+    pthread_mutex_unlock(&m->lock);
     mqtt_link_ring(m);
 }
 
@@ -206,73 +235,82 @@ static void on_publish_failed3(void *context, MQTTAsync_failureData *data)
     publish_done(context, false);
 }
 
-static enum status send(struct mqtt *m, const char *topic, MQTTAsync_message *message)
+static enum status hand_on(struct mqtt *m, const struct mqtt_item *item)
 {
     MQTTAsync_responseOptions response = MQTTAsync_responseOptions_initializer;
+    MQTTAsync_message message = MQTTAsync_message_initializer;
+    MQTTProperty expiry = { .identifier = MQTTPROPERTY_CODE_MESSAGE_EXPIRY_INTERVAL,
+                            .value.integer4 = item->expiry_s };
+    MQTTProperty correlation = { .identifier = MQTTPROPERTY_CODE_CORRELATION_DATA,
+                                 .value.data = { (int)item->correlation_len,
+                                                 (char *)(uintptr_t)item->correlation } };
     response.context = m;
-    if (m->v5) {
-        response.onSuccess5 = on_published5;
-        response.onFailure5 = on_publish_failed5;
-    } else {
-        response.onSuccess = on_published3;
-        response.onFailure = on_publish_failed3;
-    }
-    if (!can_publish(m))
-        return STATUS_IO;
-    atomic_fetch_add(&m->on_the_way, 1);
-    int rc = MQTTAsync_sendMessage(m->client, topic, message, &response);
+    response.onSuccess5 = m->v5 ? on_published5 : NULL;
+    response.onFailure5 = m->v5 ? on_publish_failed5 : NULL;
+    response.onSuccess = m->v5 ? NULL : on_published3;
+    response.onFailure = m->v5 ? NULL : on_publish_failed3;
+    message.payload = (void *)(uintptr_t)item->payload; /* read only, whatever the type says */
+    message.payloadlen = (int)item->payload_len;
+    message.qos = item->qos;
+    message.retained = item->retain;
+    if (m->v5 && item->expiry_s > 0)
+        MQTTProperties_add(&message.properties, &expiry);
+    if (m->v5 && item->correlation != NULL)
+        MQTTProperties_add(&message.properties, &correlation);
+    int rc = MQTTAsync_sendMessage(m->client, item->topic, &message, &response);
+    MQTTProperties_free(&message.properties);
     if (rc == MQTTASYNC_SUCCESS)
         return STATUS_OK;
-    atomic_fetch_sub(&m->on_the_way, 1);
-    if (rc == MQTTASYNC_MAX_BUFFERED_MESSAGES || rc == MQTTASYNC_NO_MORE_MSGIDS)
-        return STATUS_FULL;
-    return rc == MQTTASYNC_BAD_UTF8_STRING || rc == MQTTASYNC_BAD_QOS ? STATUS_INVALID : STATUS_IO;
+    return rc == MQTTASYNC_BAD_UTF8_STRING ? STATUS_INVALID : STATUS_IO;
 }
 
-static MQTTAsync_message message_of(const void *payload, size_t n, int qos, bool retain)
+static enum status publish(struct mqtt *m, const struct mqtt_item *item)
 {
-    MQTTAsync_message message = MQTTAsync_message_initializer;
-    message.payload = (void *)(uintptr_t)payload; /* read only, whatever the type says */
-    message.payloadlen = (int)n;
-    message.qos = qos;
-    message.retained = retain;
-    return message;
-}
-
-static bool topic_allowed(const char *topic)
-{
-    size_t n = strlen(topic);
-    return n > 0 && n <= 65535 && strpbrk(topic, "+#") == NULL;
+    enum status status = STATUS_OK;
+    size_t topic_len = strlen(item->topic);
+    if (topic_len == 0 || topic_len > 65535 || strpbrk(item->topic, "+#") != NULL || item->qos < 0 ||
+        item->qos > 1 || item->payload_len > MQTT_PAYLOAD_MAX || item->correlation_len > 65535)
+        return STATUS_INVALID;
+    pthread_mutex_lock(&m->lock);
+    bool now = m->in_flight < m->in_flight_most && m->waiting.count == 0;
+    if (!mqtt_link_stands(m))
+        status = STATUS_IO;
+    else if (now)
+        m->in_flight++;
+    else if (!mqtt_queue_put(&m->waiting, item))
+        status = STATUS_FULL;
+    pthread_mutex_unlock(&m->lock);
+    if (status != STATUS_OK || !now)
+        return status;
+    status = hand_on(m, item);
+    if (status != STATUS_OK) {
+        pthread_mutex_lock(&m->lock);
+        m->in_flight--;
+        pthread_mutex_unlock(&m->lock);
+    }
+    return status;
 }
 
 enum status mqtt_publish(struct mqtt *m, const char *topic, const void *payload, size_t n, int qos,
                          bool retain, uint32_t expiry_s)
 {
-    if (!topic_allowed(topic) || qos < 0 || qos > 1 || n > INT32_MAX / 2)
-        return STATUS_INVALID;
-    MQTTAsync_message message = message_of(payload, n, qos, retain);
-    MQTTProperty expiry = { .identifier = MQTTPROPERTY_CODE_MESSAGE_EXPIRY_INTERVAL,
-                            .value.integer4 = expiry_s };
-    if (m->v5 && expiry_s > 0)
-        MQTTProperties_add(&message.properties, &expiry);
-    enum status status = send(m, topic, &message);
-    MQTTProperties_free(&message.properties);
-    return status;
+    return publish(m, &(struct mqtt_item){ .topic = topic,
+                                           .payload = payload,
+                                           .payload_len = n,
+                                           .qos = qos,
+                                           .retain = retain,
+                                           .expiry_s = expiry_s });
 }
 
 enum status mqtt_answer(struct mqtt *m, const char *topic, const void *payload, size_t n,
                         const char *correlation, size_t correlation_len)
 {
-    if (!topic_allowed(topic) || n > INT32_MAX / 2 || correlation_len > 65535)
-        return STATUS_INVALID;
-    MQTTAsync_message message = message_of(payload, n, 1, false);
-    MQTTProperty data = { .identifier = MQTTPROPERTY_CODE_CORRELATION_DATA,
-                          .value.data = { (int)correlation_len, (char *)(uintptr_t)correlation } };
-    if (m->v5 && correlation != NULL && correlation_len > 0)
-        MQTTProperties_add(&message.properties, &data);
-    enum status status = send(m, topic, &message);
-    MQTTProperties_free(&message.properties);
-    return status;
+    return publish(m, &(struct mqtt_item){ .topic = topic,
+                                           .payload = payload,
+                                           .payload_len = n,
+                                           .correlation = correlation_len > 0 ? correlation : NULL,
+                                           .correlation_len = correlation_len,
+                                           .qos = 1 });
 }
 
 bool mqtt_take_connected(struct mqtt *m)
@@ -284,14 +322,13 @@ struct mqtt_state mqtt_state(struct mqtt *m)
 {
     pthread_mutex_lock(&m->lock);
     struct mqtt_state state = m->state;
+    state.in_flight = m->in_flight;
+    state.waiting = m->waiting.count;
     pthread_mutex_unlock(&m->lock);
-    int on_the_way = atomic_load(&m->on_the_way);
     state.received = atomic_load(&m->received);
     state.held_back = atomic_load(&m->held_back);
     state.published = atomic_load(&m->published);
     state.publish_failed = atomic_load(&m->publish_failed);
-    state.in_flight = on_the_way < MQTT_IN_FLIGHT_MAX ? on_the_way : MQTT_IN_FLIGHT_MAX;
-    state.waiting = on_the_way - state.in_flight;
     return state;
 }
 
@@ -311,7 +348,7 @@ enum status mqtt_resubscribe(struct mqtt *m, const char *const *filters, const i
     mqtt_filters_fini(&known);
     save_filters(m);
     /* While the link is down or coming up, connecting does it. */
-    if (!can_publish(m))
+    if (!stands(m))
         return STATUS_OK;
     mqtt_link_subscribe(m);
     return STATUS_OK;

@@ -39,6 +39,11 @@ void mqtt_link_set(struct mqtt *m, enum mqtt_link link, const char *reason)
     snprintf(m->state.reason, sizeof m->state.reason, "%s", reason);
 }
 
+bool mqtt_link_stands(const struct mqtt *m)
+{
+    return m->state.link == MQTT_UP || m->state.link == MQTT_DEAF;
+}
+
 void mqtt_link_ended(struct mqtt *m, enum mqtt_end end, const char *reason)
 {
     bool taken = false;
@@ -60,13 +65,19 @@ void mqtt_link_ended(struct mqtt *m, enum mqtt_end end, const char *reason)
         else if (end == MQTT_END_CUT)
             reason = "cut by us to hold back an acknowledgement: no room for the message";
         mqtt_link_set(m, MQTT_DOWN, reason);
+        /* The caller publishes anew on the next connection: what is old by then must not come after it. */
+        atomic_fetch_add(&m->publish_failed, (uint64_t)m->waiting.count);
+        mqtt_queue_clear(&m->waiting);
     }
     pthread_mutex_unlock(&m->lock);
     mqtt_link_ring(m);
 }
 
-static void connected(struct mqtt *m)
+static void connected(struct mqtt *m, int in_flight_most)
 {
+    pthread_mutex_lock(&m->lock);
+    m->in_flight_most = in_flight_most;
+    pthread_mutex_unlock(&m->lock);
     int fd = mqtt_socket_find(&m->before, m->port);
     if (fd >= 0)
         mqtt_socket_hurry(fd);
@@ -77,14 +88,17 @@ static void connected(struct mqtt *m)
 
 static void on_connected5(void *context, MQTTAsync_successData5 *data)
 {
-    (void)data;
-    connected(context);
+    int most = MQTT_IN_FLIGHT_MAX;
+    MQTTProperty *window = MQTTProperties_getProperty(&data->properties, MQTTPROPERTY_CODE_RECEIVE_MAXIMUM);
+    if (window != NULL && window->value.integer2 > 0 && window->value.integer2 < most)
+        most = window->value.integer2;
+    connected(context, most);
 }
 
 static void on_connected3(void *context, MQTTAsync_successData *data)
 {
     (void)data;
-    connected(context);
+    connected(context, MQTT_IN_FLIGHT_MAX);
 }
 
 static void connect_failed(struct mqtt *m, int code, const char *message)
@@ -215,7 +229,7 @@ static bool new_client(struct mqtt *m)
     MQTTAsync old = m->client, fresh = NULL;
     MQTTAsync_createOptions create = MQTTAsync_createOptions_initializer5;
     create.MQTTVersion = m->v5 ? MQTTVERSION_5 : MQTTVERSION_3_1_1;
-    create.maxBufferedMessages = MQTT_WAITING_MAX;
+    create.maxBufferedMessages = 2 * MQTT_IN_FLIGHT_MAX;
     bool made = MQTTAsync_createWithOptions(&fresh, m->uri, m->client_id, MQTTCLIENT_PERSISTENCE_NONE, NULL,
                                             &create) == MQTTASYNC_SUCCESS;
     m->client = made ? fresh : NULL;

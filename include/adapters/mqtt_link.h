@@ -8,6 +8,7 @@
 #include "adapters/mqtt.h"
 #include "adapters/mqtt_backoff.h"
 #include "adapters/mqtt_filters.h"
+#include "adapters/mqtt_queue.h"
 #include "adapters/mqtt_socket.h"
 
 #define MQTT_ANSWER_WAIT_MS 20000 /* for the broker to accept the connection and the subscriptions */
@@ -26,7 +27,6 @@ struct mqtt {
     struct mqtt_sockets before; /* main thread writes before it connects, the library's thread reads after */
     _Atomic int fd;             /* the connection's, -1 */
     _Atomic bool cut;           /* no acknowledgement leaves this connection any more */
-    _Atomic int on_the_way;     /* publishes the library has */
     _Atomic uint64_t received, held_back, published, publish_failed;
     _Atomic bool connected_news, disconnected;
 
@@ -35,6 +35,8 @@ struct mqtt {
     mono_t next_try;
     struct mqtt_backoff backoff;
     struct mqtt_filters wanted, stale;
+    int in_flight, in_flight_most; /* most: what this broker takes */
+    struct mqtt_queue waiting;
     bool save_filters;
     char tls_fault[80];
 };
@@ -46,6 +48,7 @@ void mqtt_link_ended(struct mqtt *m, enum mqtt_end end, const char *reason);
 /* Main thread: nothing connects in this one's name any more. */
 void mqtt_link_end_turn(struct mqtt *m);
 void mqtt_link_set(struct mqtt *m, enum mqtt_link link, const char *reason); /* lock held */
+bool mqtt_link_stands(const struct mqtt *m); /* lock held: something can be published */
 void mqtt_link_ring(const struct mqtt *m);
 /* STATUS_INVALID: a TLS file cannot be read. *until as mqtt_state.certificate_until. */
 enum status mqtt_link_check_files(const struct mqtt *m, utc_t *until, struct why *why) LENTIC_CHECKED;
