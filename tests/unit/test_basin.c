@@ -206,6 +206,43 @@ static void ph_rises_in_the_light(void **state)
     assert_near(lit - basin_ph(&b), 2 * b.ph_swing, 0.05);
 }
 
+static void lamps_warm_the_water(void **state)
+{
+    (void)state;
+    struct basin b = tank(20, 0);
+    struct basin_world w = still(18);
+    w.lights_on = true;
+    w.light_w = 3;
+    basin_advance(&b, &w, 200 * 3600);
+    assert_near(b.temp_c, 18 + 3 / b.loss_w_k, 1e-6);
+}
+
+static void the_float_has_play(void **state)
+{
+    (void)state;
+    struct basin b = tank(24, 0);
+    struct basin_world w = still(24);
+    w.topoff_l_h = 1;
+    b.water_l = 29.95;
+    basin_advance(&b, &w, 3600);
+    assert_near(b.water_l, 29.95, 0);
+    b.water_l = 29.90;
+    basin_advance(&b, &w, 3600);
+    assert_near(b.water_l, 30, 0.01);
+    assert_false(b.topping);
+}
+
+static void a_change_takes_waste_too(void **state)
+{
+    (void)state;
+    struct basin b = tank(24, 0);
+    b.waste_us_l = 60 * 30;
+    (void)basin_draw(&b, 15);
+    basin_fill(&b, 15, 300, 24);
+    assert_near(b.waste_us_l, 30 * 30, 1e-9);
+    assert_near(basin_ec25(&b), 330, 1e-9);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -222,6 +259,9 @@ int main(void)
         cmocka_unit_test(the_float_holds_level_and_solids),
         cmocka_unit_test(overrun_leak_and_waste),
         cmocka_unit_test(ph_rises_in_the_light),
+        cmocka_unit_test(lamps_warm_the_water),
+        cmocka_unit_test(the_float_has_play),
+        cmocka_unit_test(a_change_takes_waste_too),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -94,12 +94,23 @@ static void vapour_pressure_of_the_tables(void **state)
     assert_near(climate_vapour_hpa(30), 42.46, 0.17);
 }
 
+static void an_open_window_cools_fast(void **state)
+{
+    (void)state;
+    struct climate open = calm(), shut = calm();
+    open.window_left_s = 3600;
+    let_pass(&open, 12, 0.5, false);
+    let_pass(&shut, 12, 0.5, false);
+    assert_near(shut.temp_c - open.temp_c, open.window_k * (1 - exp(-0.5 / 0.4)), 0.25);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(night_is_colder_by_the_setback), cmocka_unit_test(sun_and_lights_warm),
         cmocka_unit_test(a_push_moves_it_within_hours),   cmocka_unit_test(windows_open_by_day_only),
         cmocka_unit_test(weather_keeps_its_spread),       cmocka_unit_test(vapour_pressure_of_the_tables),
+        cmocka_unit_test(an_open_window_cools_fast),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

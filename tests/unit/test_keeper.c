@@ -92,6 +92,22 @@ static void batches_last_a_week_and_differ_a_little(void **state)
     assert_true(keeper_batch_ec(9, 0, 300, 0) != keeper_batch_ec(9, 1, 300, 0));
 }
 
+static void new_water_is_never_a_shock(void **state)
+{
+    (void)state;
+    double lowest = 0, highest = 0;
+    for (uint64_t seed = 0; seed < 2000; seed++) {
+        struct chore c = chore_init(seed, 0, 3, false, 0);
+        struct basin b = tank();
+        struct chore_world w = works(c.next_s);
+        assert_int_equal(chore_advance(&c, &b, &w, 5), CHORE_BEGUN);
+        lowest = fmin(lowest, c.new_temp_c - 24);
+        highest = fmax(highest, c.new_temp_c - 24);
+    }
+    assert_near(lowest, -2.5, 1e-9);
+    assert_true(highest > 0.5 && highest <= 2.5);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -99,6 +115,7 @@ int main(void)
         cmocka_unit_test(changes_come_about_weekly),
         cmocka_unit_test(tops_off_by_hand_unless_nobody_comes),
         cmocka_unit_test(batches_last_a_week_and_differ_a_little),
+        cmocka_unit_test(new_water_is_never_a_shock),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -136,6 +136,18 @@ static void ageing_adds_up(void **state)
     assert_near(sensor_read(&s, &in, &d), 303, 1e-6);
 }
 
+static void a_dry_cell_reads_nothing_steadily(void **state)
+{
+    (void)state;
+    struct dice d = dice_init(3, "probe", 0);
+    struct probe_value v = ideal(Q_EC);
+    struct sensor s = exact(&v);
+    s.noise_sd = 3;
+    struct sensor_input in = meets(0.4, 20);
+    for (int i = 0; i < 100; i++)
+        assert_near(sensor_read(&s, &in, &d), 0.4, 1e-6);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -146,6 +158,7 @@ int main(void)
         cmocka_unit_test(faults_of_probes),
         cmocka_unit_test(nothing_stays_nothing_and_limits_hold),
         cmocka_unit_test(ageing_adds_up),
+        cmocka_unit_test(a_dry_cell_reads_nothing_steadily),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -284,7 +284,8 @@ static void the_keeper_announces_on_request_only(void **state)
     struct sim *a = sim_with(NULL, 0, 2, true), *b = sim_with(NULL, 0, 2, false);
     sim_advance(a, 21 * DAY_S, hear, &told);
     sim_advance(b, 21 * DAY_S, hear, &untold);
-    assert_true(told.announced >= 4 && told.announced % 2 == 0);
+    /* Two tanks, three weeks, two messages a change, and some are not told. */
+    assert_true(told.announced >= 4 && told.announced <= 10 && told.announced % 2 == 0);
     assert_int_equal(untold.announced, 0);
     sim_fini(a);
     sim_fini(b);

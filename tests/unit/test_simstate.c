@@ -166,15 +166,48 @@ static void a_bad_batch_comes_once_to_each(void **state)
     assert_near(c.batch_ec, 1.4 * keeper_batch_ec(1, 0, 320, sim->t_s), 1e-9);
 }
 
+static void without_mains_nothing_runs(void **state)
+{
+    (void)state;
+    MAKE("circuit-lost@circuit=c1,at=1h");
+    struct basin_world before, after;
+    struct chore_world c;
+    sim->hour = 12;
+    simstate_world(sim, 1, &before, &c);
+    assert_true(before.lights_on && before.topoff_l_h > 0 && before.heater_gain > 0);
+    sim->t_s = 3600;
+    simstate_world(sim, 1, &after, &c);
+    assert_false(after.lights_on);
+    assert_near(after.topoff_l_h, 0, 0);
+    assert_near(after.heater_gain, 0, 0);
+    assert_near(met(4, Q_POWER).sense.truth, 0, 0);
+}
+
+static void out_of_the_water_a_probe_meets_air(void **state)
+{
+    (void)state;
+    MAKE("probe-out-of-water@tank=a1,at=0");
+    sim->t_s = 3600;
+    assert_near(met(1, Q_TEMP).sense.truth, sim->climate.temp_c, 0.01);
+    assert_near(met(1, Q_EC).sense.truth, 0.4, 0);
+    assert_near(met(1, Q_EC).sense.temp_c, sim->climate.temp_c, 0.01);
+    assert_true(met(2, Q_EC).sense.truth > 300);
+}
+
 #define TEST(f) cmocka_unit_test_setup_teardown(f, setup, teardown)
 
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        TEST(a_room_is_made_of_the_site),     TEST(targets_fall_back),
-        TEST(probes_meet_the_truth),          TEST(a_level_band_sets_the_zero),
-        TEST(faults_reach_what_they_name),    TEST(a_pump_without_fault_runs),
+        TEST(a_room_is_made_of_the_site),
+        TEST(targets_fall_back),
+        TEST(probes_meet_the_truth),
+        TEST(a_level_band_sets_the_zero),
+        TEST(faults_reach_what_they_name),
+        TEST(a_pump_without_fault_runs),
         TEST(a_bad_batch_comes_once_to_each),
+        TEST(without_mains_nothing_runs),
+        TEST(out_of_the_water_a_probe_meets_air),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
