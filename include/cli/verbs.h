@@ -7,6 +7,8 @@
  * broker or store. In the order of the help. */
 #define VERBS(X)                                                                                             \
     X(check, "every fault of a configuration, with its line")                                                \
+    X(now, "the board of all tanks, and what is wrong with them")                                            \
+    X(past, "history of one quantity: chart and table, CSV, JSON")                                           \
     X(replay, "a capture through the engine: what the daemon would have done")                               \
     X(mix, "salts to weigh for a batch of water")                                                            \
     X(change, "water changes that bring a tank to a value")                                                  \

@@ -1,0 +1,312 @@
+/* Documents of the service into rows of the board. */
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/text.h"
+#include "cli/now.h"
+#include "wire/json.h"
+
+int hearing_init(struct hearing *h, const struct site *site)
+{
+    memset(h, 0, sizeof *h);
+    pthread_mutex_init(&h->lock, NULL);
+    h->site = site;
+    h->tanks = calloc((size_t)site->tank_count + 1, sizeof *h->tanks);
+    h->alerts = calloc(NOW_ALERTS_MAX, sizeof *h->alerts);
+    h->documents = calloc((size_t)site->tank_count + 1, sizeof *h->documents);
+    if (h->tanks == NULL || h->alerts == NULL || h->documents == NULL)
+        return -1;
+    for (int i = 0; i < site->tank_count; i++)
+        h->tanks[i].id = site->tanks[i].id;
+    h->board = (struct board){ .name = site->name != NULL ? site->name : site->id,
+                               .service_since = UTC_NONE,
+                               .tanks = h->tanks,
+                               .tank_count = site->tank_count };
+    return 0;
+}
+
+void hearing_fini(struct hearing *h)
+{
+    for (int i = 0; h->documents != NULL && i < h->site->tank_count; i++)
+        free(h->documents[i]);
+    for (int i = 0; i < NOW_ALERTS_MAX; i++)
+        free(h->alert_documents[i]);
+    free(h->documents);
+    free(h->status_document);
+    free(h->tanks);
+    free(h->alerts);
+    pthread_mutex_destroy(&h->lock);
+}
+
+static double number_at(const struct json_doc *doc, const char *pointer)
+{
+    struct json_item item = json_doc_at(doc, pointer);
+    return item.kind == JSON_KIND_NUMBER || item.kind == JSON_KIND_BOOL ? item.number : (double)NAN;
+}
+
+static void text_at(const struct json_doc *doc, const char *pointer, char *buf, size_t cap)
+{
+    struct json_item item = json_doc_at(doc, pointer);
+    snprintf(buf, cap, "%s", item.kind == JSON_KIND_TEXT ? item.text : "");
+}
+
+static utc_t time_at(const struct json_doc *doc, const char *pointer)
+{
+    struct json_item item = json_doc_at(doc, pointer);
+    utc_t t;
+    bool zoned;
+    if (item.kind != JSON_KIND_TEXT || utc_parse(item.text, item.text_len, &t, &zoned) != STATUS_OK)
+        return UTC_NONE;
+    return t;
+}
+
+static double member(const struct json_doc *doc, const char *base, const char *name)
+{
+    char pointer[96];
+    snprintf(pointer, sizeof pointer, "%s/%s", base, name);
+    return number_at(doc, pointer);
+}
+
+static struct board_value value_of(const struct json_doc *doc, enum quantity q)
+{
+    char base[64], pointer[96];
+    snprintf(base, sizeof base, "/values/%s", quantity_info(q)->name);
+    snprintf(pointer, sizeof pointer, "%s/t", base);
+    double value = member(doc, base, "value"), flag = member(doc, base, "flag");
+    return (struct board_value){ .known = !isnan(value),
+                                 .value = value,
+                                 .per_day = member(doc, base, "per_day"),
+                                 .t = time_at(doc, pointer),
+                                 .flag = flag == FLAG_SUSPECT || flag == FLAG_FAIL ? FLAG_SUSPECT : FLAG_GOOD,
+                                 .stale = member(doc, base, "stale") > 0 };
+}
+
+static void replace(char **kept, const struct message *m)
+{
+    free(*kept);
+    *kept = m->payload_len > 0 ? strndup(m->payload, m->payload_len) : NULL;
+}
+
+static void take_tank(struct hearing *h, const char *id, size_t n, const struct message *m)
+{
+    int tank = site_tank_find(h->site, id, n);
+    struct json_doc doc;
+    if (tank < 0)
+        return; /* left behind by an older configuration */
+    replace(&h->documents[tank], m);
+    struct board_tank *row = &h->tanks[tank];
+    *row = (struct board_tank){ .id = h->site->tanks[tank].id };
+    if (m->payload_len == 0)
+        return;
+    if (json_doc_parse(m->payload, m->payload_len, &doc, NULL) != STATUS_OK) {
+        h->unreadable++;
+        return;
+    }
+    row->heard = true;
+    row->in_service = json_doc_at(&doc, "/service").kind == JSON_KIND_CONTAINER;
+    for (int q = 0; q < Q_COUNT; q++)
+        row->values[q] = value_of(&doc, (enum quantity)q);
+    json_doc_fini(&doc);
+}
+
+static int alert_row(struct hearing *h, const char *ref, size_t n)
+{
+    for (int i = 0; i < h->board.alert_count; i++)
+        if (strlen(h->refs[i]) == n && memcmp(h->refs[i], ref, n) == 0)
+            return i;
+    return -1;
+}
+
+static void drop_alert(struct hearing *h, int i)
+{
+    int last = --h->board.alert_count;
+    free(h->alert_documents[i]);
+    h->alerts[i] = h->alerts[last];
+    h->alert_documents[i] = h->alert_documents[last];
+    h->alert_documents[last] = NULL;
+    memmove(h->refs[i], h->refs[last], sizeof h->refs[i]);
+}
+
+/* "temperature below the band", as the service itself words it. */
+static void title_of(const struct site *site, const char *ref, const char *kind, char *buf, size_t cap)
+{
+    int slot = site_alert_find(site, ref, strlen(ref));
+    if (slot < 0) {
+        snprintf(buf, cap, "%s", kind);
+        return;
+    }
+    enum quantity q = site->alerts[slot].quantity;
+    const struct kind_info *info = kind_info(site->alerts[slot].kind);
+    if (q == Q_COUNT)
+        snprintf(buf, cap, "%s", info->title);
+    else if (info->scope == SCOPE_TANK_LIMIT)
+        snprintf(buf, cap, "%s %s", q == Q_EC ? "conductivity" : quantity_info(q)->title, info->title);
+    else
+        snprintf(buf, cap, "%s (%s)", info->title, quantity_info(q)->name);
+}
+
+static enum priority priority_of(const char *name)
+{
+    for (int p = 0; p < PRIORITY_COUNT; p++)
+        if (strcmp(name, priority_name((enum priority)p)) == 0)
+            return (enum priority)p;
+    return PRIORITY_HIGH;
+}
+
+static struct board_alert alert_of(const struct hearing *h, const struct json_doc *doc, const char *ref)
+{
+    struct board_alert a = { .since = time_at(doc, "/since"), .due = time_at(doc, "/due") };
+    char kind[KIND_TEXT_MAX], priority[16];
+    text_at(doc, "/place", a.place, sizeof a.place);
+    text_at(doc, "/kind", kind, sizeof kind);
+    text_at(doc, "/state", a.state, sizeof a.state);
+    text_at(doc, "/priority", priority, sizeof priority);
+    text_at(doc, "/cause", a.cause, sizeof a.cause);
+    text_at(doc, "/evidence", a.evidence, sizeof a.evidence);
+    text_at(doc, "/action", a.action, sizeof a.action);
+    text_at(doc, "/who", a.who, sizeof a.who);
+    a.priority = priority_of(priority);
+    a.led = json_doc_at(doc, "/leader").kind == JSON_KIND_TEXT;
+    title_of(h->site, ref, kind, a.title, sizeof a.title);
+    return a;
+}
+
+static void take_alert(struct hearing *h, const char *ref, size_t n, const struct message *m)
+{
+    struct json_doc doc;
+    int i = alert_row(h, ref, n);
+    if (m->payload_len == 0) {
+        if (i >= 0)
+            drop_alert(h, i);
+        return;
+    }
+    if (n >= sizeof h->refs[0] || (i < 0 && h->board.alert_count == NOW_ALERTS_MAX) ||
+        json_doc_parse(m->payload, m->payload_len, &doc, NULL) != STATUS_OK) {
+        h->unreadable++;
+        return;
+    }
+    if (i < 0) {
+        i = h->board.alert_count++;
+        memcpy(h->refs[i], ref, n);
+        h->refs[i][n] = 0;
+    }
+    h->alerts[i] = alert_of(h, &doc, h->refs[i]);
+    replace(&h->alert_documents[i], m);
+    json_doc_fini(&doc);
+}
+
+static void take_status(struct hearing *h, const struct message *m)
+{
+    struct json_doc doc;
+    char state[16], store[128];
+    replace(&h->status_document, m);
+    if (m->payload_len == 0 || json_doc_parse(m->payload, m->payload_len, &doc, NULL) != STATUS_OK)
+        return;
+    text_at(&doc, "/state", state, sizeof state);
+    h->board.service = strcmp(state, "online") == 0 ? BOARD_SERVICE_ONLINE : BOARD_SERVICE_OFFLINE;
+    h->board.service_since = time_at(&doc, "/since");
+    text_at(&doc, "/store", store, sizeof store);
+    h->board.service_note[0] = 0;
+    if (store[0] != 0 && strcmp(store, "ok") != 0)
+        snprintf(h->board.service_note, sizeof h->board.service_note, "store: %s", store);
+    json_doc_fini(&doc);
+}
+
+bool hearing_take(void *context, const struct message *m)
+{
+    struct hearing *h = context;
+    const char *base = h->site->publish.base;
+    size_t n = strlen(base);
+    if (m->topic_len <= n + 1 || memcmp(m->topic, base, n) != 0)
+        return true;
+    const char *rest = m->topic + n + 1;
+    size_t left = m->topic_len - n - 1;
+    pthread_mutex_lock(&h->lock);
+    if (left == 6 && memcmp(rest, "status", 6) == 0)
+        take_status(h, m);
+    else if (left > 5 && memcmp(rest, "tank/", 5) == 0)
+        take_tank(h, rest + 5, left - 5, m);
+    else if (left > 6 && memcmp(rest, "alert/", 6) == 0)
+        take_alert(h, rest + 6, left - 6, m);
+    h->changes++;
+    pthread_mutex_unlock(&h->lock);
+    return true;
+}
+
+bool hearing_is_whole(struct hearing *h)
+{
+    pthread_mutex_lock(&h->lock);
+    bool whole = h->board.service != BOARD_SERVICE_UNKNOWN;
+    for (int i = 0; i < h->site->tank_count; i++)
+        whole = whole && h->tanks[i].heard;
+    pthread_mutex_unlock(&h->lock);
+    return whole;
+}
+
+bool hearing_has_active(struct hearing *h)
+{
+    bool active = false;
+    pthread_mutex_lock(&h->lock);
+    for (int i = 0; i < h->board.alert_count; i++)
+        active = active || board_alert_active(&h->alerts[i]);
+    pthread_mutex_unlock(&h->lock);
+    return active;
+}
+
+void hearing_put(struct hearing *h, const char *clock, utc_t now, struct board_look look, struct text *out)
+{
+    pthread_mutex_lock(&h->lock);
+    /* Sorted on a copy: the order of ours is tied to the documents. */
+    struct board board = h->board;
+    size_t size = (size_t)(board.alert_count > 0 ? board.alert_count : 1) * sizeof *board.alerts;
+    board.alerts = malloc(size);
+    if (board.alerts != NULL) {
+        memcpy(board.alerts, h->alerts, size);
+        board.clock = clock;
+        board.now = now;
+        board_sort(&board);
+        board_put(out, &board, look);
+    }
+    if (h->unreadable > 0)
+        text_printf(out, "%lu documents could not be read: is the service of the same version?\n",
+                    h->unreadable);
+    pthread_mutex_unlock(&h->lock);
+    free(board.alerts);
+}
+
+static void put_list(struct text *out, char *const *documents, int count)
+{
+    bool first = true;
+    json_open(out, '[');
+    for (int i = 0; i < count; i++) {
+        if (documents[i] == NULL)
+            continue;
+        if (!first)
+            text_put(out, ",\n");
+        text_put(out, documents[i]);
+        first = false;
+    }
+    json_close(out, ']');
+}
+
+void hearing_put_json(struct hearing *h, utc_t now, struct text *out)
+{
+    pthread_mutex_lock(&h->lock);
+    json_open(out, '{');
+    json_key(out, "t");
+    json_time(out, now);
+    json_key(out, "status");
+    if (h->status_document != NULL)
+        text_put(out, h->status_document);
+    else
+        json_null(out);
+    json_key(out, "tanks");
+    put_list(out, h->documents, h->site->tank_count);
+    json_key(out, "alerts");
+    put_list(out, h->alert_documents, h->board.alert_count);
+    json_close(out, '}');
+    text_put(out, "\n");
+    pthread_mutex_unlock(&h->lock);
+}

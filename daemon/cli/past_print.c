@@ -1,0 +1,358 @@
+#include "cli/past.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/ioctl.h>
+#include <time.h>
+#include <unistd.h>
+
+#include "base/nearest.h"
+#include "base/number.h"
+#include "base/text.h"
+#include "show/sparkline.h"
+#include "show/table.h"
+
+#define CHART_ROWS   4
+#define TABLE_POINTS 24
+#define SERIES_MAX   512
+
+static void local_time(utc_t t, char *buf, size_t cap, const char *form)
+{
+    time_t s = (time_t)(t.ms / MS_PER_S);
+    struct tm tm;
+    if (localtime_r(&s, &tm) == NULL || strftime(buf, cap, form, &tm) == 0)
+        snprintf(buf, cap, "?");
+}
+
+/* --- nothing there --- */
+
+struct series {
+    struct series_row rows[SERIES_MAX];
+    int count;
+};
+
+static void keep_series(void *context, const struct series_row *row)
+{
+    struct series *series = context;
+    if (series->count < SERIES_MAX)
+        series->rows[series->count++] = *row;
+}
+
+static void tell_span(const struct series_row *row)
+{
+    char first[64], last[64];
+    if (!utc_is_set(row->last)) {
+        fprintf(stderr, "Its probe is known but has never sent a reading.\n");
+        return;
+    }
+    local_time(row->first, first, sizeof first, "%Y-%m-%d %H:%M");
+    local_time(row->last, last, sizeof last, "%Y-%m-%d %H:%M %Z");
+    fprintf(stderr, "There are readings from %s to %s.\n", first, last);
+}
+
+static void tell_quantities(const struct series *series, const char *place)
+{
+    const char *lead = "It has";
+    for (int i = 0; i < series->count; i++)
+        if (strcmp(series->rows[i].place, place) == 0) {
+            fprintf(stderr, "%s %s", lead, series->rows[i].quantity);
+            lead = ",";
+        }
+    fprintf(stderr, ".\n");
+}
+
+static void tell_places(const struct series *series, const char *place)
+{
+    const char *places[SERIES_MAX] = { NULL };
+    int count = 0;
+    for (int i = 0; i < series->count; i++)
+        if (count == 0 || strcmp(places[count - 1], series->rows[i].place) != 0)
+            places[count++] = series->rows[i].place;
+    const char *near = nearest_of(place, places, (size_t)count);
+    if (near != NULL)
+        fprintf(stderr, "Did you mean %s?\n", near);
+    else if (count > 0)
+        fprintf(stderr, "The store knows %d places, the first is %s.\n", count, places[0]);
+    else
+        fprintf(stderr, "The store knows no probe yet.\n");
+}
+
+int past_nothing(const struct past_job *job)
+{
+    const char *quantity = quantity_info(job->quantity)->name;
+    static struct series series;
+    bool place_known = false;
+    series.count = 0;
+    if (store_reader_series(job->reader, keep_series, &series) != STATUS_OK)
+        return options_fail(job->options, 3, "store %s cannot be read", job->path);
+    for (int i = 0; i < series.count; i++) {
+        if (strcmp(series.rows[i].place, job->place) != 0)
+            continue;
+        place_known = true;
+        if (strcmp(series.rows[i].quantity, quantity) == 0) {
+            options_fail(job->options, 1, "no %s of %s in that span", quantity, job->place);
+            tell_span(&series.rows[i]);
+            return 1;
+        }
+    }
+    if (place_known) {
+        options_fail(job->options, 1, "%s has never had a probe for %s", job->place, quantity);
+        tell_quantities(&series, job->place);
+    } else {
+        options_fail(job->options, 1, "there is no history of %s", job->place);
+        tell_places(&series, job->place);
+    }
+    return 1;
+}
+
+/* --- for people --- */
+
+static int columns_of_terminal(void)
+{
+    struct winsize size;
+    const char *columns = getenv("COLUMNS");
+    if (ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0 && size.ws_col > 0)
+        return size.ws_col;
+    int n = columns != NULL ? atoi(columns) : 0;
+    return n >= 40 && n <= 1000 ? n : 80;
+}
+
+static enum status ask(const struct past_job *job, int points, struct history_point *out, int *count)
+{
+    return store_reader_history(job->reader, job->place, quantity_info(job->quantity)->name, job->from,
+                                job->to, out, points, count);
+}
+
+/* Each value to its own column of time, so that gaps stay gaps. */
+static void print_chart(const struct past_job *job, const struct history_point *points, int count,
+                        int columns)
+{
+    const struct quantity_info *info = quantity_info(job->quantity);
+    double values[1024];
+    char buf[16384], first[48], last[48];
+    struct text out = text_over(buf, sizeof buf);
+    for (int i = 0; i < columns; i++)
+        values[i] = NAN;
+    for (int i = 0; i < count; i++) {
+        double share = (double)(points[i].t.ms - job->from.ms) / (double)(job->to.ms - job->from.ms);
+        int at = (int)(share * columns);
+        if (at >= 0 && at < columns && !isnan(points[i].value))
+            values[at] = points[i].value;
+    }
+    struct sparkline s = { values, columns, CHART_ROWS, info->decimals, info->unit };
+    sparkline_put(&out, &s);
+    local_time(job->from, first, sizeof first, "%d %b %H:%M");
+    local_time(job->to, last, sizeof last, "%d %b %H:%M");
+    int left = columns - (int)strlen(first) - (int)strlen(last);
+    text_printf(&out, "%*s%s%*s%s\n\n", sparkline_axis_width(&s), "", first, left > 1 ? left : 1, "", last);
+    fputs(buf, stdout);
+}
+
+static const char *flag_words(enum flag flag)
+{
+    switch (flag) {
+    case FLAG_GOOD:
+        return "good";
+    case FLAG_SUSPECT:
+        return "some suspect";
+    case FLAG_FAIL:
+        return "some failed";
+    case FLAG_MISSING:
+        return "some missing";
+    case FLAG_NOT_EVALUATED:
+    case FLAG_NONE:
+        break;
+    }
+    return "";
+}
+
+struct cells {
+    char time[32], mean[48], lo[48], hi[48], n[16];
+};
+
+static void fill_cells(const struct past_job *job, const struct history_point *p, struct cells *c,
+                       const char **row)
+{
+    int decimals = quantity_info(job->quantity)->decimals;
+    local_time(p->t, c->time, sizeof c->time, "%Y-%m-%d %H:%M:%S");
+    const double numbers[] = { p->value, p->lo, p->hi };
+    char *const texts[] = { c->mean, c->lo, c->hi };
+    for (int i = 0; i < 3; i++)
+        if (number_format(texts[i], sizeof c->mean, numbers[i], decimals) == 0)
+            snprintf(texts[i], sizeof c->mean, "–");
+    snprintf(c->n, sizeof c->n, "%d", p->n);
+    row[0] = c->time;
+    row[1] = c->mean;
+    row[2] = c->lo;
+    row[3] = c->hi;
+    row[4] = c->n;
+    row[5] = flag_words(p->flag);
+}
+
+static void print_table(const struct past_job *job, const struct history_point *points, int count)
+{
+    static const char *const titles[] = { "from", "mean", "lowest", "highest", "readings", "quality" };
+    static const bool right[] = { false, true, true, true, true, false };
+    struct cells *cells = calloc((size_t)count, sizeof *cells);
+    const char **rows = calloc((size_t)count * 6, sizeof *rows);
+    size_t room = 256 + (size_t)count * 256;
+    char *buf = malloc(room);
+    if (cells != NULL && rows != NULL && buf != NULL) {
+        struct text out = text_over(buf, room);
+        for (int i = 0; i < count; i++)
+            fill_cells(job, &points[i], &cells[i], rows + 6 * i);
+        table_put(&out, &(struct table){ 6, titles, right, rows, count });
+        fputs(buf, stdout);
+    }
+    free(cells);
+    free((void *)rows);
+    free(buf);
+}
+
+int past_print_people(const struct past_job *job)
+{
+    const struct quantity_info *info = quantity_info(job->quantity);
+    struct history_point chart[1024];
+    char from[64], to[64];
+    int wanted = job->points > 0 ? job->points : TABLE_POINTS, count = 0,
+        columns = columns_of_terminal() - 16;
+    columns = columns > 1000 ? 1000 : columns < 20 ? 20 : columns;
+    struct history_point *points = calloc((size_t)wanted, sizeof *points);
+    enum status st = points != NULL ? ask(job, columns, chart, &count) : STATUS_IO;
+    if (st == STATUS_OK && count > 0) {
+        local_time(job->from, from, sizeof from, "%Y-%m-%d %H:%M");
+        local_time(job->to, to, sizeof to, "%Y-%m-%d %H:%M %Z");
+        printf("%s of %s%s%s, %s to %s\n\n", info->title, job->place, info->unit[0] != 0 ? " in " : "",
+               info->unit, from, to);
+        print_chart(job, chart, count, columns);
+        st = ask(job, wanted, points, &count);
+        if (st == STATUS_OK)
+            print_table(job, points, count);
+    }
+    free(points);
+    if (st != STATUS_OK)
+        return options_fail(job->options, 3, "store %s cannot be read", job->path);
+    return count > 0 ? 0 : past_nothing(job);
+}
+
+/* --- for programs --- */
+
+struct writer {
+    const struct past_job *job;
+    long rows;
+    bool json;
+};
+
+static void put_json_number(const char *key, double v)
+{
+    char number[40];
+    printf(",\"%s\":%s", key, number_exact(number, sizeof number, v) > 0 ? number : "null");
+}
+
+static void put_csv_number(double v)
+{
+    char number[40];
+    printf(",%s", number_exact(number, sizeof number, v) > 0 ? number : "");
+}
+
+static void put_csv_text(const char *s)
+{
+    fputs(",\"", stdout);
+    for (; *s != 0; s++)
+        printf(*s == '"' ? "\"\"" : "%c", *s);
+    putchar('"');
+}
+
+static void write_reading(void *context, const struct reading *r, const char *probe)
+{
+    struct writer *w = context;
+    char t[UTC_TEXT_MAX];
+    utc_format(r->t, t, sizeof t);
+    if (w->json) {
+        char buf[1024];
+        struct text name = text_over(buf, sizeof buf);
+        json_string(&name, probe);
+        printf("%s{\"t\":\"%s\"", w->rows > 0 ? ",\n" : "", t);
+        put_json_number("value", r->value);
+        put_json_number("raw", r->sent);
+        printf(",\"flag\":%d,\"probe\":%s}", (int)r->flag, buf);
+    } else {
+        if (w->rows == 0)
+            printf("t,place,quantity,unit,value,raw,flag,probe\n");
+        printf("%s,%s,%s,%s", t, w->job->place, quantity_info(w->job->quantity)->name,
+               quantity_info(w->job->quantity)->unit);
+        put_csv_number(r->value);
+        put_csv_number(r->sent);
+        printf(",%d", (int)r->flag);
+        put_csv_text(probe);
+        putchar('\n');
+    }
+    w->rows++;
+}
+
+static void write_point(struct writer *w, const struct history_point *p)
+{
+    char t[UTC_TEXT_MAX];
+    utc_format(p->t, t, sizeof t);
+    if (w->json) {
+        printf("%s{\"t\":\"%s\"", w->rows > 0 ? ",\n" : "", t);
+        put_json_number("mean", p->value);
+        put_json_number("lo", p->lo);
+        put_json_number("hi", p->hi);
+        printf(",\"n\":%d,\"flag\":%d}", p->n, (int)p->flag);
+    } else {
+        if (w->rows == 0)
+            printf("t,place,quantity,unit,mean,lo,hi,n,flag\n");
+        printf("%s,%s,%s,%s", t, w->job->place, quantity_info(w->job->quantity)->name,
+               quantity_info(w->job->quantity)->unit);
+        put_csv_number(p->value);
+        put_csv_number(p->lo);
+        put_csv_number(p->hi);
+        printf(",%d,%d\n", p->n, (int)p->flag);
+    }
+    w->rows++;
+}
+
+static enum status write_rows(struct writer *w)
+{
+    const struct past_job *job = w->job;
+    int count = 0;
+    if (job->points == 0)
+        return store_reader_readings(job->reader, job->place, quantity_info(job->quantity)->name, job->from,
+                                     job->to, write_reading, w);
+    struct history_point *points = calloc((size_t)job->points, sizeof *points);
+    enum status st = points != NULL ? ask(job, job->points, points, &count) : STATUS_IO;
+    for (int i = 0; i < count; i++)
+        write_point(w, &points[i]);
+    free(points);
+    return st;
+}
+
+static int finish(const struct past_job *job, enum status st, const struct writer *w)
+{
+    if (st != STATUS_OK)
+        return options_fail(job->options, 3, "store %s cannot be read", job->path);
+    return w->rows > 0 ? 0 : past_nothing(job);
+}
+
+int past_print_csv(const struct past_job *job)
+{
+    struct writer w = { .job = job };
+    enum status st = write_rows(&w);
+    return finish(job, st, &w);
+}
+
+int past_print_json(const struct past_job *job)
+{
+    struct writer w = { .job = job, .json = true };
+    char from[UTC_TEXT_MAX], to[UTC_TEXT_MAX];
+    const struct quantity_info *info = quantity_info(job->quantity);
+    printf("{\"place\":\"%s\",\"quantity\":\"%s\",\"unit\":\"%s\",\"from\":\"%s\",\"to\":\"%s\",\"%s\":[\n",
+           job->place, info->name, info->unit, utc_format(job->from, from, sizeof from),
+           utc_format(job->to, to, sizeof to), job->points > 0 ? "points" : "readings");
+    enum status st = write_rows(&w);
+    printf("%s]}\n", w.rows > 0 ? "\n" : "");
+    return finish(job, st, &w);
+}
