@@ -6,9 +6,21 @@
 
 #define SHELF_MOST_MIN (24 * 60)
 
+static int timer_id(const struct alarms *a, int slot, enum alarm_timer which)
+{
+    return a->first_timer + slot * ALARM_TIMERS + (int)which;
+}
+
+static void timer_set(struct alarms *a, int slot, enum alarm_timer which, mono_t due)
+{
+    timers_set(a->timers, timer_id(a, slot, which), due);
+}
+
 void alarm_forget(struct alarms *a, int slot)
 {
     struct alarm *alarm = &a->items[slot];
+    for (int i = 0; i < ALARM_TIMERS; i++)
+        timer_set(a, slot, (enum alarm_timer)i, MONO_NEVER);
     memset(alarm, 0, sizeof *alarm);
     struct alert *pub = &alarm->pub;
     pub->index = slot;
@@ -24,16 +36,6 @@ void alarms_init(struct alarms *a, const struct site *site, struct timers *timer
     a->items = arena_take(arena, (size_t)site->alert_count, sizeof *a->items);
     for (int i = 0; i < site->alert_count; i++)
         alarm_forget(a, i);
-}
-
-static int timer_id(const struct alarms *a, int slot, enum alarm_timer which)
-{
-    return a->first_timer + slot * ALARM_TIMERS + (int)which;
-}
-
-static void timer_set(struct alarms *a, int slot, enum alarm_timer which, mono_t due)
-{
-    timers_set(a->timers, timer_id(a, slot, which), due);
 }
 
 static const struct alert_settings *settings(const struct alarms *a, int slot)
@@ -91,6 +93,18 @@ static bool announced_alone(struct alarms *a, int slot)
     struct alert *pub = &a->items[slot].pub;
     pub->leader = a->leader == NULL ? -1 : a->leader(a->context, slot);
     return pub->leader < 0 || settings(a, pub->leader)->priority < settings(a, slot)->priority;
+}
+
+/* One whose leader has ended meanwhile speaks for itself from now on. */
+static void remind(struct alarms *a, int slot, struct now now, struct effects *fx)
+{
+    struct alarm *alarm = &a->items[slot];
+    bool loud = announced_alone(a, slot);
+    alarm->pub.reminders++;
+    if (loud && alarm->pub.active)
+        alarm->told = true;
+    tell_again_from(a, slot, now);
+    emit(a, slot, CHANGE_REMIND, loud, now, fx);
 }
 
 static void raise_alert(struct alarms *a, int slot, enum alert_change change, struct now now,
@@ -246,13 +260,10 @@ void alarm_due(struct alarms *a, int slot, enum alarm_timer which, struct now no
             fall(a, slot, now, fx);
         break;
     case ALARM_TELL:
-        if (alarm->pub.base == ALERT_ACKED) {
+        if (alarm->pub.base == ALERT_ACKED)
             raise_alert(a, slot, CHANGE_REALARM, now, fx);
-        } else {
-            alarm->pub.reminders++;
-            tell_again_from(a, slot, now);
-            emit(a, slot, CHANGE_REMIND, alarm->told, now, fx);
-        }
+        else
+            remind(a, slot, now, fx);
         break;
     case ALARM_SHELF:
         alarm->pub.shelved_until = UTC_NONE;
@@ -356,6 +367,7 @@ enum status alarm_out(struct alarms *a, int slot, const struct command *c, struc
                        "\"minutes\" must be over 0, or left out for until further notice");
     sign(a, slot, c);
     mono_t until = MONO_NEVER;
+    a->items[slot].pub.out_until = UTC_NONE;
     if (!isnan(c->minutes)) {
         int64_t span = (int64_t)llround(c->minutes * (double)MS_PER_MIN);
         until = mono_add(now.mono, span);
