@@ -330,14 +330,15 @@ static void put_alert(struct text *out, const struct board *board, const struct 
     char words[512], span[64] = "";
     if (utc_is_set(a->since))
         span_format(board->now.ms - a->since.ms, span, sizeof span);
-    snprintf(words, sizeof words, "%s  %s: %s%s%s, %s%s%s", priority_name(a->priority), a->place, a->title,
-             span[0] != 0 ? ", for " : "", span, state_words(a->state), a->who[0] != 0 ? " by " : "", a->who);
+    snprintf(words, sizeof words, "%s priority, %s: %s%s%s, %s%s%s", priority_name(a->priority), a->place,
+             a->title, span[0] != 0 ? ", for " : "", span, state_words(a->state),
+             a->who[0] != 0 ? " by " : "", a->who);
     style_put(out, look.coloured, style_of(a));
     width_wrap(out, words, look.columns, 4, 0);
     style_put(out, look.coloured, STYLE_PLAIN);
     if (a->led)
         return;
-    if (a->cause[0] != 0)
+    if (a->cause[0] != 0 && strcmp(a->cause, a->title) != 0)
         put_line(out, "Cause: ", a->cause, look);
     if (a->evidence[0] != 0)
         put_line(out, "", a->evidence, look);
