@@ -8,6 +8,14 @@
 #include "cli/now.h"
 #include "wire/json.h"
 
+static struct board_tank tank_unheard(const struct site *site, int tank)
+{
+    struct board_tank row = { .id = site->tanks[tank].id };
+    for (int q = 0; q < Q_COUNT; q++)
+        row.measured[q] = site_stream_of(site, site->tanks[tank].place, (enum quantity)q) >= 0;
+    return row;
+}
+
 int hearing_init(struct hearing *h, const struct site *site)
 {
     memset(h, 0, sizeof *h);
@@ -19,7 +27,7 @@ int hearing_init(struct hearing *h, const struct site *site)
     if (h->tanks == NULL || h->alerts == NULL || h->documents == NULL)
         return -1;
     for (int i = 0; i < site->tank_count; i++)
-        h->tanks[i].id = site->tanks[i].id;
+        h->tanks[i] = tank_unheard(site, i);
     h->board = (struct board){ .name = site->name != NULL ? site->name : site->id,
                                .service_since = UTC_NONE,
                                .tanks = h->tanks,
@@ -97,7 +105,7 @@ static void take_tank(struct hearing *h, const char *id, size_t n, const struct 
         return; /* left behind by an older configuration */
     replace(&h->documents[tank], m);
     struct board_tank *row = &h->tanks[tank];
-    *row = (struct board_tank){ .id = h->site->tanks[tank].id };
+    *row = tank_unheard(h->site, tank);
     if (m->payload_len == 0)
         return;
     if (json_doc_parse(m->payload, m->payload_len, &doc, NULL) != STATUS_OK) {

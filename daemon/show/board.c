@@ -10,7 +10,7 @@
 #include "show/width.h"
 
 #define COLUMNS_LEAST 40
-#define AGE_WIDTH     7
+#define AGE_WIDTH     6
 #define GAP           2
 
 static const char *state_words(const char *state)
@@ -105,14 +105,19 @@ struct plan {
     int widths[Q_COUNT];
 };
 
+/* 0: nowhere measured. Room for the marks of a doubtful or old value is kept, so that columns stay in place.
+ */
 static int width_needed(const struct board *board, enum quantity q)
 {
     char text[64];
     int most = 0;
     for (int i = 0; i < board->tank_count; i++) {
-        if (!board->tanks[i].values[q].known)
+        struct board_value v = board->tanks[i].values[q];
+        if (!board->tanks[i].measured[q] && !v.known)
             continue;
-        cell_of(q, &board->tanks[i].values[q], text, sizeof text);
+        v.flag = FLAG_SUSPECT;
+        v.stale = false;
+        cell_of(q, &v, text, sizeof text);
         int width = width_of(text);
         most = width > most ? width : most;
     }
@@ -122,7 +127,12 @@ static int width_needed(const struct board *board, enum quantity q)
     return width_of(text) > most ? width_of(text) : most;
 }
 
-/* As many quantities as fit, in the order of the table; the state keeps a third of the line. */
+static int state_share(int columns)
+{
+    return columns * 3 / 10;
+}
+
+/* As many quantities as fit, in the order of the table; the state keeps its share of the line. */
 static struct plan plan_for(const struct board *board, int columns)
 {
     struct plan plan = { .name_width = 4 };
@@ -132,7 +142,7 @@ static struct plan plan_for(const struct board *board, int columns)
     }
     if (plan.name_width > columns / 5)
         plan.name_width = columns / 5;
-    int left = columns - plan.name_width - GAP - AGE_WIDTH - GAP - columns / 3;
+    int left = columns - plan.name_width - GAP - AGE_WIDTH - GAP - state_share(columns);
     for (int q = 0; q < Q_COUNT; q++) {
         int width = width_needed(board, (enum quantity)q);
         if (width == 0 || width + GAP > left)
@@ -141,7 +151,7 @@ static struct plan plan_for(const struct board *board, int columns)
         plan.widths[plan.count++] = width;
         left -= width + GAP;
     }
-    plan.state_width = columns / 3 + left;
+    plan.state_width = state_share(columns) + left;
     return plan;
 }
 
@@ -237,23 +247,22 @@ static void put_state(struct text *out, const struct board *board, const struct 
 {
     static const char *const marks[] = { "!  ", "!! ", "!!!" };
     int others;
-    char words[200];
+    char more[24] = "";
     const struct board_alert *a = most_urgent(board, tank->id, &others);
-    if (a == NULL) {
-        style_put(out, look.coloured, quiet_style(tank));
-        text_put(out, quiet_words(tank));
-    } else {
-        char more[24] = "";
+    const char *words = a != NULL ? a->title : quiet_words(tank);
+    style_put(out, look.coloured, a != NULL ? style_of(a) : quiet_style(tank));
+    if (a != NULL) {
+        text_printf(out, "%s ", board_alert_active(a) ? marks[a->priority] : "·  ");
+        width -= 4;
         if (others > 0)
             snprintf(more, sizeof more, " (+%d)", others);
-        snprintf(words, sizeof words, "%s %s%s", board_alert_active(a) ? marks[a->priority] : "·", a->title,
-                 more);
-        style_put(out, look.coloured, style_of(a));
-        if (width_of(words) > width)
-            width_put(out, words, width, false);
-        else
-            width_put_clean(out, words);
     }
+    width -= width_of(more);
+    if (width_of(words) > width)
+        width_put(out, words, width, false);
+    else
+        width_put_clean(out, words);
+    text_put(out, more);
     style_put(out, look.coloured, STYLE_PLAIN);
 }
 
@@ -338,7 +347,7 @@ static void put_alert(struct text *out, const struct board *board, const struct 
     style_put(out, look.coloured, STYLE_PLAIN);
     if (a->led)
         return;
-    if (a->cause[0] != 0 && strcmp(a->cause, a->title) != 0)
+    if (a->cause[0] != 0 && strncmp(a->cause, a->title, strlen(a->cause)) != 0)
         put_line(out, "Cause: ", a->cause, look);
     if (a->evidence[0] != 0)
         put_line(out, "", a->evidence, look);

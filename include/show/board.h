@@ -18,7 +18,8 @@ struct board_value {
 
 struct board_tank {
     const char *id;
-    bool heard; /* a document of this tank was there */
+    bool heard;             /* a document of this tank was there */
+    bool measured[Q_COUNT]; /* a probe belongs there: a column even while nothing is known */
     struct board_value values[Q_COUNT];
     bool in_service;
 };
