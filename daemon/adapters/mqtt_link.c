@@ -112,8 +112,9 @@ static void connect_failed(struct mqtt *m, int code, const char *message)
     else if (tls[0] != '\0')
         snprintf(reason, sizeof reason, "no TLS connection with %.50s: %s", m->uri, tls);
     else
-        snprintf(reason, sizeof reason, "no answer from a broker at %.60s%s%.40s", m->uri,
-                 message != NULL ? ": " : "", message != NULL ? message : "");
+        snprintf(reason, sizeof reason, "no answer from a broker at %.60s%s%s%.40s", m->uri,
+                 m->tls ? ", or its certificate is for another name" : "", message != NULL ? ": " : "",
+                 message != NULL ? message : "");
     mqtt_link_ended(m, MQTT_END_NO_LINK, reason);
 }
 
@@ -141,13 +142,14 @@ static void on_goodbye(void *context, MQTTProperties *properties, enum MQTTReaso
                     (int)code >= 0x80 ? mqtt_words_of((int)code) : "the broker closed the connection");
 }
 
-/* "error:0A000086:SSL routines::certificate verify failed:../ssl/...": the fifth part is for people. */
+/* "7F..:error:0A000086:SSL routines:function:certificate verify failed:file:line:": the sixth part is for
+ * people. */
 static int on_tls_fault(const char *text, size_t n, void *context)
 {
     struct mqtt *m = context;
     size_t from = 0, parts = 0, to;
-    for (size_t i = 0; i < n && parts < 4; i++)
-        if (text[i] == ':' && ++parts == 4)
+    for (size_t i = 0; i < n && parts < 5; i++)
+        if (text[i] == ':' && ++parts == 5)
             from = i + 1;
     for (to = from; to < n && text[to] != ':' && text[to] != '\n';)
         to++;

@@ -4,22 +4,24 @@
 #include <dirent.h>
 #include <netinet/in.h>
 #include <netinet/tcp.h>
-#include <stdbool.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <sys/socket.h>
-#include <sys/stat.h>
+#include <unistd.h>
 
-/* Calls each with every open socket's descriptor. */
+/* Calls each with every open socket's descriptor. By their names only: touching the descriptors of other
+ * threads would race with their closing. */
 static void each_socket(void (*each)(void *context, int fd, ino_t inode), void *context)
 {
     DIR *dir = opendir("/proc/self/fd");
     struct dirent *entry;
-    struct stat st;
     while (dir != NULL && (entry = readdir(dir)) != NULL) {
-        char *end;
-        long fd = strtol(entry->d_name, &end, 10);
-        if (end != entry->d_name && *end == '\0' && fstat((int)fd, &st) == 0 && S_ISSOCK(st.st_mode))
-            each(context, (int)fd, st.st_ino);
+        char name[64];
+        unsigned long inode;
+        ssize_t n = readlinkat(dirfd(dir), entry->d_name, name, sizeof name - 1);
+        name[n > 0 ? n : 0] = '\0';
+        if (sscanf(name, "socket:[%lu]", &inode) == 1)
+            each(context, atoi(entry->d_name), (ino_t)inode);
     }
     if (dir != NULL)
         closedir(dir);

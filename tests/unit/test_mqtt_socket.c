@@ -55,11 +55,9 @@ static void the_new_stream_to_the_port_is_found(void **state)
 
     mqtt_socket_cut(fd);
     assert_int_equal(send(fd, "x", 1, MSG_NOSIGNAL), -1);
-    assert_int_equal(mqtt_socket_find(&before, port), -1);
     int second = connect_to(port);
-    int third = connect_to(port);
     assert_int_equal(mqtt_socket_find(&before, port), -1); /* not to be told apart */
-    int all[] = { listener, other, earlier, elsewhere, fd, second, third };
+    int all[] = { listener, other, earlier, elsewhere, fd, second };
     for (size_t i = 0; i < sizeof all / sizeof all[0]; i++)
         close(all[i]);
 }
