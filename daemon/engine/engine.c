@@ -116,6 +116,8 @@ static void init_tank(struct engine *e, int i, struct now now)
     struct tank_state *t = &e->tanks[i];
     memset(t, 0, sizeof *t);
     heater_init(&t->heater);
+    for (int q = 0; q < Q_COUNT; q++)
+        t->hand[q] = (struct hand_value){ NAN, UTC_NONE };
     t->service_until = t->last_change = UTC_NONE;
     t->last_step_ec = NAN;
     tank_timer_set(e, i, TANK_EVAL, next_eval(now));

@@ -28,18 +28,30 @@ static double trend_per_day(const struct window *w, utc_t newest)
     return trend.slope;
 }
 
-static void report_value(const struct engine *e, int place, enum quantity q, struct value_report *out)
+void engine_report_value(const struct engine *e, int tank, enum quantity q, struct now now,
+                         struct value_report *out)
 {
+    int stream = speaking_stream(e, e->site->tanks[tank].place, q);
     *out = (struct value_report){ .value = NAN, .t = UTC_NONE, .per_day = NAN, .day_lo = NAN, .day_hi = NAN };
-    int stream = speaking_stream(e, place, q);
-    if (stream < 0 || !e->streams[stream].seen)
+    if (stream >= 0 && e->streams[stream].seen) {
+        const struct stream_state *s = &e->streams[stream];
+        out->origin = ORIGIN_PROBE;
+        out->value = s->last.value;
+        out->t = s->last.t;
+        out->flag = s->last.flag;
+        out->stale = s->silent;
+    }
+    if (out->origin == ORIGIN_NONE || out->stale)
+        hand_report(e, tank, q, now, out);
+}
+
+static void report_value(const struct engine *e, int tank, enum quantity q, struct now now,
+                         struct value_report *out)
+{
+    engine_report_value(e, tank, q, now, out);
+    if (out->origin != ORIGIN_PROBE)
         return;
-    const struct stream_state *s = &e->streams[stream];
-    out->origin = ORIGIN_PROBE;
-    out->value = s->last.value;
-    out->t = s->last.t;
-    out->flag = s->last.flag;
-    out->stale = s->silent;
+    const struct stream_state *s = &e->streams[speaking_stream(e, e->site->tanks[tank].place, q)];
     struct window_range day = window_range(&s->day, s->last.t, MS_PER_DAY);
     out->day_lo = day.lo;
     out->day_hi = day.hi;
@@ -48,19 +60,19 @@ static void report_value(const struct engine *e, int place, enum quantity q, str
 
 void engine_report_tank(const struct engine *e, int tank, struct now now, struct tank_report *out)
 {
-    const struct tank *site = &e->site->tanks[tank];
     const struct tank_state *t = &e->tanks[tank];
     memset(out, 0, sizeof *out);
     out->tank = tank;
     out->t = now.utc;
     for (int q = 0; q < Q_COUNT; q++)
-        report_value(e, site->place, (enum quantity)q, &out->values[q]);
+        report_value(e, tank, (enum quantity)q, now, &out->values[q]);
     for (int d = 0; d < DERIVED_COUNT; d++) {
         out->derived[d] = (struct value_report){
             .value = NAN, .t = UTC_NONE, .per_day = NAN, .day_lo = NAN, .day_hi = NAN
         };
         out->derived_sd[d] = NAN;
     }
+    out->tds_factor = NAN;
     derive_report(e, out);
     out->heat = (struct heat_report){ .tau_h = t->heater.tau_h,
                                       .band_lo_c = t->heater.band_lo_c,

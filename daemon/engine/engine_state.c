@@ -9,7 +9,7 @@
 
 #define STREAM_ROOM (400 + 2 * 24 * 2048 + 28 * 1200)
 #define ALERT_ROOM  1400
-#define TANK_ROOM   1024
+#define TANK_ROOM   1536
 #define CATCH_UP_MS MS_PER_MIN
 
 static void visit_timer(struct engine *e, int id, struct pack *p, struct now now)
@@ -91,10 +91,20 @@ static void visit_stream(struct engine *e, int stream, struct pack *p, struct no
         visit_timer(e, e->stream_timers + stream * STREAM_TIMERS + i, p, now);
 }
 
+static void visit_hand(struct tank_state *t, struct pack *p)
+{
+    for (int q = 0; q < Q_COUNT && !p->bad; q++) {
+        const struct quantity_info *info = quantity_info((enum quantity)q);
+        pack_f64(p, &t->hand[q].value, info->hard_lo, info->hard_hi);
+        pack_utc(p, &t->hand[q].t);
+    }
+}
+
 static void visit_tank(struct engine *e, int tank, struct pack *p, struct now now)
 {
     struct tank_state *t = &e->tanks[tank];
     heater_visit(&t->heater, p);
+    visit_hand(t, p);
     pack_bool(p, &t->in_service);
     pack_utc(p, &t->service_until);
     pack_utc(p, &t->last_change);

@@ -71,6 +71,14 @@ void rules_input(struct engine *e, int stream, double v, utc_t t, struct now now
     rule_swing(e, tank, s->quantity, stream, t, now, fx);
     rule_fast(e, tank, s->quantity, stream, t, now, fx);
     rule_drift(e, tank, s->quantity, v, now, fx);
+    derive_rules(e, index, s->quantity, now, fx);
+}
+
+void rules_hand(struct engine *e, int tank, enum quantity q, double v, struct now now, struct effects *fx)
+{
+    rule_band(e, &e->site->tanks[tank], q, v, now, fx);
+    rule_drift(e, &e->site->tanks[tank], q, v, now, fx);
+    derive_rules(e, tank, q, now, fx);
 }
 
 void rules_freeze(struct engine *e, int place, enum quantity q)

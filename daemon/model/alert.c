@@ -104,11 +104,11 @@ static const struct kind_info kinds[KIND_COUNT] = {
                                "The reading wanders off unseen.", "Calibrate the probe.", PRIORITY_LOW, false,
                                OWN_DEADBAND, 0, 0 },
     [KIND_AMMONIA] = { "ammonia", SCOPE_TANK, "un-ionised ammonia", "It burns gills within hours.",
-                       "Change water in small steps, stop feeding, test again.", PRIORITY_HIGH, false,
-                       OWN_DEADBAND, 0, 0 },
+                       "Change water in small steps, stop feeding, test again.", PRIORITY_HIGH, false, 0.005,
+                       0, 0 },
     [KIND_OXYGEN] = { "oxygen", SCOPE_TANK, "warm water holds little oxygen",
                       "The animals suffocate at night.", "Add air, cool the water slowly.", PRIORITY_MEDIUM,
-                      false, OWN_DEADBAND, 1800, 3600 },
+                      false, 0.15, 1800, 3600 },
     [KIND_BROKER_DOWN] = { "broker-down", SCOPE_SERVICE, "broker not reached",
                            "No readings arrive: no tank is watched.", "Check the broker and the network.",
                            PRIORITY_HIGH, false, OWN_DEADBAND, 60, 0 },
@@ -121,6 +121,17 @@ static const struct kind_info kinds[KIND_COUNT] = {
     [KIND_DELIVERY_FAILED] = { "delivery-failed", SCOPE_SERVICE, "messages not delivered",
                                "You may not hear of an alert.", "Check the notify command.", PRIORITY_MEDIUM,
                                false, OWN_DEADBAND, 300, 0 },
+};
+
+/* Kinds whose number is not in the quantity's unit. */
+static const struct {
+    const char *unit;
+    int decimals;
+} own_units[KIND_COUNT] = {
+    [KIND_HEATER_DEAD] = { "°C", 2 }, [KIND_HEATER_STUCK] = { "°C", 2 }, [KIND_HEATER_WEAK] = { "°C", 2 },
+    [KIND_ROOM_COLD] = { "°C", 1 },   [KIND_ROOM_HOT] = { "°C", 1 },     [KIND_SILENT] = { "min", 0 },
+    [KIND_NOISY] = { "%", 0 },        [KIND_REFUSED] = { "", 0 },        [KIND_CALIBRATION_DUE] = { "d", 0 },
+    [KIND_AMMONIA] = { "mg/L", 3 },   [KIND_OXYGEN] = { "mg/L", 2 },
 };
 
 static const char *const priority_names[PRIORITY_COUNT] = { "low", "medium", "high" };
@@ -136,6 +147,20 @@ static const char *const change_names[CHANGE_COUNT] = {
 const struct kind_info *kind_info(enum alert_kind kind)
 {
     return &kinds[kind];
+}
+
+const char *kind_unit(enum alert_kind kind, enum quantity q)
+{
+    if (own_units[kind].unit != NULL)
+        return own_units[kind].unit;
+    return q == Q_COUNT ? NULL : quantity_info(q)->unit;
+}
+
+int kind_decimals(enum alert_kind kind, enum quantity q)
+{
+    if (own_units[kind].unit != NULL)
+        return own_units[kind].decimals;
+    return q == Q_COUNT ? 2 : quantity_info(q)->decimals;
 }
 
 const char *priority_name(enum priority p)

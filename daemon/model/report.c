@@ -25,6 +25,12 @@ const char *value_origin_name(enum value_origin o)
     return origin_names[o];
 }
 
+const char *tds_factor_name(enum tds_factor f)
+{
+    static const char *const names[] = { "usual", "water", "recipe" };
+    return names[f];
+}
+
 const char *derived_name(enum derived d)
 {
     return derived[d].name;

@@ -60,7 +60,7 @@ static void put_unit(struct text *out, enum quantity q)
         json_string(out, quantity_info(q)->unit);
 }
 
-/* Alerts and events that belong to no quantity carry degrees, shares or counts. */
+/* Events that belong to no quantity carry degrees, shares or counts. */
 static int decimals_of(enum quantity q)
 {
     return q == Q_COUNT ? 2 : quantity_info(q)->decimals;
@@ -117,6 +117,10 @@ static void put_derived(const struct tank_report *r, struct text *out)
         json_open(out, '{');
         put_value_report(out, &r->derived[i], (struct style){ derived_unit(d), decimals }, r->t);
         put_number(out, "sd", r->derived_sd[i], decimals);
+        if (d == DERIVED_TDS) {
+            put_number(out, "factor", r->tds_factor, 2);
+            put_word(out, "factor_from", tds_factor_name(r->tds_factor_from));
+        }
         json_close(out, '}');
     }
     json_close(out, '}');
@@ -196,14 +200,18 @@ static void put_work(const struct tank_report *r, struct text *out)
 static void put_alert_body(const struct site *site, const struct alert *a, struct text *out)
 {
     const struct alert_slot *slot = &site->alerts[a->index];
-    int decimals = decimals_of(slot->quantity);
+    int decimals = kind_decimals(slot->kind, slot->quantity);
+    const char *unit = kind_unit(slot->kind, slot->quantity);
     put_word(out, "kind", slot->name);
     put_word(out, "id", slot->ref);
     put_word(out, "state", alert_state_name(a->base, a->marks));
     put_word(out, "priority", priority_name(slot->settings.priority));
     put_number(out, "value", a->value, decimals);
     put_number(out, "limit", a->limit, decimals);
-    put_unit(out, slot->quantity);
+    if (unit != NULL)
+        put_word(out, "unit", unit);
+    else
+        put_text(out, "unit", NULL);
     put_text(out, "cause", a->cause);
     put_text(out, "evidence", a->evidence);
     put_text(out, "action", a->action[0] != '\0' ? a->action : kind_info(slot->kind)->action);

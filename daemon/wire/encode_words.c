@@ -59,12 +59,12 @@ static void put_where(struct telling *w)
     put_title(w);
 }
 
-static void put_quantity(struct text *out, enum quantity q, double v)
+static void put_value(struct text *out, const struct alert_slot *slot, double v)
 {
     char number[352];
-    const char *unit = q == Q_COUNT ? "" : quantity_info(q)->unit;
-    number_format(number, sizeof number, v, q == Q_COUNT ? 2 : quantity_info(q)->decimals);
-    text_printf(out, "%s%s%s", number, unit[0] != '\0' ? " " : "", unit);
+    const char *unit = kind_unit(slot->kind, slot->quantity);
+    number_format(number, sizeof number, v, kind_decimals(slot->kind, slot->quantity));
+    text_printf(out, "%s%s%s", number, unit != NULL && unit[0] != '\0' ? " " : "", unit != NULL ? unit : "");
 }
 
 static void say_heading(struct telling *w, enum alert_change change)
@@ -127,10 +127,10 @@ static void say_numbers(struct telling *w, const char *lead)
         text_printf(w->out, "%s: %s.\n", lead, a->evidence);
     } else if (!isnan(a->value)) {
         text_printf(w->out, "%s: ", lead);
-        put_quantity(w->out, w->slot->quantity, a->value);
+        put_value(w->out, w->slot, a->value);
         if (!isnan(a->limit)) {
             text_put(w->out, ", limit ");
-            put_quantity(w->out, w->slot->quantity, a->limit);
+            put_value(w->out, w->slot, a->limit);
         }
         text_put(w->out, ".\n");
     }

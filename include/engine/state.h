@@ -3,8 +3,10 @@
 #define LENTIC_ENGINE_STATE_H
 
 #include "engine/alarm.h"
+#include "engine/derive.h"
 #include "engine/engine.h"
 #include "engine/gate.h"
+#include "engine/hand.h"
 #include "engine/heater.h"
 #include "engine/timers.h"
 #include "engine/window.h"
@@ -47,6 +49,7 @@ struct stream_state {
 
 struct tank_state {
     struct heater heater;
+    struct hand_value hand[Q_COUNT];
     bool in_service;
     utc_t service_until;
     utc_t last_change;
@@ -85,13 +88,10 @@ int speaking_stream(const struct engine *e, int place, enum quantity q);
 /* Its last value for rules; NaN when there is none or it is silent. */
 double value_now(const struct engine *e, int place, enum quantity q);
 
-/* --- derive.c: from what was sent to a calibrated value in the stored unit at a believed time --- */
-utc_t derive_time(const struct engine *e, const struct sample *s, struct now now, enum time_basis *basis);
-double derive_value(const struct engine *e, const struct sample *s);
-void derive_report(const struct engine *e, struct tank_report *r);
-
 /* --- rules.c: limit rules of a tank --- */
 void rules_input(struct engine *e, int stream, double v, utc_t t, struct now now, struct effects *fx);
+/* A hand test: only what needs no history. */
+void rules_hand(struct engine *e, int tank, enum quantity q, double v, struct now now, struct effects *fx);
 void rules_freeze(struct engine *e, int place, enum quantity q);
 
 /* --- health.c: what the probes themselves show --- */

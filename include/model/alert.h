@@ -100,6 +100,11 @@ struct kind_info {
 
 const struct kind_info *kind_info(enum alert_kind kind);
 
+/* Unit and decimals of an alert's value and limit: those of its quantity, unless the kind speaks of something
+ * else (minutes of silence, per cent of odd readings). NULL: the kind has no number with a unit. */
+const char *kind_unit(enum alert_kind kind, enum quantity q);
+int kind_decimals(enum alert_kind kind, enum quantity q);
+
 /* Settings of one alert, after the overrides of the configuration. */
 struct alert_settings {
     bool enabled;

@@ -35,6 +35,12 @@ enum derived {
 const char *derived_name(enum derived d);
 const char *derived_unit(enum derived d);
 
+/* Where the factor of DERIVED_TDS comes from: the configuration's for that water, the recipe's salts, or only
+ * the usual one. */
+enum tds_factor { TDS_FACTOR_USUAL, TDS_FACTOR_WATER, TDS_FACTOR_RECIPE };
+
+const char *tds_factor_name(enum tds_factor f); /* "usual", "water", "recipe" */
+
 struct heat_report {
     double tau_h;      /* free-cooling time constant; NaN: not yet learnt */
     double band_lo_c, band_hi_c; /* learnt thermostat band; NaN */
@@ -55,6 +61,8 @@ struct tank_report {
     struct value_report values[Q_COUNT];
     struct value_report derived[DERIVED_COUNT];
     double derived_sd[DERIVED_COUNT]; /* one standard uncertainty; NaN */
+    double tds_factor;                /* mg/L per uS/cm, of DERIVED_TDS; NaN */
+    enum tds_factor tds_factor_from;
     struct heat_report heat;
     struct forecast forecast;
     bool in_service; /* a service window is open */

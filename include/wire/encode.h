@@ -13,7 +13,7 @@
 
 /* BASE/tank/ID: {"v":1,"tank","name","t",
  * "values":{"temp":{"value","unit","t","age_s","flag","stale","origin","per_day","day_lo","day_hi"},...},
- * "derived":{"co2":{as above, and "sd"},...},
+ * "derived":{"co2":{as above, and "sd"},...,"tds":{and "factor","factor_from":"water"|"recipe"|"usual"}},
  * "bands":{"temp":{"lo","hi","day_range","per_hour"},...},
  * "heat":{"tau_h","band_lo_c","band_hi_c","heater_w","duty","learnt_h"},
  * "forecast":{"quantity","limit","unit","at","at_early","at_late"}|null,

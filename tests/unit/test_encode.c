@@ -132,6 +132,29 @@ static void alerts_as_documents(void **state)
     assert_non_null(strstr(buf, "\"due\":null,\"leader\":null,"));
 }
 
+static void numbers_that_are_not_in_the_quantitys_unit(void **state)
+{
+    (void)state;
+    struct alert a = alert_of("tank/a1/temp-silent");
+    a.value = 31.4;
+    a.limit = 15;
+    encode_alert(&site, &a, CHANGE_RAISE, (utc_t){ NOON }, &out);
+    assert_non_null(strstr(buf, "\"value\":31,\"limit\":15,\"unit\":\"min\","));
+    text_clear(&out);
+    encode_alert_text(&site, &a, CHANGE_RAISE, (utc_t){ NOON }, &out);
+    assert_non_null(strstr(buf, "Seen: 31 min, limit 15 min."));
+    text_clear(&out);
+    a = alert_of("tank/a1/temp-noisy");
+    a.value = 18;
+    encode_alert(&site, &a, CHANGE_RAISE, (utc_t){ NOON }, &out);
+    assert_non_null(strstr(buf, "\"value\":18,\"limit\":null,\"unit\":\"%\","));
+    text_clear(&out);
+    a = alert_of("tank/a1/ammonia");
+    a.value = 0.0271;
+    encode_alert(&site, &a, CHANGE_RAISE, (utc_t){ NOON }, &out);
+    assert_non_null(strstr(buf, "\"value\":0.027,\"limit\":null,\"unit\":\"mg/L\","));
+}
+
 static struct tank_report report(void)
 {
     struct tank_report r = { .tank = 0,
@@ -161,6 +184,10 @@ static void tanks(void **state)
     r.derived[DERIVED_NH3] =
         (struct value_report){ ORIGIN_DERIVED, 0.00125, { NOON - 60000 }, FLAG_SUSPECT, true, NAN, NAN, NAN };
     r.derived_sd[DERIVED_NH3] = 0.0005;
+    r.derived[DERIVED_TDS] =
+        (struct value_report){ ORIGIN_DERIVED, 201, { NOON - 60000 }, FLAG_GOOD, false, NAN, NAN, NAN };
+    r.tds_factor = 0.67;
+    r.tds_factor_from = TDS_FACTOR_WATER;
     r.heat.tau_h = 7.5;
     r.forecast = (struct forecast){ Q_TEMP, 20.5, { NOON + 1000 }, { NOON }, { NOON + 2000 } };
     r.in_service = true;
@@ -182,6 +209,8 @@ static void tanks(void **state)
     assert_int_equal(json_doc_at(&doc, "/bands/ec/hi").kind, JSON_KIND_NULL);
     assert_int_equal(json_doc_at(&doc, "/bands/ph").kind, JSON_KIND_NONE);
     assert_true(json_doc_at(&doc, "/derived/nh3/sd").number == 0.0005);
+    assert_true(json_doc_at(&doc, "/derived/tds/factor").number == 0.67);
+    assert_string_equal(json_doc_at(&doc, "/derived/tds/factor_from").text, "water");
     assert_true(json_doc_at(&doc, "/heat/tau_h").number == 7.5);
     assert_int_equal(json_doc_at(&doc, "/heat/duty").kind, JSON_KIND_NULL);
     assert_string_equal(json_doc_at(&doc, "/forecast/at_late").text, "2026-03-01T12:00:02.000Z");
@@ -339,6 +368,7 @@ int main(void)
         TEST(readings),
         TEST(events),
         TEST(alerts_as_documents),
+        TEST(numbers_that_are_not_in_the_quantitys_unit),
         TEST(tanks),
         TEST(a_tank_of_which_nothing_is_known),
         TEST(the_fullest_tank_fits),
