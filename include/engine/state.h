@@ -88,6 +88,10 @@ int speaking_stream(const struct engine *e, int place, enum quantity q);
 /* Its last value for rules; NaN when there is none or it is silent. */
 double value_now(const struct engine *e, int place, enum quantity q);
 
+/* Latest value of a tank, of probe or hand, without trend and daily range. */
+void engine_report_value(const struct engine *e, int tank, enum quantity q, struct now now,
+                         struct value_report *out);
+
 /* --- rules.c: limit rules of a tank --- */
 void rules_input(struct engine *e, int stream, double v, utc_t t, struct now now, struct effects *fx);
 /* A hand test: only what needs no history. */
