@@ -226,8 +226,10 @@ static bool has_fresh_value(const struct board_tank *tank)
 }
 
 /* No alert does not mean well: somebody must be looking. */
-static const char *quiet_words(const struct board_tank *tank)
+static const char *quiet_words(const struct board *board, const struct board_tank *tank)
 {
+    if (board->service != BOARD_SERVICE_ONLINE)
+        return "not watched now";
     if (!tank->heard)
         return "nothing heard yet";
     if (tank->in_service)
@@ -235,9 +237,9 @@ static const char *quiet_words(const struct board_tank *tank)
     return has_fresh_value(tank) ? "well" : "no fresh reading";
 }
 
-static enum style quiet_style(const struct board_tank *tank)
+static enum style quiet_style(const struct board *board, const struct board_tank *tank)
 {
-    if (!tank->heard || !has_fresh_value(tank))
+    if (board->service != BOARD_SERVICE_ONLINE || !tank->heard || !has_fresh_value(tank))
         return STYLE_FAINT;
     return tank->in_service ? STYLE_NOTE : STYLE_WELL;
 }
@@ -249,8 +251,8 @@ static void put_state(struct text *out, const struct board *board, const struct 
     int others;
     char more[24] = "";
     const struct board_alert *a = most_urgent(board, tank->id, &others);
-    const char *words = a != NULL ? a->title : quiet_words(tank);
-    style_put(out, look.coloured, a != NULL ? style_of(a) : quiet_style(tank));
+    const char *words = a != NULL ? a->title : quiet_words(board, tank);
+    style_put(out, look.coloured, a != NULL ? style_of(a) : quiet_style(board, tank));
     if (a != NULL) {
         text_printf(out, "%s ", board_alert_active(a) ? marks[a->priority] : "·  ");
         width -= 4;

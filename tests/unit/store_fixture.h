@@ -29,7 +29,7 @@ struct room {
     char dir[64], path[96];
 };
 
-static struct now at(int64_t s)
+static inline struct now at(int64_t s)
 {
     return (struct now){ { T0 + s * 1000 }, { 5000000 + s * 1000 }, true };
 }
@@ -86,7 +86,7 @@ static void room_remove(struct room *room)
     rmdir(room->dir);
 }
 
-static struct reading reading_at(int stream, int64_t s, double value)
+static inline struct reading reading_at(int stream, int64_t s, double value)
 {
     return (struct reading){ .stream = stream,
                              .t = { T0 + s * 1000 },
@@ -97,7 +97,7 @@ static struct reading reading_at(int stream, int64_t s, double value)
                              .basis = TIME_RECEIVED };
 }
 
-static struct store *store_made(struct room *room)
+static inline struct store *store_made(struct room *room)
 {
     struct store *store;
     struct why why;
@@ -106,7 +106,7 @@ static struct store *store_made(struct room *room)
     return store;
 }
 
-static uint64_t committed(struct store *store, uint64_t seq, int64_t s)
+static inline uint64_t committed(struct store *store, uint64_t seq, int64_t s)
 {
     uint64_t safe;
     assert_int_equal(store_commit(store, seq, at(s), true, &safe), STATUS_OK);

@@ -137,6 +137,8 @@ static void a_dead_service_is_the_first_thing_told(void **state)
     board.alert_count = 0;
     has(drawn(&board, (struct board_look){ 100, false }), "SERVICE NOT RUNNING");
     has(buf, "No alerts known.");
+    has(buf, "not watched now");
+    assert_null(strstr(buf, "well"));
     board.service = BOARD_SERVICE_UNKNOWN;
     has(drawn(&board, (struct board_look){ 100, true }), "\033[1;31mno word from the service");
 }
