@@ -36,7 +36,7 @@ struct replay {
     unsigned emit;
     struct now now;
     char buf[ENCODE_DOCUMENT_MAX];
-    uint64_t lines, faulty;
+    uint64_t lines, faulty, messages, cut_after;
 };
 
 static const struct options replay_options;
@@ -153,15 +153,37 @@ static void clock_follow(struct replay *r, utc_t tst)
     r->now = (struct now){ tst, mono_add(r->now.mono, step), is_set };
 }
 
-static void begin(struct replay *r, utc_t first, bool tracing)
+static void boot(struct replay *r, bool tracing)
 {
     struct pump_sinks sinks = {
         .context = r, .effect = on_effect, .answer = on_answer, .trace = tracing ? on_trace : NULL
     };
-    r->now = (struct now){ first, { 0 }, first.ms >= CLOCK_FLOOR_MS };
     pump_init(&r->pump, r->site, &sinks, r->now);
     publisher_init(&r->publisher, r->site, on_publish, r, NULL, r->now);
+}
+
+static void begin(struct replay *r, utc_t first, bool tracing)
+{
+    r->now = (struct now){ first, { 0 }, first.ms >= CLOCK_FLOOR_MS };
+    boot(r, tracing);
     r->waiting = calloc((size_t)r->site->stream_count + 1, sizeof *r->waiting);
+}
+
+/* As if the machine had been started anew between two messages: another boot clock, a fresh engine, the state
+ * from bytes. */
+static void restart(struct replay *r, bool tracing)
+{
+    size_t room = engine_save_room(r->pump.engine);
+    uint8_t *bytes = malloc(room);
+    size_t n = bytes == NULL ? 0 : engine_save(r->pump.engine, bytes, room, r->now);
+    if (n == 0)
+        fprintf(stderr, "lentic replay: the state could not be saved at the cut\n");
+    pump_fini(&r->pump);
+    publisher_fini(&r->publisher);
+    r->now.mono = (mono_t){ 0 };
+    boot(r, tracing);
+    engine_restore(r->pump.engine, bytes, n, r->now);
+    free(bytes);
 }
 
 static void step(struct replay *r, struct message *m, bool tracing)
@@ -173,6 +195,8 @@ static void step(struct replay *r, struct message *m, bool tracing)
     pump_message(&r->pump, m);
     if (r->emit & EMIT_PUBLISHES)
         publisher_tanks(&r->publisher, &r->pump, r->now);
+    if (++r->messages == r->cut_after)
+        restart(r, tracing);
 }
 
 /* --- reading the file --- */
@@ -232,6 +256,7 @@ static const char *conf_path, *emit_names = "alerts";
 static bool tracing;
 static double more_s;
 
+static long long cut_after;
 static bool json;
 
 static const struct option items[] = {
@@ -256,6 +281,13 @@ static const struct option items[] = {
       .into = &more_s,
       .least = 0,
       .most = 366 * 86400.0 },
+    { .name = "cut",
+      .argument = "N",
+      .help = "restart the engine after the Nth message, as the daemon restarts: from its saved state",
+      .kind = OPTION_WHOLE,
+      .into = &cut_after,
+      .least = 1,
+      .most = 1e15 },
     { .name = "json",
       .help = "accepted for likeness with the other verbs: lines are JSON always",
       .kind = OPTION_FLAG,
@@ -321,6 +353,7 @@ int replay_main(int argc, char **argv)
     if (tracing)
         r.emit = 0;
     r.site = site;
+    r.cut_after = (uint64_t)cut_after;
     code = read_capture(&r, operands[0], tracing);
     finish(&r, more_s);
     site_free(site);

@@ -1,0 +1,367 @@
+#!/usr/bin/env python3
+"""Writes the captures of the replay cases: python3 make.py [CASE...]
+
+The same call gives the same bytes. A capture over 50 KB is written gzipped. Only captures are written: what
+is expected of them is read and judged by a person (see run.sh).
+"""
+import gzip
+import json
+import math
+import os
+import random
+import sys
+from datetime import datetime, timedelta, timezone
+
+HERE = os.path.dirname(os.path.abspath(__file__))
+START = datetime(2026, 3, 1, tzinfo=timezone.utc)
+MINUTE, HOUR, DAY = 60, 3600, 86400
+CASES = {}
+
+
+def case(function):
+    CASES[function.__name__[1:].replace("_", "-")] = function
+    return function
+
+
+def iso(s, zone="Z"):
+    return (START + timedelta(seconds=s)).strftime("%Y-%m-%dT%H:%M:%S") + zone
+
+
+class Capture:
+    """Messages at seconds since START; written in the order of their times."""
+
+    def __init__(self):
+        self.lines = []
+
+    def say(self, s, topic, payload, retain=0, qos=1, dup=None):
+        if not isinstance(payload, (str, type(None))):
+            payload = json.dumps(payload, separators=(",", ":"))
+        when = START + timedelta(seconds=s)
+        line = {"tst": when.strftime("%Y-%m-%dT%H:%M:%S.%fZ+0000"), "topic": topic, "qos": qos, "retain": retain}
+        if dup:
+            line["dup"] = 1
+        line["payloadlen"] = len((payload or "").encode())
+        line["payload"] = payload
+        self.lines.append((round(s * 1000), len(self.lines), line))
+
+    def do(self, s, verb, **members):
+        self.say(s, "lentic/millrace/do/" + verb, members)
+
+    def temp(self, s, tank, value):
+        self.say(s, "probes/%s/temp" % tank, "%.2f" % value)
+
+    def text(self):
+        return "".join(json.dumps(line, ensure_ascii=False, separators=(",", ":")) + "\n"
+                       for _, _, line in sorted(self.lines, key=lambda x: x[:2]))
+
+
+class Tank:
+    """Newton cooling toward the room, a heater with hysteresis, evaporation."""
+
+    def __init__(self, volume_l, watts, setpoint, tau_h, ec):
+        self.temp, self.ec, self.setpoint, self.tau_s = setpoint, ec, setpoint, tau_h * HOUR
+        self.heat = watts / (4186.0 * volume_l)
+        self.on, self.dead, self.ec_per_day = False, False, 0.4
+
+    def step(self, room, dt):
+        if self.temp < self.setpoint - 0.25:
+            self.on = True
+        elif self.temp > self.setpoint + 0.25:
+            self.on = False
+        heat = self.heat if self.on and not self.dead else 0.0
+        self.temp += dt * (heat - (self.temp - room) / self.tau_s)
+        self.ec += dt * self.ec_per_day / DAY
+
+
+class Room:
+    """Three tanks, sampled every minute as the probes of room.conf send."""
+
+    def __init__(self, capture, seed=1, mean=17.5, cycle=1.0):
+        self.c, self.random = capture, random.Random(seed)
+        self.mean, self.cycle, self.s = mean, cycle, 0
+        self.tanks = {"a1": Tank(30, 25, 22.0, 7.5, 296), "a2": Tank(30, 25, 22.0, 7.5, 300),
+                      "b1": Tank(54, 50, 22.5, 9.0, 305)}
+        self.mute = set()
+
+    def room(self):
+        return self.mean - self.cycle * math.cos(2 * math.pi * (self.s / DAY - 0.17))
+
+    def probe(self, value):
+        return round((value + self.random.gauss(0, 0.02)) / 0.0625) * 0.0625
+
+    def send(self):
+        for id in ("a1", "a2"):
+            if id + "/temp" not in self.mute:
+                self.c.temp(self.s + (1 if id == "a1" else 7), id, self.probe(self.tanks[id].temp))
+        if self.s % 120 == 0:
+            if "a1/ec" not in self.mute:
+                self.c.say(self.s + 3, "probes/a1/ec", "%.0f" % (self.tanks["a1"].ec + self.random.gauss(0, 1.5)))
+            self.c.say(self.s + 11, "probes/room/temp", "%.1f" % (self.room() + self.random.gauss(0, 0.03)))
+        if "b1" not in self.mute:
+            t = self.tanks["b1"]
+            raw = t.ec * (1 + 0.0191 * (t.temp - 25)) + self.random.gauss(0, 1.5)
+            self.c.say(self.s + 31, "rack-b/b1/state",
+                       {"t": iso(self.s + 30), "water": {"temperature": round(self.probe(t.temp) * 1.8 + 32, 2),
+                                                         "ec": round(raw / 1000, 4)}})
+
+    def run(self, seconds):
+        end = self.s + seconds
+        while self.s < end:
+            self.send()
+            for _ in range(6):
+                for t in self.tanks.values():
+                    t.step(self.room(), 10)
+            self.s += 60
+
+
+@case
+def _01_quiet_day(c):
+    Room(c).run(26 * HOUR)
+
+
+@case
+def _02_readings(c):
+    """Ten minutes of every probe, with one spike, one power-up code and one step that is no spike."""
+    r = Room(c, seed=2)
+    r.run(10 * MINUTE)
+    c.lines = [x for x in c.lines if x[2]["topic"] != "probes/a2/temp"]
+    for i, v in enumerate([22.0, 22.06, 26.5, 22.06, 85, 22.13, 22.13, 24.5, 24.5, 24.44]):
+        c.say(7 + 60 * i, "probes/a2/temp", "%g" % v)
+
+
+@case
+def _03_heater_failure(c):
+    """The heater of a2 dies at 20:00 of the first day, is seen, and works again at 01:30."""
+    r = Room(c, seed=3)
+    r.run(20 * HOUR)
+    r.tanks["a2"].dead = True
+    r.run(3 * HOUR)
+    c.do(r.s + 20, "ack", id="tank/a2/heater-dead", who="mara", why="on my way")
+    r.run(150 * MINUTE)
+    r.tanks["a2"].dead = False
+    r.run(6 * HOUR)
+
+
+@case
+def _04_swing(c):
+    """A lamp warms a1 by 3 degrees by day, in a room that swings with it."""
+    for m in range(0, 40 * 60, 5):
+        warm = max(0.0, math.sin(2 * math.pi * (m / 1440 - 0.29)))
+        c.temp(m * 60, "a1", round((21.8 + 2.9 * warm) / 0.0625) * 0.0625)
+
+
+@case
+def _05_drift(c):
+    """Dissolved solids of a1 climb from 318 by 8 a day, past target + 30; a change brings them back."""
+    dice = random.Random(5)
+    for m in range(0, 4 * 1440, 10):
+        ec = 318 + 8 * m / 1440 if m < 3.2 * 1440 else 302
+        c.say(m * 60, "probes/a1/ec", "%.0f" % (ec + dice.gauss(0, 1.2)))
+        c.temp(m * 60 - 5 + 6, "a1", round((22 + 0.2 * math.sin(m / 20)) / 0.0625) * 0.0625)
+
+
+@case
+def _06_silent_probe(c):
+    """a1 falls silent for 50 minutes, then sends only its error code, then speaks. b1 never speaks. a2 falls
+    below its band, falls silent there and comes back still below."""
+    for m in range(0, 200):
+        if m < 30 or m >= 80:
+            if 80 <= m < 110:
+                c.say(60 * m + 1, "probes/a1/temp", "85")
+            else:
+                c.temp(60 * m + 1, "a1", 22 + 0.0625 * (m // 7 % 2))
+        c.say(60 * m + 3, "probes/a1/ec", "%d" % (300 + m % 3))
+        c.say(60 * m + 11, "probes/room/temp", "%.1f" % (17.5 + 0.1 * (m // 9 % 2)))
+        if m < 60 or m >= 120:
+            c.temp(60 * m + 7, "a2", 21.0 if m < 40 or m >= 150 else 20.0 + 0.0625 * (m % 2))
+
+
+@case
+def _07_retained(c):
+    """Retained values replayed at every connection, with and without a time of their own."""
+    def state(s, t, f, retain=0):
+        c.say(s, "rack-b/b1/state", {"t": iso(t), "water": {"temperature": f, "ec": 0.29}}, retain)
+    c.say(0, "probes/a1/temp", "19.5", retain=1)
+    state(0, -7200, 60.0, retain=1)   # two hours old and news: the only thing known of this tank
+    state(30, -7200, 60.0, retain=1)  # the same again
+    for m in range(1, 6):
+        c.temp(60 * m, "a1", 22)
+        state(60 * m + 5, 60 * m, 72)
+    for m in range(6, 40):            # the broker reconnects every minute; the probes are dead
+        c.say(60 * m, "probes/a1/temp", "22.00", retain=1)
+        state(60 * m + 5, 300, 72, retain=1)
+    c.temp(2400, "a1", 22.06)
+    state(2405, 2400, 72)
+    c.say(2410, "lentic/millrace/do/ack", {"id": "tank/a1/temp-silent", "who": "old"}, retain=1)
+    c.say(2430, "probes/a1/temp", None, retain=1)  # the retained value was cleared
+
+
+@case
+def _08_duplicates(c):
+    """The same message again, at once and later; another value for the same time; the DUP bit says nothing."""
+    def state(s, t, f, dup=None):
+        c.say(s, "rack-b/b1/state", {"t": iso(t), "water": {"temperature": f}}, dup=dup)
+    state(0, 0, 72.0)
+    state(1, 0, 72.0, dup=1)
+    state(60, 60, 72.1)
+    state(61, 60, 72.2)            # a conflict: the first stays
+    state(120, 120, 72.1, dup=1)   # first delivery may carry the bit
+    state(180, 180, 72.2)
+    state(181, 120, 72.1)          # much later, still a duplicate
+    state(182, 60, 72.1)
+    state(240, 240, 72.2)
+    c.temp(300, "a1", 22)          # no own time: two in one second are two readings
+    c.temp(300.4, "a1", 22.06)
+    c.temp(300.4, "a1", 22.06)     # but not in one millisecond
+    state(301, 300, 72.2)
+
+
+RUBBISH = ["???", "", " ", "nan", "NaN", "-nan", "inf", "-Infinity", "null", "None", "unavailable", "Unknown", "offline",
+           "N/A", "-", "--", "22,5", "1,022.5", "22.5 C", "22.5C", "3.0abc", "0x16", "1e999", "+22.5", ".5", "25.", "22..5", "1e1",
+           "\"22.5\"", "{\"temp\":22.5}", "[22.5]", "true", "22.5\u0000", "\ufeff22.5", "  22.5\n", "22.5 22.6", "twenty-two",
+           "85", "85.0", "-127", "-500", "1000", "2" * 300, "\u0000", "\u001b[31m22", "½", "-0"]
+DOCUMENTS = ['{"t":"@","water":{"temperature":72}', '{"t":"@","water":{"temperature":nan,"ec":0.291}}',
+             '{"t":"@","water":{"temperature":72,"ec":NaN}}', '{"t":"@","water":{"temperature":"72.0","ec":"0.291"}}',
+             '{"t":"@","water":{"temperature":"warm","ec":0.291}}', '{"t":"@","water":{"temperature":+72,"ec":0.291}}',
+             '{"t":"@","water":{"temperature":072,"ec":0.291}}', '{"t":"@","water":{"temperature":72.,"ec":0.291}}',
+             '{"t":"@","water":{"temperature":72,"temperature":73,"ec":0.291}}', '{"t":"@","water":{}}', '{"t":"@","water":[72]}',
+             '{"t":"@","water":{"temperature":null,"ec":true}}', '{"t":"@","water":{"temperature":{"v":72},"ec":0.291}}',
+             '{"t":"@","water":{"temperature":1e400,"ec":0.291}}', '[]', '72', '""', '{', 'null', '{"t":"@","water":{"temperature":72,"ec":0.291}} x',
+             '{"t":17,"water":{"temperature":72,"ec":0.291}}', '{"t":null,"water":{"temperature":72,"ec":0.291}}',
+             '{"water":{"temperature":72,"ec":0.291}}', '{"t":"@","water":{"temperature":72,"ec":0.291}}']
+
+
+@case
+def _09_rubbish(c):
+    """Every payload that a probe was ever seen to send, one a minute, on a plain topic and in documents; a good
+    probe beside them. Then five unreadable ones in a row, and sense again."""
+    n = max(len(RUBBISH), len(DOCUMENTS)) + 20
+    for m in range(n):
+        if m < len(RUBBISH):
+            c.say(60 * m + 1, "probes/a1/temp", RUBBISH[m])
+        elif m < len(RUBBISH) + 7:
+            c.say(60 * m + 1, "probes/a1/temp", "### %d" % m)
+        else:
+            c.temp(60 * m + 1, "a1", 22 + 0.0625 * (m % 3))
+        if m < len(DOCUMENTS):
+            c.say(60 * m + 5, "rack-b/b1/state", DOCUMENTS[m].replace("@", iso(60 * m)))
+        elif m % 5 == 0:
+            c.say(60 * m + 5, "rack-b/b1/state", {"t": iso(60 * m), "water": {"temperature": 72.0, "ec": 0.291}})
+        c.temp(60 * m + 7, "a2", 22 + 0.0625 * (m % 2))
+    for topic in ("probes/a9/temp", "probes/a1/temp/raw", "probes//temp", "probes/a1", "lentic/millrace/do/dance", "lentic/millrace/do/ack"):
+        c.say(60 * n, topic, "22.5")
+    c.say(60 * n + 1, "lentic/millrace/do/ack", "{\"id\":\"tank/a1/temp-low\",\"whom\":\"mara\"}")
+
+
+@case
+def _10_restart(c):
+    """Delays, reminders, a shelf, silence and a learning heater all under way; cut in many places."""
+    r = Room(c, seed=10)
+    r.run(13 * HOUR)
+    r.tanks["a1"].dead = True
+    r.run(4 * HOUR)
+    c.do(r.s + 13, "shelve", id="tank/a1/heater-dead", minutes=45, who="mara", why="heater ordered")
+    r.mute = {"b1"}
+    r.run(40 * MINUTE)
+    r.mute = set()
+    c.do(r.s + 13, "service", tank="a1", minutes=20, what="heater")
+    r.tanks["a1"].dead = False
+    r.run(80 * MINUTE)
+
+
+@case
+def _11_times(c):
+    """Late, future, unzoned, old and absurd own times; then the clock of the recording box steps."""
+    def state(s, t, f):
+        c.say(s, "rack-b/b1/state", {"t": t, "water": {"temperature": f}})
+    state(0, iso(-1), 72.0)
+    state(60, iso(59), 72.0)
+    state(120, iso(90, "+00:00"), 72.1)
+    state(180, iso(30), 72.2)              # late: history only
+    state(240, iso(240 + 119), 72.2)       # ahead, but within two minutes: believed
+    state(300, iso(300 + 3600), 72.2)      # an hour ahead: receive time, and before the newest, so late
+    state(420, iso(420 + 86400 * 3650), 72.2)
+    state(480, iso(479, ""), 72.2)         # no zone
+    state(540, "1970-01-01T00:00:12Z", 72.2)
+    state(600, "1999-12-31T23:59:59Z", 72.2)
+    state(660, "half past two", 72.2)
+    state(720, START.timestamp() + 720, 72.3)            # epoch seconds
+    state(780, START.timestamp() * 1000 + 780000, 72.3)  # epoch milliseconds
+    state(840, iso(840 + 3600, "+01:00"), 72.3)
+    state(900, 12345, 72.3)                # uptime, not a time
+    state(960, -1, 72.3)
+    state(1020, "2026-02-30T00:00:00Z", 72.3)
+    state(1080, iso(1079), 50.0)           # a real fall, three times, two of them late
+    state(1140, iso(1100), 50.0)
+    state(1200, iso(1000), 50.0)
+    state(1260, iso(1259), 72.3)
+    state(1320, iso(1319), 72.3)
+
+
+@case
+def _12_unit_mismatch(c):
+    """A firmware update turns Celsius into Fahrenheit and says so; the other probe says it another way."""
+    for m in range(0, 60):
+        unit, v = ("°F", 71.6) if 20 <= m < 35 else ("°C", 22.0)
+        c.say(60 * m, "meter/a1", {"temp": v + 0.06 * (m % 2), "unit": unit})
+        c.say(60 * m + 5, "meter/a2", {"temp": 71.6 if m >= 30 else 22.0 + 0.06 * (m % 2), "unit": "F" if m >= 30 else "C"})
+
+
+@case
+def _13_life(c):
+    """One alert after the other through its whole life, by commands."""
+    cold = [(10, 60), (100, 130), (240, 420)]
+    for m in range(0, 560):
+        low = any(a <= m < b for a, b in cold)
+        c.temp(60 * m + 1, "a2", (19.5 if low else 22.0) + 0.0625 * (m % 2))
+        c.temp(60 * m + 2, "a1", 22 + 0.0625 * (m // 3 % 2))
+
+    def do(m, verb, **members):
+        c.do(60 * m + 30, verb, who="mara", **members)
+    do(5, "ack", id="tank/a2/temp-low")                    # refused: nothing there
+    do(20, "reset", id="tank/a2/temp-low")                 # refused
+    do(21, "ack", id="tank/a2/temp-low", why="seen")
+    do(22, "ack", id="tank/a2/temp-low")                   # refused: already
+    do(105, "shelve", id="tank/a2/temp-low", why="window") # refused: no end
+    do(106, "shelve", id="tank/a2/temp-low", minutes=2000) # refused: too long
+    do(107, "shelve", id="tank/a2/temp-low", minutes=60, why="window open")
+    do(108, "ack", id="tank/a2/temp-low")                  # refused: shelved
+    do(180, "unshelve", id="tank/a2/temp-low")             # refused: ran out
+    do(200, "ack", tank="a2")                              # what waits at the tank
+    do(236, "service", tank="a2", minutes=30, what="change", why="weekly change")
+    do(280, "ack", id="tank/a2/temp-low", why="heater off")
+    do(300, "service", tank="a2", what="change")
+    do(310, "service", tank="a2", minutes=0)
+    do(330, "out", id="tank/a2/temp-low", why="new probe next week")
+    do(430, "back", id="tank/a2/temp-low")
+    do(431, "back", id="tank/a2/temp-low")                 # refused
+    c.say(60 * 450, "probes/a2/leak", "1")
+    c.say(60 * 450 + 5, "probes/a2/leak", "0")
+    do(460, "reset", id="tank/a1/temp-silent")             # refused
+
+
+def write(name, text):
+    folder = os.path.join(HERE, name)
+    os.makedirs(folder, exist_ok=True)
+    plain = os.path.join(folder, "capture.jsonl")
+    packed = plain + ".gz"
+    for path in (plain, packed):
+        if os.path.exists(path):
+            os.remove(path)
+    if len(text.encode()) <= 50000:
+        with open(plain, "w", encoding="utf-8") as f:
+            f.write(text)
+    else:
+        with open(packed, "wb") as f:
+            f.write(gzip.compress(text.encode(), 9, mtime=0))
+
+
+def main():
+    for name in sys.argv[1:] or CASES:
+        capture = Capture()
+        CASES[name](capture)
+        write(name, capture.text())
+
+
+if __name__ == "__main__":
+    main()
