@@ -89,6 +89,7 @@ static void read_calib(struct loader *ld, const struct config_setting_t *at, con
           .hi = 1.2,
           .unit = "of the ideal",
           .apply = read_slope },
+        { .name = "pivot_ph", .type = KEY_NUMBER, .into = INTO(pivot_ph), .lo = 4, .hi = 10 },
     };
 #undef INTO
     struct value_draft *draft = target;
@@ -146,6 +147,7 @@ struct value_draft values_draft(void)
                              .offset = NAN,
                              .offset_mv = NAN,
                              .slope = { NAN, NAN },
+                             .pivot_ph = NAN,
                              .quality = quality_words_init() };
 }
 
@@ -187,21 +189,24 @@ static void finish_calib(struct loader *ld, struct value_draft *draft)
     struct calib *calib = &draft->value.calib;
     bool electrode = draft->value.millivolts && draft->value.quantity == Q_PH;
     bool linear_words = !isnan(draft->gain) || !isnan(draft->offset);
-    bool electrode_words = !isnan(draft->offset_mv) || !isnan(draft->slope[0]);
+    bool electrode_words = !isnan(draft->offset_mv) || !isnan(draft->slope[0]) || !isnan(draft->pivot_ph);
     *calib = CALIB_IDENTITY;
     if (electrode)
         calib->kind = CALIB_ELECTRODE;
     if (electrode && linear_words)
         fault_say(ld->faults, draft->calib_at,
-                  "an electrode in millivolts takes offset_mv and slope, not gain and offset");
+                  "an electrode in millivolts takes offset_mv, slope and pivot_ph, not gain and offset");
     if (!electrode && electrode_words)
-        fault_say(ld->faults, draft->calib_at,
-                  "offset_mv and slope go with ph and millivolts = true; here gain and offset count");
+        fault_say(
+            ld->faults, draft->calib_at,
+            "offset_mv, slope and pivot_ph go with ph and millivolts = true; here gain and offset count");
     calib->gain = isnan(draft->gain) ? 1.0 : draft->gain;
     calib->offset = isnan(draft->offset) ? 0.0 : draft->offset;
     calib->offset_mv = isnan(draft->offset_mv) ? 0.0 : draft->offset_mv;
     for (int i = 0; i < 2; i++)
         calib->slope_fraction[i] = isnan(draft->slope[i]) ? 1.0 : draft->slope[i];
+    if (!isnan(draft->pivot_ph))
+        calib->pivot_ph = draft->pivot_ph;
 }
 
 static void check_silence(struct loader *ld, const struct config_setting_t *at,

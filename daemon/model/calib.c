@@ -7,7 +7,7 @@
 static double ph_of_millivolts(const struct calib *c, double mv, double temp_c)
 {
     const struct electrode e = { .offset_mv = c->offset_mv,
-                                 .pivot_ph = 7.0,
+                                 .pivot_ph = c->pivot_ph,
                                  .slope_fraction = { c->slope_fraction[0], c->slope_fraction[1] } };
     double ph;
     return electrode_ph(&e, mv, temp_c, &ph, NULL) == STATUS_OK ? ph : NAN;

@@ -3,10 +3,9 @@
 #include <math.h>
 
 #include "water/conductivity.h"
+#include "water/electrode.h"
 
 #define ALMOST_DRY_US_CM 2.0
-#define NERNST_MV_K      0.19842143 /* R ln10 / F */
-#define KELVIN           273.15
 
 static double step_of(enum quantity q)
 {
@@ -69,12 +68,14 @@ static double factor_to_25(const struct probe_value *value, double temp_c)
     return st == STATUS_OK ? factor : 1;
 }
 
-/* Millivolts of an electrode as the configuration describes it; side 0 acid, 1 base. */
+/* Millivolts of an electrode as the configuration describes it. */
 static double electrode_millivolts(const struct calib *c, double ph, double temp_c)
 {
-    double fraction = c->kind == CALIB_ELECTRODE ? c->slope_fraction[ph > 7] : 1;
-    double offset_mv = c->kind == CALIB_ELECTRODE ? c->offset_mv : 0;
-    return offset_mv - fraction * NERNST_MV_K * (temp_c + KELVIN) * (ph - 7);
+    struct electrode e = ELECTRODE_IDEAL;
+    double mv = 0;
+    if (c->kind == CALIB_ELECTRODE)
+        e = (struct electrode){ c->offset_mv, c->pivot_ph, { c->slope_fraction[0], c->slope_fraction[1] } };
+    return electrode_mv(&e, ph, fmin(fmax(temp_c, 0), 60), &mv, NULL) == STATUS_OK ? mv : 0;
 }
 
 double sensor_unread(const struct probe_value *value, double stored, double temp_c)

@@ -8,7 +8,7 @@
 struct value_draft {
     struct probe_value value;
     int compensated; /* -1: not said */
-    double gain, offset, offset_mv, slope[2];
+    double gain, offset, offset_mv, slope[2], pivot_ph;
     const struct config_setting_t *calib_at;
     struct quality_words quality;
 };

@@ -7,6 +7,7 @@
 
 #include <math.h>
 #include "model/calib.h"
+#include "water/electrode.h"
 
 static void near(double got, double want)
 {
@@ -40,6 +41,26 @@ static void electrode_by_temperature(void **state)
     near(calib_apply(&c, 10 - 0.9 * 59.159, 25), 8);
 }
 
+/* Buffers 4, 6.86 and 9.18 at 25 degrees: the bend is at the middle one, not at 7. */
+static void three_points_bend_at_the_middle_buffer(void **state)
+{
+    (void)state;
+    const struct electrode_point points[] = { { 172, 4.0 }, { 10, 6.86 }, { -115, 9.18 } };
+    struct electrode e;
+    struct electrode_quality quality;
+    assert_int_equal(electrode_fit(points, 3, 25, &e, &quality, NULL), STATUS_OK);
+    struct calib c = CALIB_IDENTITY;
+    c.kind = CALIB_ELECTRODE;
+    c.offset_mv = e.offset_mv;
+    c.slope_fraction[0] = e.slope_fraction[0];
+    c.slope_fraction[1] = e.slope_fraction[1];
+    c.pivot_ph = e.pivot_ph;
+    for (int i = 0; i < 3; i++)
+        near(calib_apply(&c, points[i].mv, 25), points[i].buffer_ph);
+    c.pivot_ph = 7;
+    assert_true(fabs(calib_apply(&c, 172, 25) - 4.0) > 0.002);
+}
+
 static void what_cannot_be_said_is_nan(void **state)
 {
     (void)state;
@@ -58,6 +79,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(straight_line),
         cmocka_unit_test(electrode_by_temperature),
+        cmocka_unit_test(three_points_bend_at_the_middle_buffer),
         cmocka_unit_test(what_cannot_be_said_is_nan),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

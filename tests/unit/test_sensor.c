@@ -62,7 +62,10 @@ static void calibration_is_turned_back(void **state)
     assert_near(1.02 * sensor_unread(&v, 24, 24) - 0.3, 24, 1e-12);
     struct probe_value mv = ideal(Q_PH);
     mv.millivolts = true;
-    mv.calib = (struct calib){ CALIB_ELECTRODE, 1, 0, 5, { 0.98, 0.96 }, UTC_NONE };
+    mv.calib.kind = CALIB_ELECTRODE;
+    mv.calib.offset_mv = 5;
+    mv.calib.slope_fraction[0] = 0.98;
+    mv.calib.slope_fraction[1] = 0.96;
     assert_near(sensor_unread(&mv, 7, 25), 5, 1e-9);
     assert_near(sensor_unread(&mv, 6, 25), 5 + 0.98 * 59.15935, 1e-3);
     assert_near(sensor_unread(&mv, 8, 25), 5 - 0.96 * 59.15935, 1e-3);

@@ -62,7 +62,12 @@ static void calibration_suits_the_probe(void **state)
         value_of("measures = \"ph\"; millivolts = true; calib = { offset_mv = 4.5; slope = [0.98, 0.97]; };");
     assert_int_equal(value->calib.kind, CALIB_ELECTRODE);
     assert_true(value->calib.offset_mv == 4.5 && value->calib.slope_fraction[0] == 0.98 &&
-                value->calib.slope_fraction[1] == 0.97);
+                value->calib.slope_fraction[1] == 0.97 && value->calib.pivot_ph == 7.0);
+    value =
+        value_of("measures = \"ph\"; millivolts = true; calib = { slope = [0.98, 0.97]; pivot_ph = 6.86; };");
+    assert_true(value->calib.pivot_ph == 6.86 && value->calib.offset_mv == 0.0);
+    expect_fault(probe("measures = \"ph\"; millivolts = true; calib = { pivot_ph = 2; };"), 4,
+                 "pivot_ph must be 4 to 10");
     value = value_of("measures = \"ph\"; unit = \"V\"; millivolts = true; calib = { slope = 0.9; };");
     assert_true(value->calib.slope_fraction[0] == 0.9 && value->calib.slope_fraction[1] == 0.9 &&
                 value->unit.gain == 1000.0);
@@ -71,7 +76,7 @@ static void calibration_suits_the_probe(void **state)
     expect_fault(probe("measures = \"ph\"; calib = { slope = 0.9; };"), 4,
                  "go with ph and millivolts = true");
     expect_fault(probe("measures = \"ph\"; millivolts = true; calib = { gain = 1.1; };"), 4,
-                 "takes offset_mv and slope");
+                 "takes offset_mv, slope and pivot_ph");
     expect_fault(probe("measures = \"ec\"; millivolts = true;"), 4, "millivolts goes with ph and orp only");
     expect_fault(probe("measures = \"ph\"; millivolts = true; calib = { slope = (1, 1, 1); };"), 4,
                  "slope takes one number, or two");
