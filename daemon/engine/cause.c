@@ -65,7 +65,16 @@ static int leader_at(const struct engine *e, int place, enum family family, int 
     return best;
 }
 
-/* Probes of one make that fall silent together: the first speaks for the others. */
+/* Together: within this of each other. One that follows later is news of its own. */
+#define TOGETHER_MS (5 * MS_PER_MIN)
+
+static bool fell_silent_together(const struct engine *e, int a, int b)
+{
+    int64_t apart = e->streams[a].fresh_at.ms - e->streams[b].fresh_at.ms;
+    return apart >= -TOGETHER_MS && apart <= TOGETHER_MS;
+}
+
+/* Probes of one make, or of one place, that fall silent together: the first speaks for the others. */
 static int silent_leader(const struct engine *e, int slot)
 {
     const struct alert_slot *mine = &e->site->alerts[slot];
@@ -75,9 +84,9 @@ static int silent_leader(const struct engine *e, int slot)
         if (i == slot || other->kind != KIND_SILENT || !leads(e, i))
             continue;
         int s = site_stream_of(e->site, other->place, other->quantity);
-        if (s >= 0 && e->site->streams[s].entry == e->site->streams[stream].entry)
-            return i;
-        if (other->place == mine->place)
+        if (s < 0 || !fell_silent_together(e, s, stream))
+            continue;
+        if (e->site->streams[s].entry == e->site->streams[stream].entry || other->place == mine->place)
             return i;
     }
     return -1;
@@ -175,8 +184,10 @@ static const struct heater *heater_of(const struct engine *e, int place)
     return tank < 0 ? NULL : &e->tanks[tank].heater;
 }
 
-static void explain_limit(const struct engine *e, const struct alert_slot *slot, struct alert *pub)
+static void explain_limit(const struct engine *e, const struct alert_slot *slot, struct alert *pub,
+                          struct now now)
 {
+    char span[32];
     static const char *const said[] = { [KIND_LOW] = "lower limit",
                                         [KIND_HIGH] = "upper limit",
                                         [KIND_SWING] = "largest daily range",
@@ -187,7 +198,7 @@ static void explain_limit(const struct engine *e, const struct alert_slot *slot,
     put_value(&out, slot->quantity, pub->value);
     text_printf(&out, ", %s ", said[slot->kind]);
     put_value(&out, slot->quantity, pub->limit);
-    if (s >= 0 && e->streams[s].seen) {
+    if (s >= 0 && utc_is_set(e->streams[s].value_t)) {
         struct window_range day = window_range(&e->streams[s].day, e->streams[s].value_t, MS_PER_DAY);
         if (day.bins > 0) {
             text_put(&out, "; over the day ");
@@ -195,6 +206,9 @@ static void explain_limit(const struct engine *e, const struct alert_slot *slot,
             text_put(&out, " to ");
             put_value(&out, slot->quantity, day.hi);
         }
+        if (e->streams[s].silent)
+            text_printf(&out, "; not heard for %s",
+                        span_format(now.mono.ms - e->streams[s].fresh_at.ms, span, sizeof span));
     }
 }
 
@@ -218,7 +232,12 @@ static void explain_stream(const struct engine *e, const struct alert_slot *slot
     int stream = site_stream_of(e->site, slot->place, slot->quantity);
     const struct stream_state *s = &e->streams[stream];
     char span[32];
-    if (slot->kind == KIND_SILENT) {
+    if (!pub->active && slot->kind != KIND_NOISY) {
+        if (s->seen) {
+            text_put(&out, "the last value was ");
+            put_value(&out, slot->quantity, s->last.value);
+        }
+    } else if (slot->kind == KIND_SILENT) {
         if (s->seen)
             text_printf(&out, "no usable value for %s; the last was ",
                         span_format(now.mono.ms - s->fresh_at.ms, span, sizeof span));
@@ -252,7 +271,7 @@ void cause_explain(void *engine, int slot, struct alert *pub, struct now now)
     case KIND_SWING:
     case KIND_FAST:
     case KIND_DRIFT:
-        explain_limit(e, s, pub);
+        explain_limit(e, s, pub, now);
         if (limit_cause(e, s) != NULL)
             cause = limit_cause(e, s);
         break;

@@ -108,6 +108,7 @@ static void init_stream(struct engine *e, int i, struct now now)
     s->value_t = UTC_NONE;
     s->last.stream = s->gate.pending.stream = i;
     s->fresh_at = now.mono;
+    stream_timer_set(e, i, STREAM_HELD, MONO_NEVER);
     stream_timer_set(e, i, STREAM_SILENT, mono_add(now.mono, health_stale_ms(e, i)));
 }
 
@@ -121,6 +122,7 @@ static void init_tank(struct engine *e, int i, struct now now)
     t->service_until = t->last_change = UTC_NONE;
     t->last_step_ec = NAN;
     tank_timer_set(e, i, TANK_EVAL, next_eval(now));
+    tank_timer_set(e, i, TANK_SERVICE, MONO_NEVER);
 }
 
 struct engine *engine_init(const struct site *site, struct now now)

@@ -7,7 +7,11 @@
 #include <stdio.h>
 #include <string.h>
 
-#define STREAM_ROOM (400 + 2 * 24 * 2048 + 28 * 1200)
+/* Bytes, each over what its fields take. */
+#define STREAM_ROOM 2048
+#define BIN_ROOM    40
+#define RUN_ROOM    24
+#define POINT_ROOM  16
 #define ALERT_ROOM  1400
 #define TANK_ROOM   1536
 #define CATCH_UP_MS MS_PER_MIN
@@ -120,6 +124,7 @@ static void visit_counts(struct engine *e, struct pack *p)
                         &e->counts.conflicts, &e->counts.late,    &e->counts.retained };
     for (unsigned i = 0; i < sizeof all / sizeof *all; i++)
         pack_u64(p, all[i]);
+    pack_bool(p, &e->link_down);
 }
 
 /* --- names --- */
@@ -168,7 +173,13 @@ static int section_count(const struct engine *e, enum section kind)
 
 size_t engine_save_room(const struct engine *e)
 {
-    return 64 + (size_t)e->site->stream_count * STREAM_ROOM + (size_t)e->site->alert_count * ALERT_ROOM +
+    size_t streams = 0;
+    for (int i = 0; i < e->site->stream_count; i++) {
+        const struct stream_state *s = &e->streams[i];
+        streams += STREAM_ROOM + (size_t)(s->gate.highest.cap + s->gate.lowest.cap) * RUN_ROOM +
+                   (size_t)s->gate.window_cap * POINT_ROOM + (size_t)(s->day.cap + s->days.cap) * BIN_ROOM;
+    }
+    return 1024 + streams + (size_t)e->site->alert_count * ALERT_ROOM +
            (size_t)e->site->tank_count * TANK_ROOM;
 }
 
@@ -221,6 +232,43 @@ static bool find(const struct engine *e, const char *name, struct place_in_order
     return false;
 }
 
+/* The service window of a tank whose section was lost must not keep its alerts quiet for ever: it ends soon.
+ */
+static void end_lost_service(struct engine *e, int tank, struct now now)
+{
+    int place = e->site->tanks[tank].place;
+    if (e->tanks[tank].in_service)
+        return;
+    for (int i = e->site->first_alert[place]; i < e->site->first_alert[place + 1]; i++)
+        if (e->alarms.items[i].pub.marks & ALERT_BY_DESIGN)
+            tank_timer_set(e, tank, TANK_SERVICE, mono_add(now.mono, CATCH_UP_MS));
+}
+
+/* A delay that ran out when its probes had been unheard for too long: their silence would have ended it. */
+static void end_unheard_delay(struct engine *e, int slot)
+{
+    const struct alert_slot *alert = &e->site->alerts[slot];
+    mono_t due = timers_due(&e->timers, slot * ALARM_TIMERS + ALARM_DELAY);
+    int first = alert->kind <= KIND_DRIFT ? site_stream_of(e->site, alert->place, alert->quantity) : -1;
+    int s = first;
+    if (first < 0 || due.ms == MONO_NEVER.ms)
+        return;
+    do {
+        if (mono_add(e->streams[s].fresh_at, health_stale_ms(e, s)).ms >= due.ms)
+            return;
+        s = e->site->streams[s].twin;
+    } while (s >= 0 && s != first);
+    alarm_freeze(&e->alarms, slot);
+}
+
+static void mend(struct engine *e, struct now now)
+{
+    for (int i = 0; i < e->site->tank_count; i++)
+        end_lost_service(e, i, now);
+    for (int i = 0; i < e->site->alert_count; i++)
+        end_unheard_delay(e, i);
+}
+
 int engine_restore(struct engine *e, const uint8_t *bytes, size_t n, struct now now)
 {
     struct pack p = pack_reader(bytes, n), section;
@@ -231,9 +279,11 @@ int engine_restore(struct engine *e, const uint8_t *bytes, size_t n, struct now 
         if (!find(e, name, &at))
             continue;
         visit(e, at.kind, at.i, &section, now);
-        taken++;
         if (section.bad)
             engine_forget(e, at.kind, at.i, now);
+        else
+            taken++;
     }
+    mend(e, now);
     return taken;
 }

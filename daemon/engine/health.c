@@ -212,15 +212,29 @@ void health_arrived(struct engine *e, int stream, const struct reading *r, enum 
         judge_refused(e, stream, kind, now, fx);
 }
 
+static enum tri stuck(const struct reading *r)
+{
+    enum flag flat = verdict_get(r->tests, TEST_FLAT), thin = verdict_get(r->tests, TEST_ATTENUATED);
+    if (flat == FLAG_FAIL || thin == FLAG_FAIL)
+        return TRI_YES;
+    return flat == FLAG_GOOD ? TRI_NO : TRI_KEEP;
+}
+
+/* One alert for all probes of the place: a twin that moves must not clear what its neighbour shows. */
 static void judge_stuck(struct engine *e, int stream, const struct reading *r, struct now now,
                         struct effects *fx)
 {
     const struct stream *site = &e->site->streams[stream];
     int slot = slot_find(e->site, site->place, KIND_STUCK, site->quantity);
-    enum flag flat = verdict_get(r->tests, TEST_FLAT), thin = verdict_get(r->tests, TEST_ATTENUATED);
-    enum tri condition = flat == FLAG_FAIL || thin == FLAG_FAIL ? TRI_YES
-                         : flat == FLAG_GOOD                    ? TRI_NO
-                                                                : TRI_KEEP;
+    enum tri condition = stuck(r);
+    for (int t = site->twin; t >= 0 && t != stream; t = e->site->streams[t].twin) {
+        if (e->streams[t].silent || !e->streams[t].seen)
+            continue;
+        enum tri other = stuck(&e->streams[t].last);
+        condition = condition == TRI_YES || other == TRI_YES ? TRI_YES
+                    : condition == TRI_NO                    ? other
+                                                             : condition;
+    }
     alarm_judge(&e->alarms, slot, condition, r->value, NAN, now, fx);
 }
 

@@ -89,4 +89,10 @@ void rules_freeze(struct engine *e, int place, enum quantity q)
         if (slot >= 0)
             alarm_freeze(&e->alarms, slot);
     }
+    static const enum alert_kind heater[] = { KIND_HEATER_DEAD, KIND_HEATER_STUCK, KIND_HEATER_WEAK };
+    for (unsigned i = 0; q == Q_TEMP && i < sizeof heater / sizeof *heater; i++) {
+        int slot = slot_find(e->site, place, heater[i], Q_COUNT);
+        if (slot >= 0)
+            alarm_freeze(&e->alarms, slot);
+    }
 }

@@ -60,6 +60,8 @@ static utc_t begin_of(const struct window *w, const struct window_bin *bin)
 struct window_range window_range(const struct window *w, utc_t to, int64_t span_ms)
 {
     struct window_range r = { NAN, NAN, NAN, NAN, UTC_NONE, UTC_NONE, 0 };
+    if (!utc_is_set(to))
+        return r;
     int32_t last = index_of(w, to);
     int32_t first = index_of(w, (utc_t){ to.ms - span_ms }) + 1;
     if (first <= w->newest - w->cap)
