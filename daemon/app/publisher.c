@@ -87,9 +87,10 @@ static mono_t tank_due(const struct publisher *p, int tank)
 
 /* --- alerts and events --- */
 
+/* A service window marks every alert of its tank; those with nothing to say stay unseen. */
 static bool stands(const struct alert *a)
 {
-    return a->base != ALERT_NORM || a->marks != 0;
+    return a->base != ALERT_NORM || (a->marks & (ALERT_SHELVED | ALERT_OUT_OF_SERVICE)) != 0;
 }
 
 static void send_alert(struct publisher *p, const struct alert *a, enum alert_change change, utc_t t)
@@ -140,6 +141,7 @@ void publisher_effect(struct publisher *p, const struct pump *pump, const struct
         p->tank_dirty[e->u.tank] = true;
         break;
     case EFFECT_READING:
+    case EFFECT_CALIB:
         break;
     }
 }

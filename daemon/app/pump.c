@@ -80,6 +80,9 @@ static void trace_effect(const struct pump *p, const struct effect *e)
     case EFFECT_JOURNAL:
         trace(p, "journal", "%s", e->u.journal.what);
         break;
+    case EFFECT_CALIB:
+        trace(p, "engine/calibrate", "%s", p->site->streams[e->u.calib.stream].name);
+        break;
     }
 }
 

@@ -43,17 +43,18 @@ static double partner_temp(const struct engine *e, const struct sample *s)
     return t->gate.last.v;
 }
 
-/* NaN (not judged, kept out) when the temperature that a raw conductivity needs is not known: a number that
- * looks right would be worse. */
-double derive_value(const struct engine *e, const struct sample *s)
+double derive_reckon(const struct probe_value *value, const struct calib *calib, double raw, double temp_c)
 {
-    const struct probe_value *value = site_stream_value(e->site, s->stream);
-    double v = calib_apply(&e->streams[s->stream].calib, s->raw, partner_temp(e, s));
+    double v = calib_apply(calib, raw, temp_c), ec25 = NAN, factor;
     if (value->quantity != Q_EC || value->compensated || isnan(v))
         return v;
-    double temp_c = partner_temp(e, s), ec25 = NAN, factor;
     if (isnan(temp_c))
         return NAN;
-    enum status st = conductivity_at_25(v, temp_c, value->alpha, &ec25, &factor, NULL);
-    return st == STATUS_OK ? ec25 : NAN;
+    return conductivity_at_25(v, temp_c, value->alpha, &ec25, &factor, NULL) == STATUS_OK ? ec25 : NAN;
+}
+
+double derive_value(const struct engine *e, const struct sample *s, utc_t t)
+{
+    return derive_reckon(site_stream_value(e->site, s->stream), calibrate_at(e, s->stream, t), s->raw,
+                         partner_temp(e, s));
 }

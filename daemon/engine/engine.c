@@ -55,6 +55,12 @@ int slot_find(const struct site *site, int place, enum alert_kind kind, enum qua
     return -1;
 }
 
+bool alert_is_active(const struct engine *e, int place, enum alert_kind kind, enum quantity q)
+{
+    int slot = place < 0 ? -1 : slot_find(e->site, place, kind, q);
+    return slot >= 0 && e->alarms.items[slot].pub.active;
+}
+
 int speaking_stream(const struct engine *e, int place, enum quantity q)
 {
     int first = site_stream_of(e->site, place, q);
@@ -295,7 +301,7 @@ void engine_ingest(struct engine *e, const struct sample *sample, bool retained,
     }
     if (sample->kind == SAMPLE_VALUE) {
         r.sent = sample->sent;
-        r.value = derive_value(e, sample);
+        r.value = derive_value(e, sample, r.t);
     }
     if (sample->kind == SAMPLE_SYNTAX || sample->kind == SAMPLE_UNIT)
         health_rejected(e, sample);
@@ -365,11 +371,6 @@ void engine_service(struct engine *e, enum alert_kind kind, bool wrong, const ch
     if (wrong)
         snprintf(pub->evidence, sizeof pub->evidence, "%s", evidence);
     alarm_judge(&e->alarms, slot, wrong ? TRI_YES : TRI_NO, NAN, NAN, now, fx);
-}
-
-void engine_calibrate(struct engine *e, int stream, const struct calib *c)
-{
-    e->streams[stream].calib = *c;
 }
 
 const struct alert *engine_alert(const struct engine *e, int slot)

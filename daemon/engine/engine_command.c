@@ -114,6 +114,8 @@ enum status engine_command(struct engine *e, const struct command *c, struct now
         return service(e, c, now, fx, why);
     case COMMAND_NOTE:
         return note(e, c, now, fx, why);
+    case COMMAND_CALIBRATE:
+        return calibrate(e, c, now, fx, why);
     default:
         return why_say(why, STATUS_REFUSED, "%s is not understood here", command_name(c->verb));
     }

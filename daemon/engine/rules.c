@@ -6,6 +6,7 @@
 #define SWING_SPAN_MS MS_PER_DAY
 #define FAST_SPAN_MS  MS_PER_HOUR
 #define FAST_MEAN_MS  (15 * MS_PER_MIN)
+#define STEADY_MS     (15 * MS_PER_MIN)
 
 static void judge(struct engine *e, int place, enum alert_kind kind, enum quantity q, double v, double limit,
                   bool high, struct now now, struct effects *fx)
@@ -15,6 +16,15 @@ static void judge(struct engine *e, int place, enum alert_kind kind, enum quanti
         return;
     enum tri condition = alarm_compare(v, limit, e->site->alerts[slot].settings.deadband, high);
     alarm_judge(&e->alarms, slot, condition, v, limit, now, fx);
+}
+
+/* Conductivity probes are noisy and dissolved solids slow: their limits judge the mean of the last minutes. */
+static double steady(const struct engine *e, int stream, enum quantity q, double v, utc_t t)
+{
+    if (q != Q_EC && q != Q_TDS)
+        return v;
+    double mean = window_mean_over(&e->streams[stream].day, t, STEADY_MS);
+    return isnan(mean) ? v : mean;
 }
 
 static void rule_band(struct engine *e, const struct tank *tank, enum quantity q, double v, struct now now,
@@ -63,14 +73,16 @@ static void rule_drift(struct engine *e, const struct tank *tank, enum quantity 
 void rules_input(struct engine *e, int stream, double v, utc_t t, struct now now, struct effects *fx)
 {
     const struct stream *s = &e->site->streams[stream];
+    calibrate_due(e, stream, now, fx);
     int index = e->site->places[s->place].tank;
     if (index < 0)
         return;
     const struct tank *tank = &e->site->tanks[index];
-    rule_band(e, tank, s->quantity, v, now, fx);
+    double level = steady(e, stream, s->quantity, v, t);
+    rule_band(e, tank, s->quantity, level, now, fx);
     rule_swing(e, tank, s->quantity, stream, t, now, fx);
     rule_fast(e, tank, s->quantity, stream, t, now, fx);
-    rule_drift(e, tank, s->quantity, v, now, fx);
+    rule_drift(e, tank, s->quantity, level, now, fx);
     derive_rules(e, index, s->quantity, now, fx);
 }
 

@@ -101,6 +101,19 @@ double window_mean_over(const struct window *w, utc_t to, int64_t span_ms)
     return n == 0 ? NAN : sum / (double)n;
 }
 
+void window_map(struct window *w, double gain, double offset)
+{
+    for (int i = 0; i < w->cap; i++) {
+        struct window_bin *bin = &w->bins[i];
+        double a = gain * (double)bin->lo + offset, b = gain * (double)bin->hi + offset;
+        if (bin->n == 0)
+            continue;
+        bin->lo = (float)fmin(a, b);
+        bin->hi = (float)fmax(a, b);
+        bin->sum = gain * bin->sum + offset * bin->n;
+    }
+}
+
 void window_visit(struct window *w, struct pack *p)
 {
     int32_t held = 0;

@@ -13,6 +13,7 @@ static const char *const names[EVENT_COUNT] = {
     [EVENT_COMMAND] = "command",
     [EVENT_FORECAST_SCORED] = "forecast-scored",
     [EVENT_CLOCK] = "clock",
+    [EVENT_CALIBRATED] = "calibrated",
 };
 
 const char *event_kind_name(enum event_kind k)

@@ -14,8 +14,9 @@ struct request {
     enum status st;
 };
 
-static const char *const members[] = { "place", "tank",     "kind",  "id",     "minutes", "who", "why",
-                                       "what",  "quantity", "value", "litres", "grams",   "at" };
+static const char *const members[] = { "place",  "tank",     "kind",   "id",     "minutes", "who", "why",
+                                       "what",   "quantity", "value",  "litres", "grams",   "at",  "probe",
+                                       "points", "gain",     "offset", "undo",   "from" };
 #define MEMBERS (sizeof members / sizeof *members)
 
 static bool is_member(const char *key)
@@ -33,7 +34,7 @@ static void refuse_unknown_members(struct request *r)
         if (!is_member(key)) {
             r->st = why_say(r->why, STATUS_INVALID,
                             "unknown member \"%.40s\"; known are place tank kind id minutes who why what "
-                            "quantity value litres grams at",
+                            "quantity value litres grams at probe points gain offset undo from",
                             key);
             return;
         }
@@ -129,9 +130,9 @@ static void get_alert(struct request *r, struct command *c)
     }
 }
 
-static void get_time(struct request *r, struct command *c)
+static void get_time(struct request *r, const char *name, utc_t *into)
 {
-    struct json_item item = member(r, "at");
+    struct json_item item = member(r, name);
     char number[32];
     struct text out = text_over(number, sizeof number);
     bool zoned = false;
@@ -140,15 +141,15 @@ static void get_time(struct request *r, struct command *c)
     if (item.kind == JSON_KIND_NUMBER)
         text_printf(&out, "%.3f", item.number);
     if (item.kind == JSON_KIND_TEXT)
-        c->at = decode_time(item.text, item.text_len, TIME_FORM_AUTO, &zoned);
+        *into = decode_time(item.text, item.text_len, TIME_FORM_AUTO, &zoned);
     else if (item.kind == JSON_KIND_NUMBER)
-        c->at = decode_time(number, out.len, TIME_FORM_AUTO, &zoned);
-    if (zoned && c->at.ms >= UTC_FLOOR.ms && c->at.ms <= UTC_CEIL.ms)
+        *into = decode_time(number, out.len, TIME_FORM_AUTO, &zoned);
+    if (zoned && into->ms >= UTC_FLOOR.ms && into->ms <= UTC_CEIL.ms)
         return;
-    c->at = UTC_NONE;
+    *into = UTC_NONE;
     r->st = why_say(
         r->why, STATUS_INVALID,
-        "\"at\" must be a time with its zone, like 2026-03-01T12:00:00Z or 2026-03-01T13:00:00+01:00");
+        "\"%s\" must be a time with its zone, like 2026-03-01T12:00:00Z or 2026-03-01T13:00:00+01:00", name);
 }
 
 static void get_value(struct request *r, struct command *c)
@@ -172,6 +173,81 @@ static void get_value(struct request *r, struct command *c)
                         c->value, q->unit, q->hard_lo, q->hard_hi, q->unit);
 }
 
+/* --- calibrations --- */
+
+static void get_probe(struct request *r, struct command *c)
+{
+    struct json_item item;
+    if (!get_text(r, "probe", &item))
+        return;
+    for (int i = 0; i < r->site->stream_count && c->stream < 0; i++)
+        if (strlen(r->site->streams[i].name) == item.text_len &&
+            memcmp(r->site->streams[i].name, item.text, item.text_len) == 0)
+            c->stream = i;
+    if (c->stream < 0) {
+        r->st = why_say(r->why, STATUS_INVALID, "there is no probe \"%.80s\"", item.text);
+        return;
+    }
+    c->place = r->site->streams[c->stream].place;
+    c->quantity = r->site->streams[c->stream].quantity;
+}
+
+/* False behind the last point. */
+static bool get_point(struct request *r, int i, struct calib_point *point)
+{
+    char name[24];
+    struct text out = text_over(name, sizeof name);
+    text_printf(&out, "points/%d", i);
+    if (member(r, name).kind == JSON_KIND_NONE)
+        return false;
+    *point = (struct calib_point){ NAN, NAN, NAN };
+    text_put(&out, "/raw");
+    get_number(r, name, -1e6, 1e6, &point->raw);
+    out = text_over(name, sizeof name);
+    text_printf(&out, "points/%d/is", i);
+    get_number(r, name, -1e6, 1e6, &point->is);
+    out = text_over(name, sizeof name);
+    text_printf(&out, "points/%d/temp", i);
+    get_number(r, name, 0, 60, &point->temp_c);
+    if (r->st == STATUS_OK && isnan(point->is))
+        r->st = why_say(r->why, STATUS_INVALID, "each point needs \"is\": the buffer, standard or reference");
+    return true;
+}
+
+static void get_points(struct request *r, struct command *c)
+{
+    struct calib_point beyond;
+    if (member(r, "points").kind == JSON_KIND_NONE)
+        return;
+    while (c->point_count < CALIB_POINTS_MAX && get_point(r, c->point_count, &c->points[c->point_count]))
+        c->point_count++;
+    if (r->st != STATUS_OK)
+        return;
+    if (c->point_count == 0 || get_point(r, CALIB_POINTS_MAX, &beyond))
+        r->st = why_say(
+            r->why, STATUS_INVALID,
+            "\"points\" is a list of one to three, like [{\"raw\": 171.5, \"is\": 4.01, \"temp\": 22}]");
+}
+
+static void get_calibration(struct request *r, struct command *c)
+{
+    struct json_item undo = member(r, "undo");
+    get_probe(r, c);
+    get_points(r, c);
+    get_number(r, "gain", 0.01, 100, &c->gain);
+    get_number(r, "offset", -10000, 10000, &c->offset);
+    get_time(r, "from", &c->back_to);
+    if (undo.kind == JSON_KIND_BOOL)
+        c->undo = undo.number != 0;
+    else if (undo.kind != JSON_KIND_NONE && r->st == STATUS_OK)
+        r->st = why_say(r->why, STATUS_INVALID, "\"undo\" must be true or false");
+    /* A reference alone: one point with what the probe shows now. */
+    if (c->verb == COMMAND_CALIBRATE && c->point_count == 0 && !isnan(c->value)) {
+        c->points[0] = (struct calib_point){ NAN, c->value, NAN };
+        c->point_count = 1;
+    }
+}
+
 static void check_needs(struct request *r, const struct command *c)
 {
     bool hand_test = c->verb == COMMAND_NOTE && strcmp(c->what, "test") == 0;
@@ -180,9 +256,13 @@ static void check_needs(struct request *r, const struct command *c)
     if (c->verb == COMMAND_NOTE && c->what[0] == '\0')
         r->st = why_say(r->why, STATUS_INVALID,
                         "a note needs \"what\": change, test, topoff, batch, feeding ...");
-    else if ((hand_test || c->verb == COMMAND_CALIBRATE) && isnan(c->value))
-        r->st = why_say(r->why, STATUS_INVALID, "%s needs \"quantity\" and \"value\"",
-                        hand_test ? "a hand test" : "calibrate");
+    else if (hand_test && isnan(c->value))
+        r->st = why_say(r->why, STATUS_INVALID, "a hand test needs \"quantity\" and \"value\"");
+    else if (c->verb == COMMAND_CALIBRATE && c->point_count == 0 && isnan(c->gain) && isnan(c->offset) &&
+             !c->undo)
+        r->st = why_say(r->why, STATUS_INVALID,
+                        "calibrate needs \"points\", a \"value\" to agree with, \"gain\" and \"offset\", or "
+                        "\"undo\"");
     else if ((hand_test || c->verb == COMMAND_CALIBRATE) && c->place < 0)
         r->st = why_say(r->why, STATUS_INVALID, "%s needs a place, like \"tank\": \"a1\"",
                         hand_test ? "a hand test" : "calibrate");
@@ -200,7 +280,8 @@ static void read_members(struct request *r, struct command *c)
     get_value(r, c);
     get_number(r, "litres", 0, 100000, &c->litres);
     get_number(r, "grams", 0, 100000, &c->grams);
-    get_time(r, c);
+    get_time(r, "at", &c->at);
+    get_calibration(r, c);
     check_needs(r, c);
 }
 
@@ -223,7 +304,11 @@ enum status commands_parse(const struct site *site, const char *verb, size_t ver
                              .value = NAN,
                              .litres = NAN,
                              .grams = NAN,
-                             .at = UTC_NONE };
+                             .at = UTC_NONE,
+                             .stream = -1,
+                             .gain = NAN,
+                             .offset = NAN,
+                             .back_to = UTC_NONE };
     if (out->verb == COMMAND_COUNT)
         return why_say(
             why, STATUS_INVALID,

@@ -12,8 +12,12 @@
 /* When it was measured: the sample's own time when it is believed, else the time of receipt. */
 utc_t derive_time(const struct engine *e, const struct sample *s, struct now now, enum time_basis *basis);
 
-/* NaN when something that it needs is not known. */
-double derive_value(const struct engine *e, const struct sample *s);
+/* By the calibration that counted at t. NaN when something that it needs is not known: a number that looks
+ * right would be worse. */
+double derive_value(const struct engine *e, const struct sample *s, utc_t t);
+
+/* raw in the stored unit, calibrated, and compensated where the probe does not. */
+double derive_reckon(const struct probe_value *value, const struct calib *calib, double raw, double temp_c);
 
 /* --- derive_report.c --- */
 

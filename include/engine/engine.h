@@ -34,8 +34,13 @@ enum status engine_command(struct engine *e, const struct command *c, struct now
 void engine_service(struct engine *e, enum alert_kind kind, bool wrong, const char *evidence, struct now now,
                     struct effects *fx);
 
-/* A calibration in force from now on; history keeps what it was judged with. */
+/* A calibration in force since c->since; the one before it counts for what was measured earlier, and can be
+ * gone back to. Of the same time again: replaced. */
 void engine_calibrate(struct engine *e, int stream, const struct calib *c);
+
+/* The value by the present calibration of what a probe once sent, in its own unit; temp_c of the water then, NaN: not
+ * known. NaN: cannot be said. */
+double engine_recompute(const struct engine *e, int stream, double sent, double temp_c);
 
 /* Reports are copies. */
 void engine_report_tank(const struct engine *e, int tank, struct now now, struct tank_report *out);

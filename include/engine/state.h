@@ -3,6 +3,7 @@
 #define LENTIC_ENGINE_STATE_H
 
 #include "engine/alarm.h"
+#include "engine/calibrate.h"
 #include "engine/derive.h"
 #include "engine/engine.h"
 #include "engine/gate.h"
@@ -29,7 +30,8 @@ struct held {
 
 struct stream_state {
     struct gate gate;
-    struct calib calib;
+    struct calib calib, before; /* in force, and the one before it */
+    bool has_before;
     bool seen; /* something usable ever came */
     bool silent;
     mono_t fresh_at;     /* last usable arrival, or the start */
@@ -82,6 +84,8 @@ void tank_timer_set(struct engine *e, int tank, enum tank_timer which, mono_t du
 
 /* Slot of that place, kind and quantity, -1 when it cannot happen here. */
 int slot_find(const struct site *site, int place, enum alert_kind kind, enum quantity q);
+/* False also when it cannot happen here, or place is -1. */
+bool alert_is_active(const struct engine *e, int place, enum alert_kind kind, enum quantity q);
 /* The stream that speaks for a place's quantity: the first that is not silent; the first when all are; -1
  * none. */
 int speaking_stream(const struct engine *e, int place, enum quantity q);

@@ -24,6 +24,14 @@ const char *command_name(enum command_verb v); /* "ack", ... */
 enum command_verb command_find(const char *name, size_t n); /* COMMAND_COUNT when unknown */
 
 #define NOTE_DETAIL_MAX 512
+#define CALIB_POINTS_MAX 3
+
+/* One point of a calibration: what the probe shows and what is true. */
+struct calib_point {
+    double raw;    /* stored unit (mV for an electrode that sends mV); NaN: what it shows now */
+    double is;     /* buffer by name, conductivity of the standard at 25 degrees, reference */
+    double temp_c; /* of buffer or standard; NaN: that of the place */
+};
 
 struct command {
     enum command_verb verb;
@@ -35,6 +43,12 @@ struct command {
     double value;           /* of the hand test; NaN */
     double litres, grams;   /* NaN */
     utc_t at;               /* when it happened, UTC_NONE: now */
+    int stream; /* calibrate: the probe, when it was named; -1: the one of place and quantity */
+    struct calib_point points[CALIB_POINTS_MAX];
+    int point_count;
+    double gain, offset; /* calibrate without points; NaN */
+    bool undo;           /* calibrate: take the last one back */
+    utc_t back_to;       /* calibrate: stored readings from then on as well; UTC_NONE: none */
     char who[ALERT_WHO_MAX], why[ALERT_WHY_MAX];
     char detail[NOTE_DETAIL_MAX]; /* the request's own JSON, cut */
 };

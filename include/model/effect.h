@@ -3,6 +3,7 @@
 #define LENTIC_MODEL_EFFECT_H
 
 #include "model/alert.h"
+#include "model/calib.h"
 #include "model/command.h"
 #include "model/reading.h"
 
@@ -12,6 +13,7 @@ enum effect_kind {
     EFFECT_EVENT,   /* something worth keeping that asks for nothing */
     EFFECT_TANK,    /* the tank's document is out of date */
     EFFECT_JOURNAL, /* a journal entry to store at once */
+    EFFECT_CALIB,   /* a calibration to store at once, or the last one to take back */
 };
 
 enum event_kind {
@@ -27,6 +29,7 @@ enum event_kind {
     EVENT_COMMAND,
     EVENT_FORECAST_SCORED,
     EVENT_CLOCK,
+    EVENT_CALIBRATED,
     EVENT_COUNT
 };
 
@@ -53,6 +56,12 @@ struct effect {
         struct event event;
         int tank;
         struct command journal;
+        struct {
+            int stream;
+            bool undone;         /* the last one no longer counts; calib is what counts now */
+            struct calib calib;
+            utc_t back_to;       /* stored readings from then on are to be reckoned again; UTC_NONE */
+        } calib;
     } u;
 };
 

@@ -150,7 +150,11 @@ static inline struct command engine_tank_command(enum command_verb verb)
                              .value = NAN,
                              .litres = NAN,
                              .grams = NAN,
-                             .at = UTC_NONE };
+                             .at = UTC_NONE,
+                             .stream = -1,
+                             .gain = NAN,
+                             .offset = NAN,
+                             .back_to = UTC_NONE };
 }
 
 static inline enum status engine_tank_test(struct engine_tank *w, enum quantity q, double v, utc_t at)

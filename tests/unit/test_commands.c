@@ -106,7 +106,31 @@ static void notes(void **state)
     accept("note", "{\"what\":\"batch\"}");
     assert_int_equal(c.place, -1);
     assert_false(utc_is_set(c.at));
+}
+
+static void calibrations(void **state)
+{
+    (void)state;
     accept("calibrate", "{\"tank\":\"a1\",\"quantity\":\"temp\",\"value\":24.2}");
+    assert_true(c.point_count == 1 && c.points[0].is == 24.2 && isnan(c.points[0].raw) && c.stream == -1);
+    accept("calibrate",
+           "{\"tank\":\"a1\",\"quantity\":\"ph\",\"points\":[{\"raw\":171.5,\"is\":4.01,\"temp\":22},"
+           "{\"raw\":3,\"is\":6.86}],\"from\":\"2026-03-01T13:00:00+01:00\"}");
+    assert_true(c.point_count == 2 && c.points[0].raw == 171.5 && c.points[0].temp_c == 22 &&
+                c.points[1].is == 6.86 && isnan(c.points[1].temp_c));
+    assert_true(c.back_to.ms == INT64_C(1772366400000));
+    accept("calibrate", "{\"tank\":\"a1\",\"quantity\":\"temp\",\"offset\":-0.3}");
+    assert_true(c.offset == -0.3 && isnan(c.gain) && c.point_count == 0);
+    accept("calibrate", "{\"tank\":\"a1\",\"quantity\":\"temp\",\"undo\":true}");
+    assert_true(c.undo);
+    refuse("calibrate", "{\"tank\":\"a1\",\"quantity\":\"ph\",\"points\":[]}", "one to three");
+    refuse("calibrate", "{\"tank\":\"a1\",\"quantity\":\"ph\",\"points\":[{\"raw\":3}]}", "needs \"is\"");
+    refuse("calibrate",
+           "{\"tank\":\"a1\",\"quantity\":\"ph\",\"points\":[{\"is\":1},{\"is\":2},{\"is\":3},{\"is\":4}]}",
+           "one to three");
+    refuse("calibrate", "{\"tank\":\"a1\",\"quantity\":\"ph\",\"undo\":1}", "true or false");
+    refuse("calibrate", "{\"probe\":\"no/such\",\"offset\":1}", "no probe \"no/such\"");
+    refuse("calibrate", "{\"quantity\":\"ph\",\"offset\":1}", "needs a place");
 }
 
 static void nothing_given(void **state)
@@ -177,6 +201,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(shelving_with_who_and_why, set_up, tear_down),
         cmocka_unit_test_setup_teardown(long_words_are_cut, set_up, tear_down),
         cmocka_unit_test_setup_teardown(notes, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(calibrations, set_up, tear_down),
         cmocka_unit_test_setup_teardown(nothing_given, set_up, tear_down),
         cmocka_unit_test_setup_teardown(refused_with_a_sentence, set_up, tear_down),
         cmocka_unit_test_setup_teardown(answers, set_up, tear_down),
