@@ -12,18 +12,19 @@
 
 utc_t derive_time(const struct engine *e, const struct sample *s, struct now now, enum time_basis *basis)
 {
+    bool sure = e->clock.sure;
+    utc_t newest = e->streams[s->stream].gate.newest;
     if (!utc_is_set(s->claimed)) {
-        *basis = now.trusted ? TIME_RECEIVED : TIME_UNTRUSTED;
+        *basis = sure ? TIME_RECEIVED : TIME_UNTRUSTED;
         return now.utc;
     }
     if (!s->zoned)
         *basis = TIME_NOT_ZONED;
     else if (s->claimed.ms < OWN_TIME_FLOOR_MS)
         *basis = TIME_OLD;
-    else if (now.trusted && s->claimed.ms > now.utc.ms + AHEAD_MOST_MS)
+    else if (sure && s->claimed.ms > now.utc.ms + AHEAD_MOST_MS)
         *basis = TIME_FUTURE;
-    else if (!now.trusted && utc_is_set(e->streams[s->stream].gate.newest) &&
-             s->claimed.ms <= e->streams[s->stream].gate.newest.ms)
+    else if (!sure && utc_is_set(newest) && s->claimed.ms < newest.ms) /* the same again is a duplicate */
         *basis = TIME_UNTRUSTED;
     else
         *basis = TIME_OWN;
@@ -37,6 +38,8 @@ static double partner_temp(const struct engine *e, const struct sample *s)
     if (stream < 0 || !e->streams[stream].seen)
         return NAN;
     const struct stream_state *t = &e->streams[stream];
+    if (!e->clock.sure)
+        return t->silent ? NAN : t->last.value;
     utc_t newest = e->streams[s->stream].gate.newest;
     if (utc_is_set(newest) && newest.ms - t->gate.last.t_ms > PARTNER_AGE_MS)
         return NAN;

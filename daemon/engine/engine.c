@@ -109,6 +109,7 @@ static void init_stream(struct engine *e, int i, struct now now)
     gate_init(&s->gate, &value->gate, value->every_s, &e->arena);
     window_init(&s->day, DAY_BIN_MS, 2 * MS_PER_DAY, &e->arena);
     window_init(&s->days, LONG_BIN_MS, LONG_SPAN_MS, &e->arena);
+    waiting_room_init(&s->untimed, &e->arena);
     s->calib = value->calib;
     s->value = s->last.value = NAN;
     s->value_t = UTC_NONE;
@@ -138,6 +139,7 @@ struct engine *engine_init(const struct site *site, struct now now)
     e->arena = arena;
     e->site = site;
     e->started = now;
+    timekeep_init(&e->clock, now);
     int alert_timers = site->alert_count * ALARM_TIMERS;
     e->stream_timers = alert_timers;
     e->tank_timers = e->stream_timers + site->stream_count * STREAM_TIMERS;
@@ -231,7 +233,7 @@ static void hold(struct engine *e, int stream, const struct reading *r, struct n
                          mono_add(now.mono, (int64_t)llround(limits->gap_suspect_s * 1000)));
 }
 
-static const struct gate_point *twin_point(const struct engine *e, int stream)
+const struct gate_point *twin_point(const struct engine *e, int stream)
 {
     int twin = e->site->streams[stream].twin;
     return twin < 0 || !e->streams[twin].seen ? NULL : &e->streams[twin].gate.last;
@@ -278,6 +280,8 @@ static void take(struct engine *e, int stream, struct reading *r, const struct s
     if (as == GATE_LATE) {
         s->late++;
         e->counts.late++;
+        if (r->basis != TIME_OWN) /* the clock stepped back: as fresh as ever */
+            timekeep_feed(e, stream, r, now, fx);
         return;
     }
     health_arrived(e, stream, r, sample->kind, now, fx);
@@ -286,12 +290,27 @@ static void take(struct engine *e, int stream, struct reading *r, const struct s
     tank_changed(fx, now, e->site->places[e->site->streams[stream].place].tank);
 }
 
+/* No believed time yet: the alarms have it at once, the history when the clock is believed. */
+static void wait_for_clock(struct engine *e, struct reading *r, const struct sample *sample, struct now now,
+                           struct effects *fx)
+{
+    const struct reading untimed = { .stream = r->stream, .sent = NAN, .value = NAN };
+    if (sample->kind == SAMPLE_VALUE) {
+        r->sent = sample->sent;
+        r->value = derive_value(e, sample, UTC_CEIL);
+    }
+    health_arrived(e, r->stream, &untimed, sample->kind, now, fx);
+    timekeep_hold(e, r->stream, r, (int)sample->kind, now);
+    timekeep_feed(e, r->stream, r, now, fx);
+}
+
 void engine_ingest(struct engine *e, const struct sample *sample, bool retained, struct now now,
                    struct effects *fx)
 {
     struct stream_state *s = &e->streams[sample->stream];
     struct reading r = { .stream = sample->stream, .sent = NAN, .value = NAN };
     fx->count = 0;
+    timekeep_follow(e, now, fx);
     s->received++;
     r.t = derive_time(e, sample, now, &r.basis);
     if (retained && !retained_is_news(sample, r.basis)) {
@@ -299,12 +318,16 @@ void engine_ingest(struct engine *e, const struct sample *sample, bool retained,
         e->counts.retained++;
         return;
     }
+    if (sample->kind == SAMPLE_SYNTAX || sample->kind == SAMPLE_UNIT)
+        health_rejected(e, sample);
+    if (!e->clock.sure && r.basis != TIME_OWN) {
+        wait_for_clock(e, &r, sample, now, fx);
+        return;
+    }
     if (sample->kind == SAMPLE_VALUE) {
         r.sent = sample->sent;
         r.value = derive_value(e, sample, r.t);
     }
-    if (sample->kind == SAMPLE_SYNTAX || sample->kind == SAMPLE_UNIT)
-        health_rejected(e, sample);
     take(e, sample->stream, &r, sample, now, fx);
 }
 
@@ -335,6 +358,9 @@ static void tank_due(struct engine *e, int id, struct now now, struct effects *f
 bool engine_advance(struct engine *e, struct now now, bool inclusive, struct effects *fx)
 {
     fx->count = 0;
+    timekeep_follow(e, now, fx);
+    if (timekeep_fill(e, now, fx))
+        return true;
     while (fx->count < EFFECTS_MAX / 2) {
         mono_t due = timers_next(&e->timers);
         int id = timers_take(&e->timers, now.mono, inclusive);

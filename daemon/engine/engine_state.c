@@ -8,7 +8,7 @@
 #include <string.h>
 
 /* Bytes, each over what its fields take. */
-#define STREAM_ROOM 2048
+#define STREAM_ROOM (2048 + UNTIMED_MAX * 32)
 #define BIN_ROOM    40
 #define RUN_ROOM    24
 #define POINT_ROOM  16
@@ -88,6 +88,8 @@ static void visit_stream(struct engine *e, int stream, struct pack *p, struct no
     pack_i32(p, &s->bad_run, 0, INT32_MAX);
     pack_i32(p, &s->odd_count, 0, 1000);
     pack_i32(p, &s->odd_of, 0, 1000);
+    waiting_room_visit(&s->untimed, p, now);
+    e->clock.waiting = e->clock.waiting || s->untimed.count > 0;
     window_visit(&s->day, p);
     window_visit(&s->days, p);
     visit_counters(s, p);

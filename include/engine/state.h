@@ -9,6 +9,7 @@
 #include "engine/gate.h"
 #include "engine/hand.h"
 #include "engine/heater.h"
+#include "engine/timekeep.h"
 #include "engine/timers.h"
 #include "engine/window.h"
 
@@ -37,6 +38,7 @@ struct stream_state {
     mono_t fresh_at;     /* last usable arrival, or the start */
     struct reading last; /* last usable */
     struct held held;
+    struct waiting_room untimed;
     double value; /* last that reached the rules; NaN */
     utc_t value_t;
     float steps_s[CADENCE_STEPS]; /* last distances between records */
@@ -68,6 +70,7 @@ struct engine {
     struct stream_state *streams;
     struct tank_state *tanks;
     bool link_down; /* broker not reached: silence of probes means nothing */
+    struct timekeep clock;
     struct engine_counts counts;
     struct now started;
 };
@@ -89,6 +92,8 @@ bool alert_is_active(const struct engine *e, int place, enum alert_kind kind, en
 /* The stream that speaks for a place's quantity: the first that is not silent; the first when all are; -1
  * none. */
 int speaking_stream(const struct engine *e, int place, enum quantity q);
+/* The last usable record of its twin, NULL when there is none. */
+const struct gate_point *twin_point(const struct engine *e, int stream);
 /* Its last value for rules; NaN when there is none or it is silent. */
 double value_now(const struct engine *e, int place, enum quantity q);
 
