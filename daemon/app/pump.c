@@ -173,6 +173,8 @@ static void ingest(struct pump *p, const struct message *m, const struct sample 
     }
 }
 
+/* Timers due at the message's own instant wait until time moves on: another message of that instant may
+ * follow. */
 void pump_message(struct pump *p, const struct message *m)
 {
     struct sample samples[DECODE_MAX];
@@ -192,7 +194,6 @@ void pump_message(struct pump *p, const struct message *m)
         ingest(p, m, samples, count, true);
         ingest(p, m, samples, count, false);
     }
-    advance(p, m->now, true);
 }
 
 void pump_reload(struct pump *p, const struct site *site, struct now now)

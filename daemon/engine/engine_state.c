@@ -185,13 +185,14 @@ size_t engine_save_room(const struct engine *e)
            (size_t)e->site->tank_count * TANK_ROOM;
 }
 
-/* Alerts that never were anything but NORM are most of them: left out. */
+/* Alerts that nothing was ever known of are most of them: left out. */
 static bool worth_saving(const struct engine *e, enum section kind, int i)
 {
     if (kind != SECTION_ALERT)
         return true;
-    const struct alarm *a = &e->alarms.items[i];
-    return a->condition != TRI_UNKNOWN || a->pub.base != ALERT_NORM || a->pub.marks != 0;
+    const struct alert *pub = &e->alarms.items[i].pub;
+    return e->alarms.items[i].condition != TRI_UNKNOWN || pub->unknown || !isnan(pub->value) ||
+           utc_is_set(pub->since) || pub->marks != 0 || pub->who[0] != '\0' || pub->why[0] != '\0';
 }
 
 size_t engine_save(struct engine *e, uint8_t *bytes, size_t cap, struct now now)

@@ -36,7 +36,8 @@ struct pump {
 void pump_init(struct pump *p, const struct site *site, const struct pump_sinks *sinks, struct now now);
 void pump_fini(struct pump *p);
 
-/* One message, at its own hand-over time. */
+/* One message, at its own hand-over time. What is due at that very instant runs with the next message or
+ * pump_advance. */
 void pump_message(struct pump *p, const struct message *m);
 
 /* Time passes. */
