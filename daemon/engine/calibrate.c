@@ -133,7 +133,7 @@ static enum status fit_electrode(const struct calib_point *points, int count, st
     struct electrode_point p[CALIB_POINTS_MAX];
     struct electrode e;
     struct electrode_quality quality;
-    double temp_c;
+    double temp_c = NAN;
     enum status st = mean_temp(points, count, &temp_c, why);
     for (int i = 0; i < count && st == STATUS_OK; i++) {
         p[i].mv = points[i].raw;

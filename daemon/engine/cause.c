@@ -126,27 +126,16 @@ static void put_value(struct text *out, enum quantity q, double v)
         text_put(out, "not known");
 }
 
-static bool heat_view(const struct engine *e, int tank, struct heater_view *view)
-{
-    const struct tank *t = &e->site->tanks[tank];
-    int s = speaking_stream(e, t->place, Q_TEMP);
-    int r = speaking_stream(e, e->site->room_place, Q_TEMP);
-    if (s < 0 || !e->streams[s].seen)
-        return false;
-    heater_look(&e->tanks[tank].heater, t, &e->streams[s].day,
-                r < 0 || !e->streams[r].seen ? NULL : &e->streams[r].day, e->streams[s].value_t, view);
-    return !isnan(view->temp_c);
-}
-
 /* When the tank reaches its band's edge on the way to the room. */
-static void due_by_cooling(const struct engine *e, int tank, struct alert *pub, struct now now,
+static void due_by_cooling(struct engine *e, int tank, struct alert *pub, struct now now,
                            struct text *evidence)
 {
     const struct tank *t = &e->site->tanks[tank];
     struct heater_view view;
     double hours;
     pub->due = UTC_NONE;
-    if (isnan(t->band[Q_TEMP].lo) || !heat_view(e, tank, &view) || isnan(view.free_c_h) || view.free_c_h >= 0)
+    if (isnan(t->band[Q_TEMP].lo) || !heater_view_of(e, tank, now.utc, &view) || isnan(view.free_c_h) ||
+        view.free_c_h >= 0)
         return;
     double room = isnan(view.room_c) ? view.temp_c + 6 * view.free_c_h : view.room_c;
     double tau_h = (view.temp_c - room) / -view.free_c_h;
@@ -160,12 +149,12 @@ static void due_by_cooling(const struct engine *e, int tank, struct alert *pub, 
                     span_format((int64_t)(hours * (double)MS_PER_HOUR), span, sizeof span));
 }
 
-static void explain_heater(const struct engine *e, int tank, enum alert_kind kind, struct alert *pub,
+static void explain_heater(struct engine *e, int tank, enum alert_kind kind, struct alert *pub,
                            struct now now)
 {
     struct heater_view v;
     struct text out = text_over(pub->evidence, sizeof pub->evidence);
-    if (!heat_view(e, tank, &v))
+    if (!heater_view_of(e, tank, now.utc, &v))
         return;
     text_printf(&out, "%.2f °C, usual band %.1f to %.1f °C", v.temp_c, v.band_lo_c, v.band_hi_c);
     if (!isnan(v.slope_c_h))
@@ -261,7 +250,7 @@ static void explain_stream(const struct engine *e, const struct alert_slot *slot
 
 void cause_explain(void *engine, int slot, struct alert *pub, struct now now)
 {
-    const struct engine *e = engine;
+    struct engine *e = engine;
     const struct alert_slot *s = &e->site->alerts[slot];
     const struct kind_info *info = kind_info(s->kind);
     const char *cause = info->title;

@@ -124,6 +124,7 @@ static void init_tank(struct engine *e, int i, struct now now)
     struct tank_state *t = &e->tanks[i];
     memset(t, 0, sizeof *t);
     heater_init(&t->heater);
+    solids_init(&t->solids);
     for (int q = 0; q < Q_COUNT; q++)
         t->hand[q] = (struct hand_value){ NAN, UTC_NONE };
     t->service_until = t->last_change = UTC_NONE;
@@ -143,7 +144,8 @@ struct engine *engine_init(const struct site *site, struct now now)
     int alert_timers = site->alert_count * ALARM_TIMERS;
     e->stream_timers = alert_timers;
     e->tank_timers = e->stream_timers + site->stream_count * STREAM_TIMERS;
-    timers_init(&e->timers, e->tank_timers + site->tank_count * TANK_TIMERS, &e->arena);
+    e->site_timer = e->tank_timers + site->tank_count * TANK_TIMERS;
+    timers_init(&e->timers, e->site_timer + 1, &e->arena);
     alarms_init(&e->alarms, site, &e->timers, 0, &e->arena);
     e->alarms.explain = cause_explain;
     e->alarms.leader = cause_leader;
@@ -154,6 +156,7 @@ struct engine *engine_init(const struct site *site, struct now now)
     e->tanks = arena_take(&e->arena, (size_t)site->tank_count, sizeof *e->tanks);
     for (int i = 0; i < site->tank_count; i++)
         init_tank(e, i, now);
+    timers_set(&e->timers, e->site_timer, next_eval(now));
     return e;
 }
 
@@ -352,7 +355,16 @@ static void tank_due(struct engine *e, int id, struct now now, struct effects *f
         return;
     }
     tank_timer_set(e, tank, TANK_EVAL, next_eval(now));
+    air_watch(e, tank, now, fx);
     heater_watch(e, tank, now, fx);
+    solids_watch(e, tank, now, fx);
+}
+
+static void site_due(struct engine *e, struct now now, struct effects *fx)
+{
+    timers_set(&e->timers, e->site_timer, next_eval(now));
+    climate_watch(e, now, fx);
+    waters_watch(e, now, fx);
 }
 
 bool engine_advance(struct engine *e, struct now now, bool inclusive, struct effects *fx)
@@ -371,8 +383,10 @@ bool engine_advance(struct engine *e, struct now now, bool inclusive, struct eff
             alarm_due(&e->alarms, id / ALARM_TIMERS, (enum alarm_timer)(id % ALARM_TIMERS), then, fx);
         else if (id < e->tank_timers)
             stream_due(e, id - e->stream_timers, then, fx);
-        else
+        else if (id < e->site_timer)
             tank_due(e, id - e->tank_timers, then, fx);
+        else
+            site_due(e, then, fx);
     }
     return true;
 }

@@ -138,7 +138,7 @@ int engine_report_alerts(const struct engine *e, int place, struct alert *out, i
     int count = 0;
     for (int i = from; i < to; i++) {
         const struct alert *a = &e->alarms.items[i].pub;
-        if (a->base != ALERT_NORM || a->marks != 0)
+        if (a->base != ALERT_NORM || (a->marks & (ALERT_SHELVED | ALERT_OUT_OF_SERVICE)) != 0)
             insert(e, out, &count, cap, a);
     }
     return count;

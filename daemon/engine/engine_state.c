@@ -110,6 +110,7 @@ static void visit_tank(struct engine *e, int tank, struct pack *p, struct now no
 {
     struct tank_state *t = &e->tanks[tank];
     heater_visit(&t->heater, p);
+    solids_visit(&t->solids, p);
     visit_hand(t, p);
     pack_bool(p, &t->in_service);
     pack_utc(p, &t->service_until);

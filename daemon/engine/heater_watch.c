@@ -5,30 +5,58 @@
 
 #define LEARN_EVERY_MS MS_PER_HOUR
 
-static const struct window *window_of(const struct engine *e, int place, enum quantity q)
+const struct window *day_window(const struct engine *e, int place, enum quantity q)
 {
     int s = speaking_stream(e, place, q);
     return s < 0 || !e->streams[s].seen ? NULL : &e->streams[s].day;
 }
 
-static void set(struct engine *e, int place, enum alert_kind kind, enum tri condition,
-                const struct heater_view *view, double limit, struct now now, struct effects *fx)
+bool tank_is_heated(const struct engine *e, int tank)
+{
+    return slot_find(e->site, e->site->tanks[tank].place, KIND_HEATER_DEAD, Q_COUNT) >= 0;
+}
+
+bool heater_view_of(struct engine *e, int tank, utc_t now, struct heater_view *view)
+{
+    int place = e->site->tanks[tank].place;
+    const struct window *temp = day_window(e, place, Q_TEMP);
+    if (temp == NULL || isnan(value_now(e, place, Q_TEMP)))
+        return false;
+    const struct window *room =
+        isnan(value_now(e, e->site->room_place, Q_TEMP)) ? NULL : day_window(e, e->site->room_place, Q_TEMP);
+    heater_look(&e->tanks[tank].heater, &e->site->tanks[tank], temp, room, now, view);
+    return !isnan(view->temp_c);
+}
+
+static void set(struct engine *e, int place, enum alert_kind kind, enum heater_cause wanted,
+                enum heater_cause cause, const struct heater_view *view, double limit, struct now now,
+                struct effects *fx)
 {
     int slot = slot_find(e->site, place, kind, Q_COUNT);
-    if (slot >= 0)
-        alarm_judge(&e->alarms, slot, condition, view->temp_c, limit, now, fx);
+    enum tri condition = cause == wanted ? TRI_YES : cause == HEATER_UNKNOWN ? TRI_KEEP : TRI_NO;
+    alarm_judge(&e->alarms, slot, condition, view->temp_c, limit, now, fx);
 }
 
-static enum tri condition_for(enum heater_cause cause, enum heater_cause wanted)
+/* History that a fault has spoilt teaches the wrong lesson. */
+static bool in_trouble(const struct engine *e, int place)
 {
-    if (cause == wanted)
-        return TRI_YES;
-    return cause == HEATER_UNKNOWN ? TRI_KEEP : TRI_NO;
+    static const enum alert_kind faults[] = { KIND_HEATER_DEAD, KIND_HEATER_STUCK, KIND_HEATER_WEAK,
+                                              KIND_OUT_OF_WATER };
+    for (unsigned i = 0; i < sizeof faults / sizeof *faults; i++)
+        if (alert_is_active(e, place, faults[i], Q_COUNT))
+            return true;
+    const struct tank *t = &e->site->tanks[e->site->places[place].tank];
+    return alert_is_active(e, place, KIND_LOW, Q_TEMP) || alert_is_active(e, place, KIND_HIGH, Q_TEMP) ||
+           alert_is_active(e, t->circuit, KIND_POWER_LOST, Q_COUNT) ||
+           alert_is_active(e, t->rack, KIND_POWER_LOST, Q_COUNT) ||
+           alert_is_active(e, e->site->room_place, KIND_ROOM_COLD, Q_COUNT) ||
+           alert_is_active(e, e->site->room_place, KIND_ROOM_HOT, Q_COUNT);
 }
 
-static bool time_to_learn(const struct tank_state *t, enum heater_cause cause, struct now now)
+static bool time_to_learn(const struct engine *e, int tank, struct now now)
 {
-    if (cause == HEATER_DEAD || cause == HEATER_STUCK || cause == HEATER_WEAK || t->in_service)
+    const struct tank_state *t = &e->tanks[tank];
+    if (t->in_service || in_trouble(e, e->site->tanks[tank].place))
         return false;
     return !utc_is_set(t->heater.learnt_at) || now.utc.ms - t->heater.learnt_at.ms >= LEARN_EVERY_MS ||
            now.utc.ms < t->heater.learnt_at.ms;
@@ -36,23 +64,17 @@ static bool time_to_learn(const struct tank_state *t, enum heater_cause cause, s
 
 void heater_watch(struct engine *e, int tank, struct now now, struct effects *fx)
 {
-    const struct tank *site = &e->site->tanks[tank];
     struct tank_state *t = &e->tanks[tank];
-    int stream = site_stream_of(e->site, site->place, Q_TEMP);
-    if (stream < 0 || slot_find(e->site, site->place, KIND_HEATER_DEAD, Q_COUNT) < 0)
-        return;
-    const struct window *temp = window_of(e, site->place, Q_TEMP);
-    if (temp == NULL || isnan(value_now(e, site->place, Q_TEMP)))
-        return;
-    const struct window *room = window_of(e, e->site->room_place, Q_TEMP);
+    int place = e->site->tanks[tank].place;
     struct heater_view view;
-    heater_look(&t->heater, site, temp, room, now.utc, &view);
-    enum heater_cause cause = heater_judge(&t->heater, &view);
+    if (!tank_is_heated(e, tank) || !heater_view_of(e, tank, now.utc, &view))
+        return;
+    enum heater_cause cause = heater_judge(&t->heater, &view, now.utc);
     t->heater.cause = (int32_t)cause;
-    set(e, site->place, KIND_HEATER_DEAD, condition_for(cause, HEATER_DEAD), &view, view.band_lo_c, now, fx);
-    set(e, site->place, KIND_HEATER_WEAK, condition_for(cause, HEATER_WEAK), &view, view.band_lo_c, now, fx);
-    set(e, site->place, KIND_HEATER_STUCK, condition_for(cause, HEATER_STUCK), &view, view.band_hi_c, now,
-        fx);
-    if (time_to_learn(t, cause, now))
-        heater_learn(&t->heater, temp, room, now.utc);
+    set(e, place, KIND_HEATER_DEAD, HEATER_DEAD, cause, &view, view.band_lo_c, now, fx);
+    set(e, place, KIND_HEATER_WEAK, HEATER_WEAK, cause, &view, view.band_lo_c, now, fx);
+    set(e, place, KIND_HEATER_STUCK, HEATER_STUCK, cause, &view, view.band_hi_c, now, fx);
+    if (time_to_learn(e, tank, now))
+        heater_learn(&t->heater, day_window(e, place, Q_TEMP), day_window(e, e->site->room_place, Q_TEMP),
+                     now.utc);
 }

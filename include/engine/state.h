@@ -10,6 +10,7 @@
 #include "engine/hand.h"
 #include "engine/heater.h"
 #include "engine/timekeep.h"
+#include "engine/solids.h"
 #include "engine/timers.h"
 #include "engine/window.h"
 
@@ -53,6 +54,7 @@ struct stream_state {
 
 struct tank_state {
     struct heater heater;
+    struct solids solids;
     struct hand_value hand[Q_COUNT];
     bool in_service;
     utc_t service_until;
@@ -65,7 +67,7 @@ struct engine {
     const struct site *site;
     struct arena arena;
     struct timers timers;
-    int stream_timers, tank_timers; /* first ids */
+    int stream_timers, tank_timers, site_timer; /* first ids */
     struct alarms alarms;
     struct stream_state *streams;
     struct tank_state *tanks;
@@ -120,7 +122,18 @@ double health_cadence_s(const struct engine *e, int stream);
 int64_t health_stale_ms(const struct engine *e, int stream);
 
 /* --- heater_watch.c --- */
+const struct window *day_window(const struct engine *e, int place, enum quantity q); /* NULL: nothing came yet */
+bool tank_is_heated(const struct engine *e, int tank);
+bool heater_view_of(struct engine *e, int tank, utc_t now, struct heater_view *view); /* false: cannot be seen now */
 void heater_watch(struct engine *e, int tank, struct now now, struct effects *fx);
+
+/* --- climate.c --- */
+void climate_watch(struct engine *e, struct now now, struct effects *fx);
+
+/* --- solids_watch.c --- */
+void solids_watch(struct engine *e, int tank, struct now now, struct effects *fx);
+void air_watch(struct engine *e, int tank, struct now now, struct effects *fx);
+void waters_watch(struct engine *e, struct now now, struct effects *fx);
 
 /* --- cause.c --- */
 void cause_explain(void *engine, int slot, struct alert *pub, struct now now);
