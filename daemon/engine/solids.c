@@ -192,23 +192,28 @@ static enum solids_cause climb_cause(const struct solids *s, const struct solids
     return per_day < 1.6 * evaporation ? SOLIDS_TOPOFF_STOPPED : SOLIDS_PROBE_DRIFTS;
 }
 
+static enum solids_cause set_cause(struct solids *s, enum solids_cause cause)
+{
+    s->cause = (int32_t)cause;
+    return cause;
+}
+
 enum solids_cause solids_judge(struct solids *s, const struct solids_view *view, utc_t now)
 {
     s->cause = SOLIDS_UNKNOWN;
     if (leaks(view, now))
-        return (enum solids_cause)(s->cause = SOLIDS_LEAK);
+        return set_cause(s, SOLIDS_LEAK);
     if (view->ec_day == NULL)
         return SOLIDS_UNKNOWN;
     if (runs_over(s, view->ec_day, now))
-        return (enum solids_cause)(s->cause = SOLIDS_TOPOFF_OVER);
+        return set_cause(s, SOLIDS_TOPOFF_OVER);
     double level = mean_ago(view->ec_day, now, 0, MIN(60));
     if (isnan(level) || isnan(s->slope_day))
         return SOLIDS_UNKNOWN;
     double gain = s->slope_day * s->span_days;
     bool climbs = s->slope_day > CLIMB_DAY * level && gain > CLIMB_SHARE * level && gain > 3 * s->noise;
     bool calm = s->slope_day < CLIMB_DAY * level / 2;
-    s->cause = climbs ? climb_cause(s, view, level, now) : calm ? SOLIDS_FINE : SOLIDS_UNKNOWN;
-    return (enum solids_cause)s->cause;
+    return set_cause(s, climbs ? climb_cause(s, view, level, now) : calm ? SOLIDS_FINE : SOLIDS_UNKNOWN);
 }
 
 void solids_visit(struct solids *s, struct pack *p)

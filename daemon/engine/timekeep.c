@@ -38,15 +38,36 @@ static bool confirmed(struct timekeep *k, int64_t offset_ms, struct now now, str
     return now.mono.ms - k->doubt_since.ms >= CONFIRM_MS;
 }
 
+static void set_right(utc_t *t, int64_t step_ms)
+{
+    if (utc_is_set(*t) && t->ms < FILL_FLOOR_MS)
+        t->ms += step_ms;
+}
+
+/* What was raised before the clock was set gets its true time. */
+static void fill_in_alerts(struct engine *e, int64_t step_ms)
+{
+    for (int i = 0; i < e->site->alert_count; i++) {
+        struct alert *pub = &e->alarms.items[i].pub;
+        set_right(&pub->since, step_ms);
+        set_right(&pub->raised_at, step_ms);
+        set_right(&pub->shelved_until, step_ms);
+        set_right(&pub->out_until, step_ms);
+    }
+}
+
 void timekeep_follow(struct engine *e, struct now now, struct effects *fx)
 {
     struct timekeep *k = &e->clock;
     int64_t offset_ms = now.utc.ms - now.mono.ms, step_ms = offset_ms - k->offset_ms;
     if (!now.trusted) {
         k->sure = k->doubt = false;
+        if (!k->known)
+            k->offset_ms = offset_ms;
         return;
     }
     if (!k->known) {
+        fill_in_alerts(e, step_ms);
         tell(fx, now, "the clock is set", 0);
     } else if (step_ms > JUMP_MS) {
         k->sure = false;
