@@ -7,6 +7,7 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "adapters/store_calibration.h"
 #include "adapters/store_inside.h"
 #include "adapters/store_schema.h"
 
@@ -328,6 +329,29 @@ enum status store_reader_series(struct store_reader *reader,
         take(s, 2, row.unit, sizeof row.unit);
         row.first = take_time(s, 3);
         row.last = take_time(s, 4);
+        each(context, &row);
+    }
+    sqlite3_finalize(s);
+    return code == SQLITE_DONE ? STATUS_OK : STATUS_IO;
+}
+
+enum status store_reader_calibrations(struct store_reader *reader, const char *place, const char *quantity,
+                                      void (*each)(void *context, const struct calibration_row *row),
+                                      void *context)
+{
+    static const char sql[] = "SELECT p.name, c.undone, " STORE_CALIBRATION_COLUMNS
+                              " FROM calibration c JOIN probe p ON p.id = c.probe"
+                              " WHERE p.place = ? AND p.quantity = ? ORDER BY c.since_ms, c.id";
+    sqlite3_stmt *s;
+    int code;
+    if (sqlite3_prepare_v2(reader->db, sql, -1, &s, NULL) != SQLITE_OK)
+        return STATUS_IO;
+    sqlite3_bind_text(s, 1, place, -1, SQLITE_STATIC);
+    sqlite3_bind_text(s, 2, quantity, -1, SQLITE_STATIC);
+    while ((code = sqlite3_step(s)) == SQLITE_ROW) {
+        struct calibration_row row = { .calib = store_calibration_row(s, 2),
+                                       .undone = sqlite3_column_int(s, 1) != 0 };
+        take(s, 0, row.probe, sizeof row.probe);
         each(context, &row);
     }
     sqlite3_finalize(s);

@@ -154,5 +154,9 @@ static const char version_1[] =
                                                                                                          "t_"
                                                                                                          "ms") " AS written FROM journal;";
 
-const struct schema_step schema_steps[] = { { 1, version_1 } };
+static const char version_2[] = "ALTER TABLE calibration ADD COLUMN pivot_ph REAL NOT NULL DEFAULT 7;"
+                                "ALTER TABLE calibration ADD COLUMN residual REAL;"
+                                "ALTER TABLE calibration ADD COLUMN undone INTEGER NOT NULL DEFAULT 0;";
+
+const struct schema_step schema_steps[] = { { 1, version_1 }, { 2, version_2 } };
 const int schema_step_count = (int)(sizeof schema_steps / sizeof *schema_steps);

@@ -14,6 +14,7 @@
 #include "adapters/files.h"
 #include "adapters/log.h"
 #include "adapters/sd.h"
+#include "adapters/store_calibration.h"
 #include "config/load.h"
 
 #define BATCH_MOST    256             /* records between two looks at the clock */
@@ -23,6 +24,47 @@
 #define SLEEP_MOST_MS 10000
 
 /* --- effects of the engine --- */
+
+struct anew {
+    struct daemon *d;
+    int stream;
+};
+
+static double value_anew(void *context, double sent, double temp_c)
+{
+    const struct anew *anew = context;
+    return engine_recompute(anew->d->pump.engine, anew->stream, sent, temp_c);
+}
+
+/* What is stored from that time on is reckoned with the calibration that counts now. */
+static void reckon_anew(struct daemon *d, int stream, utc_t from, utc_t to)
+{
+    struct anew anew = { d, stream };
+    uint64_t committed;
+    int64_t changed = 0;
+    enum status st = store_commit(d->store, d->seq, d->now, true, &committed);
+    if (st == STATUS_OK)
+        st = store_recompute(d->store, stream, from, to, value_anew, &anew, &changed);
+    if (st == STATUS_OK)
+        log_say(LOG_AT_NOTICE, "%s: %lld stored readings reckoned anew", d->site->streams[stream].name,
+                (long long)changed);
+    else
+        log_say(LOG_AT_WARNING, "%s: stored readings could not be reckoned anew now; ask again later",
+                d->site->streams[stream].name);
+}
+
+static void take_calibration(struct daemon *d, const struct effect *e)
+{
+    int stream = e->u.calib.stream;
+    enum status st = e->u.calib.undone ? store_undo_calibration(d->store, stream)
+                                       : store_put_calibration(d->store, stream, &e->u.calib.calib);
+    if (st == STATUS_IO)
+        log_say(LOG_AT_WARNING,
+                "%s: the calibration holds now, but could not be stored: it is lost at a restart",
+                d->site->streams[stream].name);
+    if (utc_is_set(e->u.calib.back_to))
+        reckon_anew(d, stream, e->u.calib.back_to, e->t);
+}
 
 static void on_effect(void *context, const struct effect *e)
 {
@@ -42,6 +84,8 @@ static void on_effect(void *context, const struct effect *e)
         d->urgent = true;
     } else if (e->kind == EFFECT_EVENT) {
         store_hold_event(d->store, &e->u.event, e->t);
+    } else if (e->kind == EFFECT_CALIB) {
+        take_calibration(d, e);
     } else if (e->kind == EFFECT_JOURNAL) {
         store_hold_journal(d->store, &e->u.journal, e->t);
         d->urgent = true;
@@ -67,7 +111,8 @@ static void on_answer(void *context, const struct message *m, const char *json, 
         log_change(LOG_AT_INFO, "answer", "the answer to a command could not be published");
 }
 
-bool daemon_send(void *context, const char *topic, const char *payload, size_t n, bool retain, uint32_t expiry_s)
+bool daemon_send(void *context, const char *topic, const char *payload, size_t n, bool retain,
+                 uint32_t expiry_s)
 {
     struct daemon *d = context;
     if (d->mqtt != NULL && mqtt_publish(d->mqtt, topic, payload, n, 1, retain, expiry_s) == STATUS_OK)
@@ -166,6 +211,13 @@ static void load_calibration(void *context, int stream, const struct calib *c)
     engine_calibrate(d->pump.engine, stream, c);
 }
 
+void daemon_load_calibrations(struct daemon *d)
+{
+    if (store_each_calibration(d->store, load_calibration, d) != STATUS_OK)
+        log_say(LOG_AT_WARNING,
+                "calibrations could not be read from the store; those of the configuration hold");
+}
+
 static void load_ghosts(struct daemon *d)
 {
     uint8_t *bytes = NULL;
@@ -201,9 +253,7 @@ enum status daemon_open(struct daemon *d, const char *conf_path, struct why *why
     struct pump_sinks sinks = { .context = d, .effect = on_effect, .answer = on_answer };
     pump_init(&d->pump, d->site, &sinks, d->now);
     snapshot_restore(d);
-    if (store_each_calibration(d->store, load_calibration, d) != STATUS_OK)
-        log_say(LOG_AT_WARNING,
-                "calibrations could not be read from the store; those of the configuration hold");
+    daemon_load_calibrations(d);
     inbox_rewind(d->inbox, d->seq);
     if ((st = open_mqtt(d, why)) != STATUS_OK)
         return st;

@@ -76,6 +76,7 @@ static void adopt(struct daemon *d, struct site *site)
     tell_unchangeable(old, site);
     pump_reload(&d->pump, site, d->now);
     d->site = site;
+    daemon_load_calibrations(d);
     publisher_fini(&d->publisher);
     publisher_init(&d->publisher, site, daemon_send, d, list, d->now);
     courier_fini(&d->courier);

@@ -90,7 +90,6 @@ void engine_report_tank(const struct engine *e, int tank, struct now now, struct
 void engine_report_probe(const struct engine *e, int stream, struct now now, struct probe_report *out)
 {
     const struct stream_state *s = &e->streams[stream];
-    (void)now;
     *out = (struct probe_report){ .stream = stream,
                                   .seen = s->seen,
                                   .last_t = s->seen ? s->last.t : UTC_NONE,
@@ -98,7 +97,8 @@ void engine_report_probe(const struct engine *e, int stream, struct now now, str
                                   .flag = s->last.flag,
                                   .stale = s->silent,
                                   .cadence_s = health_cadence_s(e, stream),
-                                  .good_share = s->received == 0 ? NAN : (double)s->good / s->received,
+                                  .good_share = health_good_share(e, stream, now),
+                                  .calib = s->calib,
                                   .received = s->received,
                                   .missing = s->missing,
                                   .rejected = s->rejected,

@@ -66,11 +66,20 @@ static void visit_cadence(struct stream_state *s, struct pack *p)
 static void visit_counters(struct stream_state *s, struct pack *p)
 {
     uint32_t *all[] = { &s->received,  &s->missing, &s->rejected, &s->duplicates,
-                        &s->conflicts, &s->late,    &s->retained, &s->good };
+                        &s->conflicts, &s->late,    &s->retained };
     for (unsigned i = 0; i < sizeof all / sizeof *all; i++)
         pack_u32(p, all[i]);
     pack_text(p, s->last_reason, sizeof s->last_reason);
     pack_text(p, s->last_sample, sizeof s->last_sample);
+}
+
+static void visit_hours(struct stream_state *s, struct pack *p)
+{
+    for (int i = 0; i < SHARE_HOURS && !p->bad; i++) {
+        pack_i32(p, &s->hours[i].hour, 0, INT32_MAX);
+        pack_u32(p, &s->hours[i].total);
+        pack_u32(p, &s->hours[i].good);
+    }
 }
 
 static void visit_stream(struct engine *e, int stream, struct pack *p, struct now now)
@@ -92,6 +101,7 @@ static void visit_stream(struct engine *e, int stream, struct pack *p, struct no
     e->clock.waiting = e->clock.waiting || s->untimed.count > 0;
     window_visit(&s->day, p);
     window_visit(&s->days, p);
+    visit_hours(s, p);
     visit_counters(s, p);
     for (int i = 0; i < STREAM_TIMERS; i++)
         visit_timer(e, e->stream_timers + stream * STREAM_TIMERS + i, p, now);

@@ -193,11 +193,55 @@ void health_rejected(struct engine *e, const struct sample *sample)
     snprintf(s->last_sample, sizeof s->last_sample, "%s", sample->shown);
 }
 
+/* --- share of good readings --- */
+
+static struct share_hour *hour_of(struct stream_state *s, struct now now)
+{
+    int32_t hour = (int32_t)(now.utc.ms / MS_PER_HOUR);
+    struct share_hour *h = &s->hours[(uint32_t)hour % SHARE_HOURS];
+    if (h->hour != hour)
+        *h = (struct share_hour){ .hour = hour };
+    return h;
+}
+
+/* Good as far as is known on arrival; a spike verdict may take it back. */
+static void count_share(struct stream_state *s, const struct reading *r, enum sample_kind kind,
+                        struct now now)
+{
+    struct share_hour *h = hour_of(s, now);
+    h->total++;
+    h->good += kind == SAMPLE_VALUE && (r->flag == FLAG_GOOD || r->flag == FLAG_NOT_EVALUATED);
+}
+
+static void take_share_back(struct stream_state *s, const struct reading *r, struct now now)
+{
+    verdict_t before = verdict_set(r->tests, TEST_SPIKE, FLAG_NOT_EVALUATED);
+    enum flag was = verdict_aggregate(before, false);
+    struct share_hour *h = hour_of(s, now);
+    if ((was == FLAG_GOOD || was == FLAG_NOT_EVALUATED) && r->flag != was && r->flag > FLAG_NOT_EVALUATED &&
+        h->good > 0)
+        h->good--;
+}
+
+double health_good_share(const struct engine *e, int stream, struct now now)
+{
+    const struct stream_state *s = &e->streams[stream];
+    int32_t hour = (int32_t)(now.utc.ms / MS_PER_HOUR);
+    uint64_t total = 0, good = 0;
+    for (int i = 0; i < SHARE_HOURS; i++)
+        if (s->hours[i].hour > hour - SHARE_HOURS && s->hours[i].hour <= hour) {
+            total += s->hours[i].total;
+            good += s->hours[i].good;
+        }
+    return total == 0 ? NAN : (double)good / (double)total;
+}
+
 void health_arrived(struct engine *e, int stream, const struct reading *r, enum sample_kind kind,
                     struct now now, struct effects *fx)
 {
     struct stream_state *s = &e->streams[stream];
     int was = s->bad_run;
+    count_share(s, r, kind, now);
     if (kind == SAMPLE_MISSING) {
         s->missing++;
         e->counts.missing++;
@@ -259,8 +303,7 @@ static void judge_noisy(struct engine *e, int stream, const struct reading *r, s
 
 void health_verdict(struct engine *e, int stream, const struct reading *r, struct now now, struct effects *fx)
 {
-    if (r->flag == FLAG_GOOD)
-        e->streams[stream].good++;
+    take_share_back(&e->streams[stream], r, now);
     judge_stuck(e, stream, r, now, fx);
     judge_noisy(e, stream, r, now, fx);
 }

@@ -52,14 +52,6 @@ uint64_t store_inbox_position(struct store *store); /* as last committed */
 /* Hourly settling, rollups, retention: one bounded piece of work per call; true while more is due. */
 bool store_tend(struct store *store, struct now now);
 
-/* A calibration in force since c->since; the same probe and time again replaces it. Committed before it
- * returns. */
-enum status store_put_calibration(struct store *store, int stream, const struct calib *c) LENTIC_CHECKED;
-/* Oldest first, of streams the site still has: the last one of a stream is in force. */
-enum status store_each_calibration(struct store *store,
-                                   void (*each)(void *context, int stream, const struct calib *c),
-                                   void *context) LENTIC_CHECKED;
-
 /* State blobs (engine snapshots) by name. load: 0 when there is none; the caller frees *out. */
 enum status store_save_state(struct store *store, const char *name, const void *bytes,
                              size_t n) LENTIC_CHECKED;

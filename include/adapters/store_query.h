@@ -4,6 +4,7 @@
 
 #include "base/status.h"
 #include "model/alert.h"
+#include "model/calib.h"
 #include "model/reading.h"
 
 struct store_reader;
@@ -40,6 +41,16 @@ enum status store_reader_readings(struct store_reader *reader, const char *place
                                   utc_t from, utc_t to,
                                   void (*each)(void *context, const struct reading *r, const char *probe),
                                   void *context) LENTIC_CHECKED;
+
+/* Every calibration of a place's quantity, oldest first, also those taken back. */
+struct calibration_row {
+    char probe[256];
+    struct calib calib;
+    bool undone;
+};
+enum status store_reader_calibrations(struct store_reader *reader, const char *place, const char *quantity,
+                                      void (*each)(void *context, const struct calibration_row *row),
+                                      void *context) LENTIC_CHECKED;
 
 struct alert_row {
     utc_t t;

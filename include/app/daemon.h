@@ -43,6 +43,9 @@ void daemon_close(struct daemon *d);
 
 publisher_send daemon_send;
 
+/* Into a fresh engine: what the store knows goes before the configuration. */
+void daemon_load_calibrations(struct daemon *d);
+
 /* snapshot.c: the engine's state beside the ring (exact after any death of the process) and, hourly, in the
  * store. */
 void snapshot_restore(struct daemon *d);

@@ -30,6 +30,14 @@ struct held {
     mono_t fresh_before; /* freshness as it was, should this one turn out a spike */
 };
 
+#define SHARE_HOURS 24
+
+/* What came in one hour of the wall clock, and how much of it was good. */
+struct share_hour {
+    int32_t hour;
+    uint32_t total, good;
+};
+
 struct stream_state {
     struct gate gate;
     struct calib calib, before; /* in force, and the one before it */
@@ -48,7 +56,8 @@ struct stream_state {
     int32_t odd_count, odd_of; /* spike or rate flags among the last usable ones, both halved now and then */
     struct window day;         /* 5 min bins over two days */
     struct window days;        /* 1 h bins over three weeks */
-    uint32_t received, missing, rejected, duplicates, conflicts, late, retained, good;
+    struct share_hour hours[SHARE_HOURS];
+    uint32_t received, missing, rejected, duplicates, conflicts, late, retained;
     char last_reason[64], last_sample[40];
 };
 
@@ -118,6 +127,7 @@ void health_fresh(struct engine *e, int stream, struct now now, struct effects *
 void health_verdict(struct engine *e, int stream, const struct reading *r, struct now now,
                     struct effects *fx);
 void health_link(struct engine *e, bool down, struct now now);
+double health_good_share(const struct engine *e, int stream, struct now now); /* of the last 24 h; NaN */
 double health_cadence_s(const struct engine *e, int stream);
 int64_t health_stale_ms(const struct engine *e, int stream);
 

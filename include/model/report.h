@@ -81,6 +81,7 @@ struct probe_report {
     bool stale;
     double cadence_s;  /* learnt or configured; NaN */
     double good_share; /* over the last day; NaN */
+    struct calib calib; /* in force */
     uint32_t received, missing, rejected, duplicates, conflicts, late, retained;
     char last_reason[64], last_sample[40];
 };

@@ -505,14 +505,7 @@ static void put_journal_and_event(void **state)
     store_close(store);
 }
 
-static void keep_calib(void *context, int stream, const struct calib *c)
-{
-    struct calib *out = context;
-    assert_int_equal(stream, 1);
-    *out = *c;
-}
-
-static void state_outbox_and_calibration(void **state)
+static void state_and_outbox(void **state)
 {
     struct room *room = *state;
     struct store *store = store_made(room);
@@ -541,15 +534,6 @@ static void state_outbox_and_calibration(void **state)
     assert_int_equal(store_outbox_next(store, (utc_t){ T0 + 4999 }, &item), STATUS_NONE);
     assert_int_equal(store_outbox_next(store, (utc_t){ T0 + 5000 }, &item), STATUS_OK);
     assert_int_equal(item.attempts, 1);
-
-    struct calib c = CALIB_IDENTITY, back = CALIB_IDENTITY;
-    c.gain = 1.5;
-    c.since.ms = T0;
-    assert_int_equal(store_put_calibration(store, 1, &c), STATUS_OK);
-    c.gain = 2.5;
-    assert_int_equal(store_put_calibration(store, 1, &c), STATUS_OK);
-    assert_int_equal(store_each_calibration(store, keep_calib, &back), STATUS_OK);
-    assert_true(back.gain == 2.5 && back.since.ms == T0 && back.kind == CALIB_LINEAR);
     store_close(store);
 }
 
@@ -569,7 +553,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(a_missing_folder_is_waited_for, setup, teardown),
         cmocka_unit_test_setup_teardown(a_reload_carries_over_by_name, setup, teardown),
         cmocka_unit_test_setup_teardown(put_journal_and_event, setup, teardown),
-        cmocka_unit_test_setup_teardown(state_outbox_and_calibration, setup, teardown),
+        cmocka_unit_test_setup_teardown(state_and_outbox, setup, teardown),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

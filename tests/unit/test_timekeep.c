@@ -124,6 +124,7 @@ static void a_box_without_a_clock(void **state)
     assert_near(r.values[Q_TEMP].value, 18.4, 1e-9);
     w.now = (struct now){ { NOON }, { w.now.mono.ms + 1000 }, true };
     advance(true);
+    assert_int_equal(engine_tank_alert(&w, "tank/a1/temp-low").raised_at.ms, NOON - 1000 - 180000);
     assert_int_equal(count, 5);
     for (int i = 0; i < 5; i++) {
         is(i, NOON - 1000 - (5 - i) * 60000, TIME_UNTRUSTED);
