@@ -19,7 +19,7 @@
 #define CLOCK_FLOOR_MS INT64_C(1577836800000) /* 2020-01-01: before it the recording box had no clock yet */
 #define UNSET_STEP_MS  1
 
-enum emit { EMIT_READINGS = 1, EMIT_ALERTS = 2, EMIT_EVENTS = 4, EMIT_PUBLISHES = 8 };
+enum emit { EMIT_READINGS = 1, EMIT_ALERTS = 2, EMIT_EVENTS = 4, EMIT_PUBLISHES = 8, EMIT_ANSWERS = 16 };
 
 /* A reading whose spike verdict is open waits for it, so that one line tells all. */
 struct waiting {
@@ -127,6 +127,8 @@ static void on_answer(void *context, const struct message *m, const char *json, 
     struct replay *r = context;
     (void)m;
     char topic[300];
+    if (r->emit & EMIT_ANSWERS)
+        printf("%.*s\n", (int)n, json);
     snprintf(topic, sizeof topic, "%s/done", r->site->publish.base);
     if (r->emit & EMIT_PUBLISHES)
         on_publish(r, topic, json, n, false, 0);
@@ -267,7 +269,7 @@ static const struct option items[] = {
       .into = &conf_path },
     { .name = "emit",
       .argument = "LIST",
-      .help = "readings, alerts, events, publishes or all, joined by commas",
+      .help = "readings, alerts, events, answers (to commands), publishes or all, joined by commas",
       .kind = OPTION_TEXT,
       .into = &emit_names },
     { .name = "trace",
@@ -318,6 +320,7 @@ static bool parse_emit(const char *names, unsigned *out)
         { "alerts", EMIT_ALERTS },
         { "events", EMIT_EVENTS },
         { "publishes", EMIT_PUBLISHES },
+        { "answers", EMIT_ANSWERS },
         { "all", 15 },
         { "none", 0 },
     };
@@ -346,7 +349,7 @@ int replay_main(int argc, char **argv)
                             "needs --conf FILE and one CAPTURE; see lentic replay --help");
     if (!parse_emit(emit_names, &r.emit))
         return options_fail(&replay_options, 2,
-                            "--emit %s: known are readings, alerts, events, publishes, all", emit_names);
+                            "--emit %s: known are readings, alerts, events, answers, publishes, all", emit_names);
     struct site *site;
     if ((code = sums_site(&replay_options, conf_path, &site)) != OPTIONS_GO_ON)
         return code;

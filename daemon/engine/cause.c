@@ -79,6 +79,9 @@ static int silent_leader(const struct engine *e, int slot)
 {
     const struct alert_slot *mine = &e->site->alerts[slot];
     int stream = site_stream_of(e->site, mine->place, mine->quantity);
+    int refused = slot_find(e->site, mine->place, KIND_REFUSED, mine->quantity);
+    if (refused >= 0 && leads(e, refused)) /* it talks, but cannot be understood */
+        return refused;
     for (int i = 0; i < e->site->alert_count; i++) {
         const struct alert_slot *other = &e->site->alerts[i];
         if (i == slot || other->kind != KIND_SILENT || !leads(e, i))
@@ -243,7 +246,7 @@ static void explain_stream(const struct engine *e, const struct alert_slot *slot
         text_put(&out, "it does not move: ");
         put_value(&out, slot->quantity, s->last.value);
         text_printf(&out, " for %s", span_format(s->last.t.ms - s->gate.flat_since_ms, span, sizeof span));
-    } else if (slot->kind == KIND_NOISY) {
+    } else if (slot->kind == KIND_NOISY && !isnan(pub->value)) {
         text_printf(&out, "%.0f %% of the last values jump about", pub->value);
     }
 }

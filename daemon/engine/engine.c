@@ -191,7 +191,8 @@ static void release(struct engine *e, int stream, struct now now, struct effects
     s->value_t = s->held.t;
     window_add(&s->day, s->held.t, s->held.v);
     window_add(&s->days, s->held.t, s->held.v);
-    if (speaking_stream(e, e->site->streams[stream].place, e->site->streams[stream].quantity) == stream)
+    enum quantity q = e->site->streams[stream].quantity;
+    if (q == Q_LEAK || speaking_stream(e, e->site->streams[stream].place, q) == stream)
         rules_input(e, stream, s->held.v, s->held.t, now, fx);
 }
 

@@ -2,11 +2,13 @@
 #include "engine/state.h"
 
 #include <math.h>
+#include <stdio.h>
 
 #define SWING_SPAN_MS MS_PER_DAY
 #define FAST_SPAN_MS  MS_PER_HOUR
 #define FAST_MEAN_MS  (15 * MS_PER_MIN)
 #define STEADY_MS     (15 * MS_PER_MIN)
+#define WET           0.5 /* of a detector that says 0 dry, 1 wet */
 
 static void judge(struct engine *e, int place, enum alert_kind kind, enum quantity q, double v, double limit,
                   bool high, struct now now, struct effects *fx)
@@ -18,7 +20,8 @@ static void judge(struct engine *e, int place, enum alert_kind kind, enum quanti
     alarm_judge(&e->alarms, slot, condition, v, limit, now, fx);
 }
 
-/* Conductivity probes are noisy and dissolved solids slow: their limits judge the mean of the last minutes. */
+/* Conductivity probes are noisy and dissolved solids slow: their limits judge the mean of the last minutes.
+ */
 static double steady(const struct engine *e, int stream, enum quantity q, double v, utc_t t)
 {
     if (q != Q_EC && q != Q_TDS)
@@ -70,6 +73,31 @@ static void rule_drift(struct engine *e, const struct tank *tank, enum quantity 
     judge(e, tank->place, KIND_DRIFT, q, fabs(v - water->target[q]), water->drift[q], true, now, fx);
 }
 
+bool rules_wet(const struct engine *e, int place)
+{
+    int first = site_stream_of(e->site, place, Q_LEAK), s = first;
+    while (s >= 0) {
+        if (e->streams[s].value >= WET && !e->streams[s].silent)
+            return true;
+        s = e->site->streams[s].twin;
+        if (s == first)
+            break;
+    }
+    return false;
+}
+
+/* Any detector of the tank will do; it is dry when all are, and when the level tells of no leak either. */
+static void rule_leak(struct engine *e, int tank, struct now now, struct effects *fx)
+{
+    int place = e->site->tanks[tank].place, slot = slot_find(e->site, place, KIND_LEAK, Q_COUNT);
+    bool wet = rules_wet(e, place);
+    if (slot < 0 || (!wet && e->tanks[tank].solids.cause == SOLIDS_LEAK))
+        return;
+    snprintf(e->alarms.items[slot].pub.evidence, ALERT_EVIDENCE_MAX, "the leak detector is %s",
+             wet ? "wet" : "dry");
+    alarm_judge(&e->alarms, slot, wet ? TRI_YES : TRI_NO, wet ? 1 : 0, NAN, now, fx);
+}
+
 void rules_input(struct engine *e, int stream, double v, utc_t t, struct now now, struct effects *fx)
 {
     const struct stream *s = &e->site->streams[stream];
@@ -78,6 +106,8 @@ void rules_input(struct engine *e, int stream, double v, utc_t t, struct now now
     if (index < 0)
         return;
     const struct tank *tank = &e->site->tanks[index];
+    if (s->quantity == Q_LEAK)
+        rule_leak(e, index, now, fx);
     double level = steady(e, stream, s->quantity, v, t);
     rule_band(e, tank, s->quantity, level, now, fx);
     rule_swing(e, tank, s->quantity, stream, t, now, fx);
@@ -102,6 +132,8 @@ void rules_freeze(struct engine *e, int place, enum quantity q)
             alarm_freeze(&e->alarms, slot);
     }
     static const enum alert_kind heater[] = { KIND_HEATER_DEAD, KIND_HEATER_STUCK, KIND_HEATER_WEAK };
+    if (q == Q_LEAK && slot_find(e->site, place, KIND_LEAK, Q_COUNT) >= 0)
+        alarm_freeze(&e->alarms, slot_find(e->site, place, KIND_LEAK, Q_COUNT));
     for (unsigned i = 0; q == Q_TEMP && i < sizeof heater / sizeof *heater; i++) {
         int slot = slot_find(e->site, place, heater[i], Q_COUNT);
         if (slot >= 0)

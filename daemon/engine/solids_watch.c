@@ -88,6 +88,8 @@ static void judge_causes(struct engine *e, int tank, enum solids_cause cause, st
     solids_evidence(e, tank, evidence, sizeof evidence);
     for (unsigned i = 0; i < sizeof table / sizeof *table; i++) {
         enum tri condition = cause == table[i].cause ? TRI_YES : cause == SOLIDS_FINE ? TRI_NO : TRI_KEEP;
+        if (table[i].kind == KIND_LEAK && rules_wet(e, place))
+            continue; /* the detector has spoken */
         judge(e, place, table[i].kind, table[i].q, condition, s->slope_day, NAN, evidence, now, fx);
     }
 }

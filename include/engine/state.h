@@ -116,6 +116,7 @@ void engine_report_value(const struct engine *e, int tank, enum quantity q, stru
 void rules_input(struct engine *e, int stream, double v, utc_t t, struct now now, struct effects *fx);
 /* A hand test: only what needs no history. */
 void rules_hand(struct engine *e, int tank, enum quantity q, double v, struct now now, struct effects *fx);
+bool rules_wet(const struct engine *e, int place); /* a leak detector of that place is wet */
 void rules_freeze(struct engine *e, int place, enum quantity q);
 
 /* --- health.c: what the probes themselves show --- */

@@ -18,7 +18,7 @@
 #include "site_sketch.h"
 
 #define T0      INT64_C(1772366400000) /* 2026-03-01T12:00:00Z */
-#define ENTRIES 8
+#define ENTRIES 9
 #define LOG_MAX (4 * 1024 * 1024)
 
 static struct probe_value values[ENTRIES + 1];
@@ -30,14 +30,15 @@ static struct arena site_arena;
  * pattern of documents, fitted with a plain probe only. */
 static void site_make(void)
 {
-    static const char *const topics[] = { "probes/a1/temp",  "probes/a2/temp", "second/a2/temp",
-                                          "probes/a2/ec",    "doc/{tank}",     "probes/b2/temp",
-                                          "probes/room/temp" };
-    static const int places[] = { AT_A1, AT_A2, AT_A2, AT_A2, -1, AT_B2, AT_ROOM };
+    static const char *const topics[] = { "probes/a1/temp",   "probes/a2/temp", "second/a2/temp",
+                                          "probes/a2/ec",     "doc/{tank}",     "probes/b2/temp",
+                                          "probes/room/temp", "leak/a1/left",   "leak/a1/right" };
+    static const int places[] = { AT_A1, AT_A2, AT_A2, AT_A2, -1, AT_B2, AT_ROOM, AT_A1, AT_A1 };
     static int documents[] = { AT_B1, AT_B2 };
-    for (int i = 0; i < 7; i++) {
+    for (int i = 0; i < ENTRIES; i++) {
         struct probe_value *v = &values[i < 5 ? i : i + 1];
-        *v = sketch_value(i == 4 ? "/temp" : NULL, i == 3 ? Q_EC : Q_TEMP, i == 3 ? "uS/cm" : "Cel");
+        enum quantity q = i == 3 ? Q_EC : i >= 7 ? Q_LEAK : Q_TEMP;
+        *v = sketch_value(i == 4 ? "/temp" : NULL, q, i == 3 ? "uS/cm" : i >= 7 ? "" : "Cel");
         v->every_s = 60;
         if (i == 4) {
             v[1] = sketch_value("/ec", Q_EC, "uS/cm");
@@ -49,7 +50,7 @@ static void site_make(void)
     }
     entries[4].places = documents;
     entries[4].place_count = 2;
-    site = sketch_site(entries, 7);
+    site = sketch_site(entries, ENTRIES);
 }
 
 static int stream_of(const char *name)
@@ -409,7 +410,8 @@ static void what_is_kept_out_does_not_freshen(void **state)
         run.ms += 1000;
         put_in(&run, &s, false);
     }
-    assert_true(said(&run, "tank/a1/temp-silent raise!"));
+    assert_true(said(&run, "tank/a1/temp-silent raise"));
+    assert_true(said(&run, "tank/a1/temp-refused raise!")); /* speaks for it: one cause, one message */
     assert_near(value_of(&run, 0, Q_TEMP).value, 22, 0.1);
     assert_true(value_of(&run, 0, Q_TEMP).stale);
 }
@@ -602,6 +604,51 @@ static void a_calibration_holds_from_now_on(void **state)
     feed(&run, "probes/a1/temp", 24);
     assert_true(said(&run, "probes/a1/temp 24 flag"));
     assert_near(value_of(&run, 0, Q_TEMP).value, 22.5, 1e-9);
+}
+
+/* --- leaks --- */
+
+static void any_wet_detector_is_a_leak_until_all_are_dry(void **state)
+{
+    (void)state;
+    feed(&run, "leak/a1/left", 0);
+    feed(&run, "leak/a1/right", 0);
+    assert_false(said(&run, "tank/a1/leak "));
+    run.ms = 60000;
+    feed(&run, "leak/a1/right", 1); /* the second one */
+    assert_true(said(&run, "tank/a1/leak raise! UNACK"));
+    assert_true(said(&run, "the leak detector is wet"));
+    for (int m = 2; m < 90; m++) {
+        run.ms = m * MS_PER_MIN;
+        feed(&run, "leak/a1/left", 0);
+        feed(&run, "leak/a1/right", 1);
+    }
+    assert_false(said(&run, "tank/a1/leak clear"));
+    for (int m = 90; m < 152; m++) {
+        run.ms = m * MS_PER_MIN;
+        feed(&run, "leak/a1/left", 0);
+        feed(&run, "leak/a1/right", 0);
+    }
+    assert_true(said(&run, "tank/a1/leak clear!"));
+}
+
+static void a_drowned_detector_clears_nothing(void **state)
+{
+    (void)state;
+    feed(&run, "leak/a1/left", 1);
+    run.ms = 60000;
+    feed(&run, "leak/a1/left", 0);
+    wait_to(&run, run.ms + 5 * MS_PER_HOUR);
+    assert_false(said(&run, "tank/a1/leak clear"));
+}
+
+static void a_leak_is_told_in_a_service_window_too(void **state)
+{
+    (void)state;
+    obey(&run, COMMAND_SERVICE, NULL, "tank/a1", 60);
+    run.ms = 60000;
+    feed(&run, "leak/a1/left", 1);
+    assert_true(said(&run, "tank/a1/leak raise! UNACK"));
 }
 
 /* --- service --- */
@@ -1047,6 +1094,9 @@ int main(void)
         WITH_SITE(a_restart_while_the_broker_is_away_forgets_no_probe),
         WITH_SITE(conductivity_takes_its_own_tank_s_temperature),
         WITH_SITE(a_calibration_holds_from_now_on),
+        WITH_SITE(any_wet_detector_is_a_leak_until_all_are_dry),
+        WITH_SITE(a_drowned_detector_clears_nothing),
+        WITH_SITE(a_leak_is_told_in_a_service_window_too),
         WITH_SITE(a_service_window_ends_by_itself),
         WITH_SITE(a_command_before_the_first_verdict),
         WITH_SITE(refusals_are_sentences),
