@@ -400,7 +400,7 @@ static void a_spike_does_not_freshen(void **state)
 static void what_is_kept_out_does_not_freshen(void **state)
 {
     (void)state;
-    feed_for(&run, "probes/a1/temp", 22, 3);
+    feed_for(&run, "probes/a1/temp", 22, 10);
     for (int i = 0; i < 20; i++) {
         struct sample s = sample_of(stream_of("probes/a1/temp"), i % 2 ? 400 : NAN); /* gross 4, missing */
         run.ms += MS_PER_MIN;
@@ -410,10 +410,24 @@ static void what_is_kept_out_does_not_freshen(void **state)
         run.ms += 1000;
         put_in(&run, &s, false);
     }
-    assert_true(said(&run, "tank/a1/temp-silent raise"));
-    assert_true(said(&run, "tank/a1/temp-refused raise!")); /* speaks for it: one cause, one message */
+    assert_true(said(&run, "tank/a1/temp-silent raise!"));
     assert_near(value_of(&run, 0, Q_TEMP).value, 22, 0.1);
     assert_true(value_of(&run, 0, Q_TEMP).stale);
+}
+
+static void unreadable_speaks_for_the_silence_it_causes(void **state)
+{
+    (void)state;
+    struct sample s = sample_of(stream_of("probes/a1/temp"), 22);
+    s.kind = SAMPLE_SYNTAX;
+    s.reason = "not a number";
+    for (int m = 1; m < 20; m++) {
+        run.ms = m * MS_PER_MIN;
+        put_in(&run, &s, false);
+    }
+    assert_true(said(&run, "tank/a1/temp-refused raise!"));
+    assert_true(said(&run, "tank/a1/temp-silent raise "));
+    assert_int_equal(alert(&run, "tank/a1/temp-silent")->leader, slot_of("tank/a1/temp-refused"));
 }
 
 static void a_rate_flag_hides_nothing_from_a_limit(void **state)
@@ -1081,6 +1095,7 @@ int main(void)
         WITH_SITE(without_a_successor_it_is_taken_when_the_gap_runs_out),
         WITH_SITE(a_spike_does_not_freshen),
         WITH_SITE(what_is_kept_out_does_not_freshen),
+        WITH_SITE(unreadable_speaks_for_the_silence_it_causes),
         WITH_SITE(a_rate_flag_hides_nothing_from_a_limit),
         WITH_SITE(a_probe_never_seen_is_told),
         WITH_SITE(a_place_that_does_not_carry_that_make_is_not_silent),
