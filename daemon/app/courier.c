@@ -43,7 +43,7 @@ void courier_effect(struct courier *c, const struct effect *e)
     item.priority = c->site->alerts[a->index].settings.priority;
     snprintf(item.ref, sizeof item.ref, "%s", c->site->alerts[a->index].ref);
     struct text json = text_over(item.json, sizeof item.json), text = text_over(item.text, sizeof item.text);
-    encode_alert(c->site, a, e->u.alert.change, e->t, &json);
+    encode_alert(c->site, a, e->u.alert.change, true, e->t, &json);
     encode_alert_text(c->site, a, e->u.alert.change, e->t, &text);
     if (store_outbox_add(c->store, &item) != STATUS_OK)
         log_change(LOG_AT_ERROR, "outbox", "the message about %s could not be kept for delivery", item.ref);

@@ -10,8 +10,8 @@
 #define ALERTS_MOST     64
 #define TOPIC_ROOM      384
 
-void publisher_init(struct publisher *p, const struct site *site, publisher_send *send, void *context, char *ghosts,
-                    struct now now)
+void publisher_init(struct publisher *p, const struct site *site, publisher_send *send, void *context,
+                    char *ghosts, struct now now)
 {
     memset(p, 0, sizeof *p);
     p->site = site;
@@ -42,7 +42,8 @@ void publisher_fini(struct publisher *p)
     p->ghosts = NULL;
 }
 
-static bool send(struct publisher *p, const char *topic, const char *payload, size_t n, bool retain, uint32_t expiry_s)
+static bool send(struct publisher *p, const char *topic, const char *payload, size_t n, bool retain,
+                 uint32_t expiry_s)
 {
     return p->send != NULL && p->send(p->context, topic, payload, n, retain, expiry_s);
 }
@@ -93,13 +94,14 @@ static bool stands(const struct alert *a)
     return a->base != ALERT_NORM || (a->marks & (ALERT_SHELVED | ALERT_OUT_OF_SERVICE)) != 0;
 }
 
-static void send_alert(struct publisher *p, const struct alert *a, enum alert_change change, utc_t t)
+static void send_alert(struct publisher *p, const struct alert *a, enum alert_change change, bool announced,
+                       utc_t t)
 {
     char topic[TOPIC_ROOM];
     struct text out = text_over(p->buf, sizeof p->buf);
     alert_topic(p->site, a->index, topic);
     if (stands(a))
-        encode_alert(p->site, a, change, t, &out);
+        encode_alert(p->site, a, change, announced, t, &out);
     if (send(p, topic, p->buf, out.len, true, 0) && p->alert_out[a->index] != stands(a)) {
         p->alert_out[a->index] = stands(a);
         p->list_changed = true;
@@ -121,9 +123,9 @@ void publisher_effect(struct publisher *p, const struct pump *pump, const struct
     case EFFECT_ALERT: {
         const struct alert *a = &e->u.alert.alert;
         int tank = p->site->places[p->site->alerts[a->index].place].tank;
-        send_alert(p, a, e->u.alert.change, e->t);
+        send_alert(p, a, e->u.alert.change, e->u.alert.announce, e->t);
         out = text_over(p->buf, sizeof p->buf);
-        encode_alert(p->site, a, e->u.alert.change, e->t, &out);
+        encode_alert(p->site, a, e->u.alert.change, e->u.alert.announce, e->t, &out);
         send_event(p, &out);
         if (tank >= 0)
             p->tank_dirty[tank] = true;
@@ -184,6 +186,22 @@ static void format_counters(const struct pump *pump, const struct publisher_news
     json_close(out, '}');
 }
 
+static void put_load(const struct pump *pump, struct now now, struct text *out)
+{
+    struct engine_load load = engine_load(pump->engine, now);
+    json_key(out, "alerts");
+    json_open(out, '{');
+    put_uint(out, "active", (uint64_t)load.active);
+    put_uint(out, "standing", (uint64_t)load.standing);
+    put_uint(out, "shelved", (uint64_t)load.shelved);
+    put_uint(out, "out_of_service", (uint64_t)load.out_of_service);
+    put_uint(out, "chattering", (uint64_t)load.chattering);
+    put_uint(out, "raises_day", load.raises_day);
+    json_key(out, "flood");
+    json_bool(out, load.flood);
+    json_close(out, '}');
+}
+
 static void format_status(const struct publisher *p, const struct pump *pump,
                           const struct publisher_news *news, struct now now, struct text *out)
 {
@@ -199,6 +217,7 @@ static void format_status(const struct publisher *p, const struct pump *pump,
     json_key(out, "clock_trusted");
     json_bool(out, now.trusted);
     format_counters(pump, news, out);
+    put_load(pump, now, out);
     json_key(out, "last_commit");
     json_time(out, news->store.last_commit);
     json_key(out, "store");
@@ -284,7 +303,7 @@ void publisher_connected(struct publisher *p, const struct pump *pump, struct no
     for (int i = 0; i < p->site->alert_count; i++) {
         const struct alert *a = engine_alert(pump->engine, i);
         if (stands(a) || p->alert_out[i])
-            send_alert(p, a, CHANGE_UPDATE, now.utc);
+            send_alert(p, a, CHANGE_UPDATE, false, now.utc);
     }
     for (int i = 0; i < p->site->tank_count; i++)
         send_tank(p, pump, i, now);
@@ -299,7 +318,8 @@ void publisher_tanks(struct publisher *p, const struct pump *pump, struct now no
             send_tank(p, pump, i, now);
 }
 
-void publisher_advance(struct publisher *p, const struct pump *pump, const struct publisher_news *news, struct now now)
+void publisher_advance(struct publisher *p, const struct pump *pump, const struct publisher_news *news,
+                       struct now now)
 {
     if (news->link.link == MQTT_DOWN || news->link.link == MQTT_CONNECTING)
         return;

@@ -95,7 +95,7 @@ static void on_effect(void *context, const struct effect *e)
     if (e->kind == EFFECT_READING && (r->emit & EMIT_READINGS)) {
         take_reading(r, &e->u.reading);
     } else if (e->kind == EFFECT_ALERT && (r->emit & EMIT_ALERTS)) {
-        encode_alert(r->site, &e->u.alert.alert, e->u.alert.change, e->t, &out);
+        encode_alert(r->site, &e->u.alert.alert, e->u.alert.change, e->u.alert.announce, e->t, &out);
         print(&out);
     } else if (e->kind == EFFECT_EVENT && (r->emit & EMIT_EVENTS)) {
         encode_event(r->site, &e->u.event, e->t, &out);

@@ -57,7 +57,7 @@ static void emit(struct alarms *a, int slot, enum alert_change change, bool anno
     e->kind = EFFECT_ALERT;
     e->t = now.utc;
     e->u.alert.change = change;
-    e->u.alert.announce = announce;
+    e->u.alert.announce = announce && (a->admit == NULL || a->admit(a->context, slot, change, now, fx));
     e->u.alert.alert = alarm->pub;
 }
 
@@ -128,7 +128,7 @@ static void clear_alert(struct alarms *a, int slot, struct now now, struct effec
     struct alarm *alarm = &a->items[slot];
     bool quiet = alarm->pub.marks != 0;
     bool loud = !quiet && alarm->told;
-    if (!quiet)
+    if (!quiet && !alarm->pub.chattering) /* one that chatters still owes it when it has calmed down */
         alarm->told = false;
     emit(a, slot, quiet ? CHANGE_STATE : CHANGE_CLEAR, loud, now, fx);
 }
@@ -252,6 +252,26 @@ void alarm_suppress(struct alarms *a, int slot, bool on, const char *why, struct
         clear_mark(a, slot, ALERT_BY_DESIGN, CHANGE_UNSUPPRESS, now, fx);
 }
 
+void alarm_chatters(struct alarms *a, int slot, mono_t calm_at)
+{
+    a->items[slot].pub.chattering = true;
+    timer_set(a, slot, ALARM_CALM, calm_at);
+}
+
+static void calm_down(struct alarms *a, int slot, struct now now, struct effects *fx)
+{
+    struct alarm *alarm = &a->items[slot];
+    alarm->pub.chattering = false;
+    if (a->remark != NULL)
+        a->remark(a->context, slot, ALARM_CALM, now, fx);
+    if (alarm->pub.marks != 0)
+        return;
+    if (alarm->pub.base == ALERT_UNACK)
+        remind(a, slot, now, fx);
+    else if (!alarm->pub.active && alarm->told)
+        clear_alert(a, slot, now, fx);
+}
+
 void alarm_due(struct alarms *a, int slot, enum alarm_timer which, struct now now, struct effects *fx)
 {
     struct alarm *alarm = &a->items[slot];
@@ -270,11 +290,19 @@ void alarm_due(struct alarms *a, int slot, enum alarm_timer which, struct now no
         break;
     case ALARM_SHELF:
         alarm->pub.shelved_until = UTC_NONE;
+        timer_set(a, slot, ALARM_SHELF_SOON, MONO_NEVER);
         clear_mark(a, slot, ALERT_SHELVED, CHANGE_UNSHELVE, now, fx);
         break;
     case ALARM_OUT:
         alarm->pub.out_until = UTC_NONE;
         clear_mark(a, slot, ALERT_OUT_OF_SERVICE, CHANGE_BACK, now, fx);
+        break;
+    case ALARM_SHELF_SOON:
+        if (a->remark != NULL && alarm->pub.active)
+            a->remark(a->context, slot, which, now, fx);
+        break;
+    case ALARM_CALM:
+        calm_down(a, slot, now, fx);
         break;
     case ALARM_TIMERS:
         break;
@@ -347,6 +375,8 @@ enum status alarm_shelve(struct alarms *a, int slot, const struct command *c, st
     sign(a, slot, c);
     a->items[slot].pub.shelved_until = (utc_t){ now.utc.ms + span };
     timer_set(a, slot, ALARM_SHELF, mono_add(now.mono, span));
+    timer_set(a, slot, ALARM_SHELF_SOON,
+              span > ALARM_SOON_MS ? mono_add(now.mono, span - ALARM_SOON_MS) : MONO_NEVER);
     set_mark(a, slot, ALERT_SHELVED, CHANGE_SHELVE, now, fx);
     return STATUS_OK;
 }
@@ -420,6 +450,7 @@ void alarm_visit(struct alarms *a, int slot, struct pack *p, struct now now)
     pack_i32(p, &condition, TRI_UNKNOWN, TRI_YES);
     pack_bool(p, &pub->active);
     pack_bool(p, &pub->unknown);
+    pack_bool(p, &pub->chattering);
     pack_bool(p, &alarm->told);
     pack_utc(p, &pub->since);
     pack_utc(p, &pub->raised_at);

@@ -142,13 +142,17 @@ struct engine *engine_init(const struct site *site, struct now now)
     e->started = now;
     timekeep_init(&e->clock, now);
     int alert_timers = site->alert_count * ALARM_TIMERS;
-    e->stream_timers = alert_timers;
+    e->flood_timer = alert_timers;
+    e->stream_timers = alert_timers + 1;
     e->tank_timers = e->stream_timers + site->stream_count * STREAM_TIMERS;
     e->site_timer = e->tank_timers + site->tank_count * TANK_TIMERS;
     timers_init(&e->timers, e->site_timer + 1, &e->arena);
     alarms_init(&e->alarms, site, &e->timers, 0, &e->arena);
     e->alarms.explain = cause_explain;
     e->alarms.leader = cause_leader;
+    e->alarms.admit = traffic_watch_admit;
+    e->alarms.remark = traffic_watch_remark;
+    traffic_init(&e->traffic, site->alert_count, &e->arena);
     e->alarms.context = e;
     e->streams = arena_take(&e->arena, (size_t)site->stream_count, sizeof *e->streams);
     for (int i = 0; i < site->stream_count; i++)
@@ -160,16 +164,28 @@ struct engine *engine_init(const struct site *site, struct now now)
     return e;
 }
 
+static void forget_alert(struct engine *e, int slot)
+{
+    alarm_forget(&e->alarms, slot);
+    traffic_forget(&e->traffic, slot);
+}
+
+static void forget_counts(struct engine *e)
+{
+    memset(&e->counts, 0, sizeof e->counts);
+    traffic_forget_all(&e->traffic);
+}
+
 void engine_forget(struct engine *e, enum section kind, int i, struct now now)
 {
     if (kind == SECTION_STREAM)
         init_stream(e, i, now);
     else if (kind == SECTION_ALERT)
-        alarm_forget(&e->alarms, i);
+        forget_alert(e, i);
     else if (kind == SECTION_TANK)
         init_tank(e, i, now);
     else
-        memset(&e->counts, 0, sizeof e->counts);
+        forget_counts(e);
 }
 
 void engine_fini(struct engine *e)
@@ -380,7 +396,9 @@ bool engine_advance(struct engine *e, struct now now, bool inclusive, struct eff
         if (id < 0)
             return false;
         struct now then = { utc_of_mono(due, now), due, now.trusted };
-        if (id < e->stream_timers)
+        if (id == e->flood_timer)
+            traffic_watch_flood_due(e, then, fx);
+        else if (id < e->stream_timers)
             alarm_due(&e->alarms, id / ALARM_TIMERS, (enum alarm_timer)(id % ALARM_TIMERS), then, fx);
         else if (id < e->tank_timers)
             stream_due(e, id - e->stream_timers, then, fx);

@@ -98,6 +98,19 @@ static enum status note(struct engine *e, const struct command *c, struct now no
     return STATUS_OK;
 }
 
+static enum status try_delivery(struct engine *e, const struct command *c, struct now now, struct effects *fx,
+                                struct why *why)
+{
+    event_add(fx, now, EVENT_TEST, e->site->service_place, Q_COUNT, NAN, "test message, asked for by %s%s%s",
+              c->who[0] != '\0' ? c->who : "somebody", c->why[0] != '\0' ? ": " : "", c->why);
+    return why_say(
+        why, STATUS_OK, "%s",
+        e->site->notify.command != NULL
+            ? "the test message is on its way through MQTT and the notify command"
+            : "the test message is out through MQTT; no notify command is configured, so there is no "
+              "second path");
+}
+
 enum status engine_command(struct engine *e, const struct command *c, struct now now, struct effects *fx,
                            struct why *why)
 {
@@ -116,6 +129,8 @@ enum status engine_command(struct engine *e, const struct command *c, struct now
         return note(e, c, now, fx, why);
     case COMMAND_CALIBRATE:
         return calibrate(e, c, now, fx, why);
+    case COMMAND_TEST:
+        return try_delivery(e, c, now, fx, why);
     default:
         return why_say(why, STATUS_REFUSED, "%s is not understood here", command_name(c->verb));
     }

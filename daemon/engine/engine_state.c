@@ -131,13 +131,14 @@ static void visit_tank(struct engine *e, int tank, struct pack *p, struct now no
         visit_timer(e, e->tank_timers + tank * TANK_TIMERS + i, p, now);
 }
 
-static void visit_counts(struct engine *e, struct pack *p)
+static void visit_counts(struct engine *e, struct pack *p, struct now now)
 {
     uint64_t *all[] = { &e->counts.readings,  &e->counts.missing, &e->counts.rejected, &e->counts.duplicates,
                         &e->counts.conflicts, &e->counts.late,    &e->counts.retained };
     for (unsigned i = 0; i < sizeof all / sizeof *all; i++)
         pack_u64(p, all[i]);
     pack_bool(p, &e->link_down);
+    traffic_visit(&e->traffic, p, now);
 }
 
 /* --- names --- */
@@ -168,12 +169,13 @@ static void visit(struct engine *e, enum section kind, int i, struct pack *p, st
         break;
     case SECTION_ALERT:
         alarm_visit(&e->alarms, i, p, now);
+        traffic_visit_alert(&e->traffic, i, p, now);
         break;
     case SECTION_TANK:
         visit_tank(e, i, p, now);
         break;
     case SECTION_COUNTS:
-        visit_counts(e, p);
+        visit_counts(e, p, now);
         break;
     }
 }
@@ -281,6 +283,7 @@ static void mend(struct engine *e, struct now now)
         end_lost_service(e, i, now);
     for (int i = 0; i < e->site->alert_count; i++)
         end_unheard_delay(e, i);
+    traffic_watch_restored(e, now);
 }
 
 int engine_restore(struct engine *e, const uint8_t *bytes, size_t n, struct now now)

@@ -14,6 +14,13 @@ static const char *const names[EVENT_COUNT] = {
     [EVENT_FORECAST_SCORED] = "forecast-scored",
     [EVENT_CLOCK] = "clock",
     [EVENT_CALIBRATED] = "calibrated",
+    [EVENT_CHATTER_BEGIN] = "chatter-begin",
+    [EVENT_CHATTER_END] = "chatter-end",
+    [EVENT_FLOOD_BEGIN] = "flood-begin",
+    [EVENT_FLOOD_END] = "flood-end",
+    [EVENT_SHELF_ENDS] = "shelf-ends",
+    [EVENT_TEST] = "test",
+    [EVENT_TEST_RESULT] = "test-result",
 };
 
 const char *event_kind_name(enum event_kind k)

@@ -197,6 +197,13 @@ static void put_work(const struct tank_report *r, struct text *out)
     }
 }
 
+static utc_t put_aside_until(const struct alert *a)
+{
+    if (a->marks & ALERT_OUT_OF_SERVICE)
+        return a->out_until;
+    return a->marks & ALERT_SHELVED ? a->shelved_until : UTC_NONE;
+}
+
 static void put_alert_body(const struct site *site, const struct alert *a, struct text *out)
 {
     const struct alert_slot *slot = &site->alerts[a->index];
@@ -217,7 +224,10 @@ static void put_alert_body(const struct site *site, const struct alert *a, struc
     put_text(out, "action", a->action[0] != '\0' ? a->action : kind_info(slot->kind)->action);
     put_text(out, "consequence", kind_info(slot->kind)->consequence);
     put_time(out, "since", a->since);
+    put_time(out, "raised", a->raised_at);
     put_time(out, "due", a->due);
+    put_time(out, "until", put_aside_until(a));
+    put_bool(out, "chattering", a->chattering);
     put_text(out, "leader", a->leader < 0 ? NULL : site->alerts[a->leader].ref);
     put_text(out, "who", a->who);
     put_text(out, "why", a->why);
@@ -252,13 +262,14 @@ void encode_tank(const struct site *site, const struct tank_report *r, const str
 
 /* --- one thing that happened --- */
 
-void encode_alert(const struct site *site, const struct alert *a, enum alert_change change, utc_t t,
-                  struct text *out)
+void encode_alert(const struct site *site, const struct alert *a, enum alert_change change, bool announced,
+                  utc_t t, struct text *out)
 {
     json_open(out, '{');
     put_time(out, "t", t);
     put_place(site, site->alerts[a->index].place, out);
     put_word(out, "change", alert_change_name(change));
+    put_bool(out, "announced", announced);
     put_alert_body(site, a, out);
     json_close(out, '}');
 }

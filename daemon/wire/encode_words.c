@@ -188,9 +188,17 @@ static void say_what_is_owed(struct telling *w)
         text_printf(w->out, "Waits to be reset: %s\n", w->slot->ref);
 }
 
+static void say_chatter(struct telling *w)
+{
+    if (w->a->chattering)
+        text_put(w->out, "It comes and goes too often: you will hear of it again when it has been calm for "
+                         "half an hour.\n");
+}
+
 static void tell_active(struct telling *w)
 {
     say_numbers(w, "Seen");
+    say_chatter(w);
     if (w->a->unknown)
         text_put(w->out, "It cannot be judged at the moment: no fresh readings.\n");
     say_cause(w);

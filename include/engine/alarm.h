@@ -11,7 +11,17 @@
 
 enum tri { TRI_UNKNOWN, TRI_NO, TRI_YES, TRI_KEEP /* inside the deadband: as it was */ };
 
-enum alarm_timer { ALARM_DELAY, ALARM_TELL, ALARM_SHELF, ALARM_OUT, ALARM_TIMERS };
+enum alarm_timer {
+    ALARM_DELAY,
+    ALARM_TELL,
+    ALARM_SHELF,
+    ALARM_OUT,
+    ALARM_SHELF_SOON, /* a shelf ends ALARM_SOON_MS later */
+    ALARM_CALM,       /* it chattered, and has been calm for long enough */
+    ALARM_TIMERS
+};
+
+#define ALARM_SOON_MS (10 * MS_PER_MIN)
 
 struct alarm {
     struct alert pub;   /* as others see it */
@@ -28,6 +38,11 @@ struct alarms {
     void (*explain)(void *context, int slot, struct alert *pub, struct now now);
     /* Which alert leads this one's group, -1: it leads itself. NULL: every alert alone. */
     int (*leader)(void *context, int slot);
+    /* Whether what would be announced is announced now; may mark the alert as chattering. NULL: always. */
+    bool (*admit)(void *context, int slot, enum alert_change change, struct now now, struct effects *fx);
+    /* One of the two timers that ask for no change of state: ALARM_SHELF_SOON of an active alert, ALARM_CALM.
+     * NULL: nobody wants to know. */
+    void (*remark)(void *context, int slot, enum alarm_timer which, struct now now, struct effects *fx);
     void *context;
 };
 
@@ -69,6 +84,10 @@ enum status alarm_out(struct alarms *a, int slot, const struct command *c, struc
                       struct why *why) LENTIC_CHECKED;
 enum status alarm_back(struct alarms *a, int slot, const struct command *c, struct now now,
                        struct effects *fx, struct why *why) LENTIC_CHECKED;
+
+/* It chatters, and will have been calm for long enough at that time; later calls put the time off. At the end
+ * what is still owed is told: the clear, or that it stands. */
+void alarm_chatters(struct alarms *a, int slot, mono_t calm_at);
 
 /* Suppressed by design, and its end. No-op when it already is as wanted. */
 void alarm_suppress(struct alarms *a, int slot, bool on, const char *why, struct now now, struct effects *fx);

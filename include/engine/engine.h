@@ -55,6 +55,16 @@ struct engine_counts {
 };
 struct engine_counts engine_counts(const struct engine *e);
 
+/* What is asked of people, measured. */
+struct engine_load {
+    int active, standing; /* alerts active now; of them for over 24 h */
+    int shelved, out_of_service, chattering;
+    unsigned raises_day; /* announced over the last day, or kept back by a flood */
+    bool flood;
+};
+#define ENGINE_STANDING_MS MS_PER_DAY
+struct engine_load engine_load(const struct engine *e, struct now now);
+
 /* The whole state as bytes; 0 when cap is too small. engine_save_room: a cap that always suffices. */
 size_t engine_save(struct engine *e, uint8_t *bytes, size_t cap, struct now now);
 size_t engine_save_room(const struct engine *e);

@@ -12,6 +12,7 @@
 #include "engine/timekeep.h"
 #include "engine/solids.h"
 #include "engine/timers.h"
+#include "engine/traffic.h"
 #include "engine/window.h"
 
 enum stream_timer { STREAM_HELD, STREAM_SILENT, STREAM_TIMERS };
@@ -83,6 +84,8 @@ struct engine {
     bool link_down; /* broker not reached: silence of probes means nothing */
     struct timekeep clock;
     struct engine_counts counts;
+    struct traffic traffic;
+    int flood_timer; /* its id */
     struct now started;
 };
 
@@ -145,6 +148,11 @@ void climate_watch(struct engine *e, struct now now, struct effects *fx);
 void solids_watch(struct engine *e, int tank, struct now now, struct effects *fx);
 void air_watch(struct engine *e, int tank, struct now now, struct effects *fx);
 void waters_watch(struct engine *e, struct now now, struct effects *fx);
+/* --- traffic_watch.c: what floods or chatters is kept quiet --- */
+bool traffic_watch_admit(void *engine, int slot, enum alert_change change, struct now now, struct effects *fx);
+void traffic_watch_remark(void *engine, int slot, enum alarm_timer which, struct now now, struct effects *fx);
+void traffic_watch_flood_due(struct engine *e, struct now now, struct effects *fx);
+void traffic_watch_restored(struct engine *e, struct now now);
 
 /* --- cause.c --- */
 void cause_explain(void *engine, int slot, struct alert *pub, struct now now);

@@ -133,6 +133,7 @@ struct alert {
     enum alert_base base;
     unsigned marks;
     bool active, unknown; /* unknown: cannot judge now */
+    bool chattering;      /* came too often: quiet until it has been calm for a while */
     utc_t since;     /* of the state */
     utc_t raised_at; /* of the present or last raise */
     double value, limit; /* NaN when there is none */

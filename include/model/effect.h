@@ -30,6 +30,13 @@ enum event_kind {
     EVENT_FORECAST_SCORED,
     EVENT_CLOCK,
     EVENT_CALIBRATED,
+    EVENT_CHATTER_BEGIN,
+    EVENT_CHATTER_END,
+    EVENT_FLOOD_BEGIN,
+    EVENT_FLOOD_END,
+    EVENT_SHELF_ENDS, /* soon, and the alert is active */
+    EVENT_TEST,       /* somebody tries whether messages arrive */
+    EVENT_TEST_RESULT,
     EVENT_COUNT
 };
 

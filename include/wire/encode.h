@@ -24,10 +24,11 @@ void encode_tank(const struct site *site, const struct tank_report *r, const str
                  int alert_count, struct text *out);
 
 /* BASE/alert/PLACE/KIND: one alert, and the same object (with "t" and "change") for `replay --emit alerts`.
- * Members: t place kind id state change priority value limit unit cause evidence action consequence since due
- * leader (the id of the alert that speaks for this one, or null) who why. */
-void encode_alert(const struct site *site, const struct alert *a, enum alert_change change, utc_t t,
-                  struct text *out);
+ * Members: t place change announced (told to people) kind id state priority value limit unit cause evidence
+ * action consequence since (of the state) raised due until (end of a shelf or of being out of service)
+ * chattering leader (the id of the alert that speaks for this one, or null) who why. */
+void encode_alert(const struct site *site, const struct alert *a, enum alert_change change, bool announced,
+                  utc_t t, struct text *out);
 
 /* The alert as a few lines of plain text for people: what and where, the numbers, the cause, the time left,
  * what to do. Times are UTC. */

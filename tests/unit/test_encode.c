@@ -112,24 +112,30 @@ static void alerts_as_documents(void **state)
     a.due = (utc_t){ NOON + 160 * MS_PER_MIN };
     a.leader = site_alert_find(&site, "tank/a1/heater-dead", 19);
     strcpy(a.who, "night shift");
-    encode_alert(&site, &a, CHANGE_RAISE, (utc_t){ NOON }, &out);
+    encode_alert(&site, &a, CHANGE_RAISE, true, (utc_t){ NOON }, &out);
     static const char head[] =
         "{\"t\":\"2026-03-01T12:00:00.000Z\",\"place\":\"tank/"
-        "a1\",\"change\":\"raise\",\"kind\":\"temp-low\","
+        "a1\",\"change\":\"raise\",\"announced\":true,\"kind\":\"temp-low\","
         "\"id\":\"tank/a1/temp-low\",\"state\":\"UNACK\",\"priority\":\"high\",\"value\":20.31,"
         "\"limit\":20.50,\"unit\":\"°C\",\"cause\":\"heater \\\"B\\\" not heating\",\"evidence\":null,"
         "\"action\":\"";
     assert_memory_equal(buf, head, sizeof head - 1);
-    static const char tail[] = "\"since\":\"2026-03-01T12:00:00.000Z\",\"due\":\"2026-03-01T14:40:00.000Z\","
-                               "\"leader\":\"tank/a1/heater-dead\",\"who\":\"night shift\",\"why\":null}";
+    static const char tail[] =
+        "\"since\":\"2026-03-01T12:00:00.000Z\",\"raised\":\"2026-03-01T12:00:00.000Z\","
+        "\"due\":\"2026-03-01T14:40:00.000Z\",\"until\":null,\"chattering\":false,"
+        "\"leader\":\"tank/a1/heater-dead\",\"who\":\"night shift\",\"why\":null}";
     assert_string_equal(buf + out.len - (sizeof tail - 1), tail);
     text_clear(&out);
     a = alert_of("lentic/broker-down");
     a.marks = ALERT_SHELVED;
-    encode_alert(&site, &a, CHANGE_SHELVE, (utc_t){ NOON }, &out);
+    a.shelved_until = (utc_t){ NOON + MS_PER_HOUR };
+    a.chattering = true;
+    encode_alert(&site, &a, CHANGE_SHELVE, false, (utc_t){ NOON }, &out);
     assert_non_null(strstr(buf, "\"state\":\"SHLVD\""));
     assert_non_null(strstr(buf, "\"value\":null,\"limit\":null,\"unit\":null,"));
-    assert_non_null(strstr(buf, "\"due\":null,\"leader\":null,"));
+    assert_non_null(strstr(buf, "\"change\":\"shelve\",\"announced\":false,"));
+    assert_non_null(strstr(buf, "\"due\":null,\"until\":\"2026-03-01T13:00:00.000Z\",\"chattering\":true,"
+                                "\"leader\":null,"));
 }
 
 static void numbers_that_are_not_in_the_quantitys_unit(void **state)
@@ -138,7 +144,7 @@ static void numbers_that_are_not_in_the_quantitys_unit(void **state)
     struct alert a = alert_of("tank/a1/temp-silent");
     a.value = 31.4;
     a.limit = 15;
-    encode_alert(&site, &a, CHANGE_RAISE, (utc_t){ NOON }, &out);
+    encode_alert(&site, &a, CHANGE_RAISE, true, (utc_t){ NOON }, &out);
     assert_non_null(strstr(buf, "\"value\":31,\"limit\":15,\"unit\":\"min\","));
     text_clear(&out);
     encode_alert_text(&site, &a, CHANGE_RAISE, (utc_t){ NOON }, &out);
@@ -146,12 +152,12 @@ static void numbers_that_are_not_in_the_quantitys_unit(void **state)
     text_clear(&out);
     a = alert_of("tank/a1/temp-noisy");
     a.value = 18;
-    encode_alert(&site, &a, CHANGE_RAISE, (utc_t){ NOON }, &out);
+    encode_alert(&site, &a, CHANGE_RAISE, true, (utc_t){ NOON }, &out);
     assert_non_null(strstr(buf, "\"value\":18,\"limit\":null,\"unit\":\"%\","));
     text_clear(&out);
     a = alert_of("tank/a1/ammonia");
     a.value = 0.0271;
-    encode_alert(&site, &a, CHANGE_RAISE, (utc_t){ NOON }, &out);
+    encode_alert(&site, &a, CHANGE_RAISE, true, (utc_t){ NOON }, &out);
     assert_non_null(strstr(buf, "\"value\":0.027,\"limit\":null,\"unit\":\"mg/L\","));
 }
 
