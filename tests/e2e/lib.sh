@@ -1,0 +1,175 @@
+# shellcheck shell=bash
+# For the cases in this folder: a mosquitto on a free loopback port, the daemon, a folder of their own; whatever was
+# started is ended by its process number. LENTIC_BIN is the build directory.
+set -euo pipefail
+PATH=$PATH:/usr/sbin:/sbin
+lentic=${LENTIC_BIN:?}/lentic
+lenticd=$LENTIC_BIN/lenticd
+work=$(mktemp -d)
+conf=$work/site.conf
+base=lentic/millrace
+port='' broker='' daemon=''
+listeners=()
+
+for need in mosquitto mosquitto_pub mosquitto_sub; do
+    command -v $need >/dev/null || { echo "$need is not here"; exit 77; }
+done
+
+fail() {
+    echo "FAILED: $*"
+    exit 1
+}
+
+# shellcheck disable=SC2317 # the trap calls it
+finish() {
+    local status=$?
+    trap - EXIT
+    set +e
+    for pid in "${listeners[@]}" $daemon $broker; do
+        kill "$pid" 2>/dev/null
+        wait "$pid" 2>/dev/null
+    done
+    if grep -qE 'AddressSanitizer|LeakSanitizer|runtime error:' "$work"/*.log 2>/dev/null; then
+        echo "FAILED: a sanitizer spoke"
+        status=1
+    fi
+    if [ $status -ne 0 ] && [ $status -ne 77 ]; then
+        for file in "$work"/daemon.log "$work"/heard; do
+            [ -s "$file" ] && { echo "--- $(basename "$file"), the last lines"; tail -30 "$file" | cut -c1-400; }
+        done
+    fi
+    rm -rf "$work"
+    exit $status
+}
+trap finish EXIT
+
+# wait_for SECONDS COMMAND...: until it succeeds
+wait_for() {
+    local end=$((SECONDS + $1 + 1))
+    shift
+    until "$@" >/dev/null 2>&1; do
+        [ $SECONDS -lt $end ] || return 1
+        sleep 0.05
+    done
+}
+
+listens() { (exec 3<>"/dev/tcp/127.0.0.1/$1") 2>/dev/null; }
+
+# On the port of before, when there was one.
+start_broker() {
+    local chosen=$port
+    for _ in 1 2 3 4 5 6; do
+        port=${chosen:-$((20000 + RANDOM % 20000))}
+        if [ -z "$chosen" ] && listens "$port"; then
+            continue
+        fi
+        printf 'listener %d 127.0.0.1\nallow_anonymous true\npersistence false\nmax_queued_messages 0\n' "$port" \
+            >"$work/broker.conf"
+        mosquitto -c "$work/broker.conf" </dev/null >>"$work/broker.out" 2>&1 &
+        broker=$!
+        if wait_for 5 listens "$port" && kill -0 $broker 2>/dev/null; then
+            return
+        fi
+        kill "$broker" 2>/dev/null || true
+        wait "$broker" 2>/dev/null || true
+        broker=''
+    done
+    fail "no broker"
+}
+
+stop_broker() {
+    kill "$broker"
+    wait "$broker" || true
+    broker=''
+}
+
+# A tank a1 in a band of 20 to 24 °C whose alert acts on the very message; $1: more configuration, $2: more for tank a1,
+# $3: more probe entries (with a comma before each).
+# shellcheck disable=SC2120 # arguments are optional
+write_conf() {
+    cat >"$conf" <<CONF
+site = { id = "millrace"; name = "Millrace"; };
+broker = { host = "127.0.0.1"; port = $port; };
+store = { path = "$work/lentic.db"; runtime_dir = "$work/run"; commit_s = 1; };
+publish = { tank_every_s = 2; tank_least_s = 0.2; };
+tanks = ( { id = "a1"; name = "Crystals"; volume_l = 30.0; temp = [20.0, 24.0]; ${2:-} },
+          { id = "a2"; name = "Tigers"; volume_l = 45.0; } );
+probes = (
+  { topic = "probes/{tank}/temp"; measures = "temp"; unit = "Cel"; missing = [85.0, -127.0];
+    quality = { spike_suspect = "off"; spike_fail = "off"; }; },
+  { topic = "docs/{tank}"; time = "/t"; time_form = "ms";
+    values = ( { at = "/ec"; measures = "ec"; unit = "uS/cm"; quality = { spike_suspect = "off"; spike_fail = "off"; }; } ); }
+  ${3:-}
+);
+alerts = ( { kind = "temp-low"; on_delay_s = 0; off_delay_s = 0; } );
+${1:-}
+CONF
+}
+
+online() {
+    mosquitto_sub -h 127.0.0.1 -p "$port" -t $base/status -C 1 -W 1 2>/dev/null | grep -q '"state":"online"'
+}
+
+start_daemon() {
+    "$lenticd" --conf "$conf" </dev/null >>"$work/daemon.log" 2>&1 &
+    daemon=$!
+}
+
+start_daemon_online() {
+    start_daemon
+    wait_for 20 online || fail "the daemon did not come online"
+    kill -0 $daemon || fail "the daemon ended"
+}
+
+stop_daemon() {
+    local status=0
+    kill -TERM "$daemon" || fail "the daemon was gone"
+    wait "$daemon" || status=$?
+    daemon=''
+    [ $status -eq 0 ] || fail "the daemon ended with $status"
+}
+
+kill_daemon() {
+    kill -KILL "$daemon" || fail "the daemon was gone"
+    wait "$daemon" 2>/dev/null || true
+    daemon=''
+}
+
+# hear FILE TOPIC...: lines "topic retain payload" from now on
+hear() {
+    local file=$1 topics=() topic
+    shift
+    for topic in "$@"; do topics+=(-t "$topic"); done
+    mosquitto_sub -h 127.0.0.1 -p "$port" -q 1 "${topics[@]}" -t "ready/$file" -F '%t %r %p' </dev/null >"$work/$file" 2>/dev/null &
+    listeners+=($!)
+    until grep -q "^ready/$file" "$work/$file"; do
+        mosquitto_pub -h 127.0.0.1 -p "$port" -t "ready/$file" -m 1
+        sleep 0.1
+    done
+}
+
+# pub TOPIC PAYLOAD [OPTION...]
+pub() {
+    local topic=$1 payload=$2
+    shift 2
+    mosquitto_pub -h 127.0.0.1 -p "$port" -q 1 -t "$topic" -m "$payload" "$@"
+}
+
+heard() { grep -qE -- "$2" "$work/$1"; }
+heard_times() { grep -cE -- "$2" "$work/$1" || true; }
+
+# must_hear FILE PATTERN [SECONDS]
+must_hear() { wait_for "${3:-15}" heard "$1" "$2" || fail "nothing like $2 was heard in $1"; }
+
+# past PLACE QUANTITY: its readings as CSV without the head
+past() { "$lentic" past --conf "$conf" --days 2 --csv "$1" "$2" 2>/dev/null | tail -n +2; }
+stored() { [ "$(past "$1" "$2" | wc -l)" -eq "$3" ]; }
+now_ms() { date +%s%3N; }
+
+# Has a status that was made after this call; prints its counters.
+counter() { mosquitto_sub -h 127.0.0.1 -p "$port" -t $base/status -C 1 -W 5 | sed -nE "s/.*\"$1\":([0-9]+).*/\1/p"; }
+fresh_status() {
+    hear "status$1" $base/status
+    kill -HUP "$daemon"
+    must_hear "status$1" "^$base/status 0 .*online"
+}
