@@ -138,7 +138,7 @@ static void due_by_cooling(struct engine *e, int tank, struct alert *pub, struct
     double hours;
     pub->due = UTC_NONE;
     if (isnan(t->band[Q_TEMP].lo) || !heater_view_of(e, tank, now.utc, &view) || isnan(view.free_c_h) ||
-        view.free_c_h >= 0)
+        view.free_c_h >= 0 || view.slope_c_h > 0)
         return;
     double room = isnan(view.room_c) ? view.temp_c + 6 * view.free_c_h : view.room_c;
     double tau_h = (view.temp_c - room) / -view.free_c_h;

@@ -47,6 +47,7 @@ void heater_init(struct heater *h)
                           .full_c_h = NAN,
                           .tau_h = NAN,
                           .learnt_at = UTC_NONE,
+                          .trouble_at = UTC_NONE,
                           .disturbed_until = UTC_NONE };
 }
 
@@ -74,12 +75,13 @@ struct stretch {
     double temp_c, slope_c_h, gap_c; /* gap to the room; NaN when not measured */
 };
 
-static int gather(const struct window *temp, const struct window *room, utc_t now, struct stretch *out)
+static int gather(const struct window *temp, const struct window *room, utc_t now, utc_t trouble_at,
+                  struct stretch *out)
 {
     double hours = STEP_BINS * (double)temp->bin_ms / (double)MS_PER_HOUR;
     int n = 0;
-    for (int64_t t = now.ms - LEARN_SPAN_MS; t <= now.ms - LEARN_SKIP_MS && n < POINTS_MAX;
-         t += temp->bin_ms) {
+    int64_t from = now.ms - LEARN_SPAN_MS > trouble_at.ms ? now.ms - LEARN_SPAN_MS : trouble_at.ms;
+    for (int64_t t = from; t <= now.ms - LEARN_SKIP_MS && n < POINTS_MAX; t += temp->bin_ms) {
         double a = mean_at(temp, (utc_t){ t }), b = mean_at(temp, (utc_t){ t + STEP_BINS * temp->bin_ms });
         if (isnan(a) || isnan(b))
             continue;
@@ -144,7 +146,7 @@ void heater_learn(struct heater *h, const struct window *temp, const struct wind
 {
     struct stretch s[POINTS_MAX];
     double values[POINTS_MAX];
-    int n = gather(temp, room, now, s);
+    int n = gather(temp, room, now, h->trouble_at, s);
     double days = utc_is_set(h->learnt_at) ? (double)(now.ms - h->learnt_at.ms) / (double)MS_PER_DAY : 0;
     h->learnt_at = now;
     if (n < LEARN_LEAST_BINS)
@@ -284,6 +286,7 @@ void heater_visit(struct heater *h, struct pack *p)
     pack_f64(p, &h->tau_h, 0, 10000);
     pack_f64(p, &h->learnt_h, 0, 1e6);
     pack_utc(p, &h->learnt_at);
+    pack_utc(p, &h->trouble_at);
     pack_utc(p, &h->disturbed_until);
     pack_i32(p, &h->dead_min, 0, INT32_MAX);
     pack_i32(p, &h->stuck_min, 0, INT32_MAX);

@@ -53,10 +53,12 @@ static bool in_trouble(const struct engine *e, int place)
            alert_is_active(e, e->site->room_place, KIND_ROOM_HOT, Q_COUNT);
 }
 
-static bool time_to_learn(const struct engine *e, int tank, struct now now)
+static bool time_to_learn(struct engine *e, int tank, struct now now)
 {
-    const struct tank_state *t = &e->tanks[tank];
-    if (t->in_service || in_trouble(e, e->site->tanks[tank].place))
+    struct tank_state *t = &e->tanks[tank];
+    if (in_trouble(e, e->site->tanks[tank].place))
+        t->heater.trouble_at = now.utc;
+    if (t->in_service || t->heater.trouble_at.ms == now.utc.ms)
         return false;
     return !utc_is_set(t->heater.learnt_at) || now.utc.ms - t->heater.learnt_at.ms >= LEARN_EVERY_MS ||
            now.utc.ms < t->heater.learnt_at.ms;

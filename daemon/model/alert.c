@@ -74,7 +74,7 @@ static const struct kind_info kinds[KIND_COUNT] = {
     [KIND_POWER_LOST] = { "power-lost", SCOPE_CIRCUIT, "circuit lost power", "All tanks on it cool together.",
                           "Look at breaker and residual-current device. Do not reset twice: call an "
                           "electrician.",
-                          PRIORITY_HIGH, false, OWN_DEADBAND, 0, 900 },
+                          PRIORITY_HIGH, false, OWN_DEADBAND, 180, 900 },
     [KIND_ROOM_COLD] = { "cold", SCOPE_ROOM, "room cold", "Every tank follows the room.",
                          "Warm the room, close windows, cover the tanks.", PRIORITY_HIGH, false, OWN_DEADBAND,
                          0, 1800 },

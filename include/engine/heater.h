@@ -19,6 +19,7 @@ struct heater {
     double tau_h;                /* NaN */
     double learnt_h;             /* hours of history behind it */
     utc_t learnt_at;
+    utc_t trouble_at;                      /* the last minute of a fault: nothing up to it is learnt from */
     utc_t disturbed_until;                 /* a step faster than any heater or room: water was changed */
     int32_t dead_min, stuck_min, weak_min; /* minutes that speak for it */
     int32_t cause;                         /* enum heater_cause, last judged */
