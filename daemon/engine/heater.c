@@ -243,9 +243,12 @@ void heater_look(struct heater *h, const struct tank *tank, const struct window 
 
 /* --- judging --- */
 
-static int32_t counted(int32_t minutes, bool speaks)
+/* Bounded, so that the end of a long fault is seen as soon as that of a short one. */
+static int32_t counted(int32_t minutes, int32_t most, bool speaks)
 {
-    return speaks ? minutes + 1 : minutes > 1 ? minutes - 2 : 0;
+    if (speaks)
+        return minutes < most ? minutes + 1 : most;
+    return minutes > 1 ? minutes - 2 : 0;
 }
 
 bool heater_sinks(const struct heater *h, const struct heater_view *v)
@@ -261,12 +264,11 @@ enum heater_cause heater_judge(struct heater *h, const struct heater_view *v, ut
     bool below = v->temp_c<v->band_lo_c - EDGE_C, above = v->temp_c> v->band_hi_c + EDGE_C;
     bool weak = v->temp_c < v->band_lo_c + SINK_C && v->share >= DEAD_SHARE &&
                 v->heat_c_h < WEAK_FULL * h->full_c_h && h->heating_seen;
-    h->dead_min = below ? counted(h->dead_min, v->share < DEAD_SHARE && v->slope_c_h < 0) : 0;
-    h->stuck_min =
-        above ? counted(h->stuck_min, v->slope_c_h > 0 && v->heat_c_h > STUCK_FULL * h->full_c_h) : 0;
-    h->weak_min = counted(h->weak_min, weak);
-    if (h->weak_min > 2 * WEAK_MIN)
-        h->weak_min = 2 * WEAK_MIN;
+    h->dead_min = below ? counted(h->dead_min, 3 * DEAD_MIN, v->share < DEAD_SHARE && v->slope_c_h < 0) : 0;
+    h->stuck_min = above ? counted(h->stuck_min, 3 * STUCK_MIN,
+                                   v->slope_c_h > 0 && v->heat_c_h > STUCK_FULL * h->full_c_h)
+                         : 0;
+    h->weak_min = counted(h->weak_min, 2 * WEAK_MIN, weak);
     if (h->dead_min >= DEAD_MIN)
         return HEATER_DEAD;
     if (h->stuck_min >= STUCK_MIN)

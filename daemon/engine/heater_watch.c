@@ -4,6 +4,8 @@
 #include <math.h>
 
 #define LEARN_EVERY_MS MS_PER_HOUR
+#define BACK_GAP_MS    (5 * MS_PER_MIN)
+#define HABIT_MS       (2 * MS_PER_DAY)
 
 const struct window *day_window(const struct engine *e, int place, enum quantity q)
 {
@@ -34,6 +36,8 @@ static void set(struct engine *e, int place, enum alert_kind kind, enum heater_c
 {
     int slot = slot_find(e->site, place, kind, Q_COUNT);
     enum tri condition = cause == wanted ? TRI_YES : cause == HEATER_UNKNOWN ? TRI_KEEP : TRI_NO;
+    if (condition == TRI_KEEP && wanted == HEATER_DEAD && view->share >= 1)
+        condition = TRI_NO; /* still cold, but it warms: the heater heats */
     alarm_judge(&e->alarms, slot, condition, view->temp_c, limit, now, fx);
 }
 
@@ -53,10 +57,17 @@ static bool in_trouble(const struct engine *e, int place)
            alert_is_active(e, e->site->room_place, KIND_ROOM_HOT, Q_COUNT);
 }
 
-static bool time_to_learn(struct engine *e, int tank, struct now now)
+/* The way back from a fault belongs to it; but where the tank stays for long is its new habit. */
+static bool comes_back(const struct heater *h, enum heater_cause cause, utc_t now)
+{
+    return cause != HEATER_FINE && utc_is_set(h->trouble_at) && now.ms - h->trouble_at.ms <= BACK_GAP_MS &&
+           utc_is_set(h->learnt_at) && now.ms - h->learnt_at.ms < HABIT_MS;
+}
+
+static bool time_to_learn(struct engine *e, int tank, enum heater_cause cause, struct now now)
 {
     struct tank_state *t = &e->tanks[tank];
-    if (in_trouble(e, e->site->tanks[tank].place))
+    if (in_trouble(e, e->site->tanks[tank].place) || comes_back(&t->heater, cause, now.utc))
         t->heater.trouble_at = now.utc;
     if (t->in_service || t->heater.trouble_at.ms == now.utc.ms)
         return false;
@@ -76,7 +87,7 @@ void heater_watch(struct engine *e, int tank, struct now now, struct effects *fx
     set(e, place, KIND_HEATER_DEAD, HEATER_DEAD, cause, &view, view.band_lo_c, now, fx);
     set(e, place, KIND_HEATER_WEAK, HEATER_WEAK, cause, &view, view.band_lo_c, now, fx);
     set(e, place, KIND_HEATER_STUCK, HEATER_STUCK, cause, &view, view.band_hi_c, now, fx);
-    if (time_to_learn(e, tank, now))
+    if (time_to_learn(e, tank, cause, now))
         heater_learn(&t->heater, day_window(e, place, Q_TEMP), day_window(e, e->site->room_place, Q_TEMP),
                      now.utc);
 }
