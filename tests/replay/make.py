@@ -79,8 +79,8 @@ class Room:
     def __init__(self, capture, seed=1, mean=17.5, cycle=1.0):
         self.c, self.random = capture, random.Random(seed)
         self.mean, self.cycle, self.s = mean, cycle, 0
-        self.tanks = {"a1": Tank(30, 25, 22.0, 7.5, 296), "a2": Tank(30, 25, 22.0, 7.5, 300),
-                      "b1": Tank(54, 50, 22.5, 9.0, 305)}
+        self.tanks = {"a1": Tank(30, 50, 22.0, 7.5, 296), "a2": Tank(30, 50, 22.0, 7.5, 300),
+                      "b1": Tank(54, 100, 22.5, 9.0, 305)}
         self.mute = set()
 
     def room(self):
@@ -147,7 +147,7 @@ def _04_swing(c):
     """A lamp warms a1 by 3 degrees by day, in a room that swings with it."""
     for m in range(0, 40 * 60, 5):
         warm = max(0.0, math.sin(2 * math.pi * (m / 1440 - 0.29)))
-        c.temp(m * 60, "a1", round((21.8 + 2.9 * warm) / 0.0625) * 0.0625)
+        c.temp(m * 60, "a1", round((21.8 + 2.9 * warm) / 0.0625) * 0.0625 + 0.0625 * (m // 35 % 2))
 
 
 @case
@@ -335,9 +335,20 @@ def _13_life(c):
     do(330, "out", id="tank/a2/temp-low", why="new probe next week")
     do(430, "back", id="tank/a2/temp-low")
     do(431, "back", id="tank/a2/temp-low")                 # refused
-    c.say(60 * 450, "probes/a2/leak", "1")
-    c.say(60 * 450 + 5, "probes/a2/leak", "0")
+    for m in range(0, 560, 10):
+        c.say(60 * m + 3, "probes/a2/leak", "1" if 450 <= m < 480 else "0")
     do(460, "reset", id="tank/a1/temp-silent")             # refused
+
+
+@case
+def _14_rack_lost(c):
+    """Rack a loses its mains for four hours: one message, the tanks listed."""
+    r = Room(c, seed=14)
+    r.run(20 * HOUR)
+    r.tanks["a1"].dead = r.tanks["a2"].dead = True
+    r.run(4 * HOUR)
+    r.tanks["a1"].dead = r.tanks["a2"].dead = False
+    r.run(3 * HOUR)
 
 
 def write(name, text):
