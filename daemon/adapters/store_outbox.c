@@ -3,12 +3,18 @@
 #include <stdio.h>
 
 #include "adapters/store_inside.h"
+#include "adapters/store_outbox.h"
 
-enum status store_outbox_add(struct store *store, const struct outbox_item *item)
+/* next_ms of what is held: never due. */
+#define HELD INT64_MAX
+
+#define COLUMNS "id, at_ms, attempts, priority, ref, json, text, next_ms"
+
+static bool insert(struct store *store, const struct outbox_item *item)
 {
-    static const char sql[] = "INSERT INTO outbox VALUES(NULL,?1,?1,?2,?3,?4,?5,?6)";
+    static const char sql[] = "INSERT INTO outbox VALUES(NULL,?1,?7,?2,?3,?4,?5,?6)";
     sqlite3_stmt *s = NULL;
-    bool ok = store_begin(store, true) && sqlite3_prepare_v2(store->db, sql, -1, &s, NULL) == SQLITE_OK;
+    bool ok = sqlite3_prepare_v2(store->db, sql, -1, &s, NULL) == SQLITE_OK;
     if (ok) {
         sqlite3_bind_int64(s, 1, item->at.ms);
         sqlite3_bind_int(s, 2, item->attempts);
@@ -16,10 +22,36 @@ enum status store_outbox_add(struct store *store, const struct outbox_item *item
         sqlite3_bind_text(s, 4, item->ref, -1, SQLITE_STATIC);
         sqlite3_bind_text(s, 5, item->json, -1, SQLITE_STATIC);
         sqlite3_bind_text(s, 6, item->text, -1, SQLITE_STATIC);
+        sqlite3_bind_int64(s, 7, item->held ? HELD : item->at.ms);
         ok = store_step(s);
     }
     sqlite3_finalize(s);
-    return store_end(store, ok) ? STATUS_OK : STATUS_IO;
+    return ok;
+}
+
+static bool make_room(struct store *store, int *dropped)
+{
+    static const char sql[] = "DELETE FROM outbox WHERE id IN (SELECT id FROM outbox ORDER BY priority, id"
+                              " LIMIT max(0, (SELECT count(*) FROM outbox) - ?1))";
+    sqlite3_stmt *s = NULL;
+    bool ok = sqlite3_prepare_v2(store->db, sql, -1, &s, NULL) == SQLITE_OK;
+    if (ok) {
+        sqlite3_bind_int(s, 1, STORE_OUTBOX_MAX);
+        ok = store_step(s);
+        *dropped = sqlite3_changes(store->db);
+    }
+    sqlite3_finalize(s);
+    return ok;
+}
+
+enum status store_outbox_add(struct store *store, const struct outbox_item *item)
+{
+    int dropped = 0;
+    bool ok = store_begin(store, true) && insert(store, item) && make_room(store, &dropped);
+    if (!store_end(store, ok))
+        return STATUS_IO;
+    store->counts.outbox_dropped += (uint64_t)dropped;
+    return STATUS_OK;
 }
 
 static void take(sqlite3_stmt *s, struct outbox_item *out)
@@ -29,6 +61,7 @@ static void take(sqlite3_stmt *s, struct outbox_item *out)
         (struct outbox_item){ .id = sqlite3_column_int64(s, 0),
                               .at = { sqlite3_column_int64(s, 1) },
                               .attempts = sqlite3_column_int(s, 2),
+                              .held = sqlite3_column_int64(s, 7) == HELD,
                               .priority = priority >= 0 && priority < PRIORITY_COUNT ? (enum priority)priority
                                                                                      : PRIORITY_HIGH };
     snprintf(out->ref, sizeof out->ref, "%s", (const char *)sqlite3_column_text(s, 4));
@@ -38,7 +71,7 @@ static void take(sqlite3_stmt *s, struct outbox_item *out)
 
 enum status store_outbox_next(struct store *store, utc_t due, struct outbox_item *out)
 {
-    static const char sql[] = "SELECT id, at_ms, attempts, priority, ref, json, text FROM outbox"
+    static const char sql[] = "SELECT " COLUMNS " FROM outbox"
                               " WHERE next_ms <= ? ORDER BY priority DESC, id LIMIT 1";
     sqlite3_stmt *s;
     if (store->db == NULL || sqlite3_prepare_v2(store->db, sql, -1, &s, NULL) != SQLITE_OK)
@@ -76,4 +109,36 @@ enum status store_outbox_retry(struct store *store, int64_t id, utc_t next)
 {
     return change(store, "UPDATE outbox SET attempts = attempts + 1, next_ms = ?2 WHERE id = ?1", id,
                   next.ms);
+}
+
+enum status store_outbox_each_held(struct store *store,
+                                   void (*each)(void *context, const struct outbox_item *item), void *context)
+{
+    static const char sql[] = "SELECT " COLUMNS " FROM outbox WHERE next_ms = ? ORDER BY id";
+    struct outbox_item item;
+    sqlite3_stmt *s;
+    int code;
+    if (store->db == NULL || sqlite3_prepare_v2(store->db, sql, -1, &s, NULL) != SQLITE_OK)
+        return STATUS_IO;
+    sqlite3_bind_int64(s, 1, HELD);
+    while ((code = sqlite3_step(s)) == SQLITE_ROW) {
+        take(s, &item);
+        each(context, &item);
+    }
+    sqlite3_finalize(s);
+    return code == SQLITE_DONE ? STATUS_OK : STATUS_IO;
+}
+
+enum status store_outbox_release(struct store *store, const struct outbox_item *digest)
+{
+    sqlite3_stmt *s = NULL;
+    bool ok =
+        store_begin(store, true) && insert(store, digest) &&
+        sqlite3_prepare_v2(store->db, "DELETE FROM outbox WHERE next_ms = ?", -1, &s, NULL) == SQLITE_OK;
+    if (ok) {
+        sqlite3_bind_int64(s, 1, HELD);
+        ok = store_step(s);
+    }
+    sqlite3_finalize(s);
+    return store_end(store, ok) ? STATUS_OK : STATUS_IO;
 }

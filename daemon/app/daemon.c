@@ -84,6 +84,7 @@ static void on_effect(void *context, const struct effect *e)
         d->urgent = true;
     } else if (e->kind == EFFECT_EVENT) {
         store_hold_event(d->store, &e->u.event, e->t);
+        courier_effect(&d->courier, e);
     } else if (e->kind == EFFECT_CALIB) {
         take_calibration(d, e);
     } else if (e->kind == EFFECT_JOURNAL) {
@@ -150,6 +151,13 @@ static enum status open_fds(struct daemon *d, struct why *why)
             return why_say(why, STATUS_IO, "cannot set up waiting for events: %s", strerror(errno));
     }
     return STATUS_OK;
+}
+
+void daemon_watch_courier(struct daemon *d)
+{
+    struct epoll_event event = { .events = EPOLLIN, .data.fd = courier_fd(&d->courier) };
+    if (event.data.fd >= 0 && epoll_ctl(d->epoll_fd, EPOLL_CTL_ADD, event.data.fd, &event) != 0)
+        log_say(LOG_AT_WARNING, "the end of a notify command is seen late: %s", strerror(errno));
 }
 
 static enum status open_inbox(struct daemon *d, struct why *why)
@@ -245,11 +253,14 @@ enum status daemon_open(struct daemon *d, const char *conf_path, struct why *why
     if ((st = open_store(d, why)) != STATUS_OK || (st = open_inbox(d, why)) != STATUS_OK ||
         (st = open_fds(d, why)) != STATUS_OK)
         return st;
+    if (d->site->timezone != NULL)
+        clock_set_timezone(d->site->timezone);
     d->now = clock_now();
     d->echo_at = d->now.mono;
     d->kept_at = d->now.mono;
     load_ghosts(d);
-    courier_init(&d->courier, d->site, d->store);
+    courier_init(&d->courier, d->site, d->store, d->now);
+    daemon_watch_courier(d);
     struct pump_sinks sinks = { .context = d, .effect = on_effect, .answer = on_answer };
     pump_init(&d->pump, d->site, &sinks, d->now);
     snapshot_restore(d);
@@ -384,6 +395,15 @@ static void tell_manager(struct daemon *d, const struct publisher_news *news)
     }
 }
 
+static void tell_test(struct daemon *d)
+{
+    struct effect e = { .kind = EFFECT_EVENT, .t = d->now.utc };
+    if (!courier_take_test(&d->courier, &e.u.event))
+        return;
+    publisher_effect(&d->publisher, &d->pump, &e);
+    store_hold_event(d->store, &e.u.event, e.t);
+}
+
 static void wake(struct daemon *d)
 {
     d->now = clock_now();
@@ -400,7 +420,8 @@ static void wake(struct daemon *d)
     if (mqtt_take_connected(d->mqtt))
         publisher_connected(&d->publisher, &d->pump, d->now);
     publisher_advance(&d->publisher, &d->pump, &news, d->now);
-    courier_advance(&d->courier, d->now);
+    courier_advance(&d->courier, &d->pump, d->now);
+    tell_test(d);
     settle(d);
     if (empty)
         store_tend(d->store, d->now);
@@ -450,7 +471,7 @@ void daemon_run(struct daemon *d)
         for (int i = 0; i < n; i++) {
             if (events[i].data.fd == d->signal_fd)
                 take_signal(d);
-            else
+            else if (events[i].data.fd != courier_fd(&d->courier))
                 empty_fd(events[i].data.fd);
         }
         if (d->reloading) {

@@ -180,6 +180,7 @@ static void format_counters(const struct pump *pump, const struct publisher_news
     put_uint(out, "stored", news->store.stored);
     put_uint(out, "given_way", news->store.given_way);
     put_uint(out, "store_failures", news->store.failures);
+    put_uint(out, "messages_dropped", news->store.outbox_dropped);
     put_uint(out, "held_back", news->link.held_back);
     put_uint(out, "inbox_damaged", news->inbox.damaged);
     put_uint(out, "published", news->link.published);

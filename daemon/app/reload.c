@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "adapters/clock.h"
 #include "adapters/log.h"
 #include "adapters/sd.h"
 #include "config/load.h"
@@ -76,11 +77,13 @@ static void adopt(struct daemon *d, struct site *site)
     tell_unchangeable(old, site);
     pump_reload(&d->pump, site, d->now);
     d->site = site;
+    clock_set_timezone(site->timezone);
     daemon_load_calibrations(d);
     publisher_fini(&d->publisher);
     publisher_init(&d->publisher, site, daemon_send, d, list, d->now);
     courier_fini(&d->courier);
-    courier_init(&d->courier, site, d->store);
+    courier_init(&d->courier, site, d->store, d->now);
+    daemon_watch_courier(d);
     if (daemon_subscribe(d) != STATUS_OK)
         log_say(LOG_AT_NOTICE, "subscriptions will be renewed when the broker is reached");
     publisher_connected(&d->publisher, &d->pump, d->now);

@@ -13,6 +13,7 @@
 #define ARGV_MAX   32
 
 static const char *const mqtt_versions[] = { "3", "5", NULL };
+static const char *const formats[] = { "text", "json", NULL };
 static const char *const syncs[] = { "window", "every", NULL };
 static const char *const no_password[] = { "a password does not belong in this file; put it into a file that "
                                            "only the service can read and name that "
@@ -248,6 +249,7 @@ void settings_notify(struct loader *ld, const struct config_setting_t *at)
           .lo = 1,
           .hi = 600,
           .unit = "s" },
+        { .name = "format", .type = KEY_CHOICE, .into = INTO(format), .choices = formats },
         { .name = "quiet_from", .type = KEY_CLOCK, .into = INTO(quiet_from_min) },
         { .name = "quiet_to", .type = KEY_CLOCK, .into = INTO(quiet_to_min) },
         { .name = "summary", .type = KEY_CLOCK, .into = INTO(summary_min) },

@@ -71,23 +71,8 @@ struct store_counts {
     bool failing;
     char reason[160];
     int64_t wal_bytes, file_bytes;
+    uint64_t outbox_dropped; /* messages to people that gave way in a full outbox */
 };
 struct store_counts store_counts(const struct store *store);
-
-/* Outbox: messages to people, kept until delivered. */
-struct outbox_item {
-    int64_t id;
-    utc_t at;
-    int attempts;
-    enum priority priority;
-    char ref[96]; /* the alert, or "test", "summary" */
-    char json[2048];
-    char text[1024];
-};
-enum status store_outbox_add(struct store *store, const struct outbox_item *item) LENTIC_CHECKED;
-enum status store_outbox_next(struct store *store, utc_t due,
-                              struct outbox_item *out) LENTIC_CHECKED; /* STATUS_NONE */
-enum status store_outbox_done(struct store *store, int64_t id) LENTIC_CHECKED;
-enum status store_outbox_retry(struct store *store, int64_t id, utc_t next) LENTIC_CHECKED;
 
 #endif

@@ -51,6 +51,9 @@ void daemon_load_calibrations(struct daemon *d);
 void snapshot_restore(struct daemon *d);
 void snapshot_save(struct daemon *d, bool also_store);
 
+/* The loop wakes when the notify command ends; again after every courier_init. */
+void daemon_watch_courier(struct daemon *d);
+
 /* reload.c */
 void daemon_reload(struct daemon *d);
 enum status daemon_subscribe(struct daemon *d);

@@ -167,9 +167,12 @@ struct publish_settings {
     double heartbeat_s;
 };
 
+enum notify_format { NOTIFY_AS_TEXT, NOTIFY_AS_JSON };
+
 struct notify_settings {
     const char *const *command; /* argv, NULL-terminated; NULL: none */
     int command_timeout_s;
+    enum notify_format format; /* of the message on the command's standard input */
     int quiet_from_min, quiet_to_min; /* minutes of the local day; -1: none */
     int summary_min;                  /* minute of the local day; -1: none */
 };

@@ -32,11 +32,12 @@ static void everything_can_be_said(void **state)
     (void)state;
     expect_sound("site = { id = \"m\"; name = \"Mill\"; timezone = \"UTC\"; altitude_m = 85; meter_scale = "
                  "0.64; };\n" TANK "broker = { host = \"h\"; client_id = \"c\"; user = \"u\"; password_file "
-                                   "= \"p\"; tls = true; ca_file = "
+                 "= \"p\"; tls = true; ca_file = "
                  "\"ca\"; cert_file = \"ce\"; key_file = \"k\"; mqtt_version = 3; };\n"
                  "store = { path = \"x.db\"; sync = \"every\"; };\n"
                  "publish = { base = \"home/water\"; homie = false; };\n"
-                 "notify = { command = [\"/bin/send\", \"a b\"]; quiet_from = \"22:30\"; quiet_to = "
+                 "notify = { command = [\"/bin/send\", \"a b\"]; format = \"json\"; quiet_from = \"22:30\"; "
+                 "quiet_to = "
                  "\"07:00\"; summary = "
                  "\"00:00\"; };\n");
     assert_int_equal(site->broker.port, 8883);
@@ -49,6 +50,7 @@ static void everything_can_be_said(void **state)
     assert_null(site->notify.command[2]);
     assert_int_equal(site->notify.quiet_from_min, 22 * 60 + 30);
     assert_int_equal(site->notify.summary_min, 0);
+    assert_int_equal(site->notify.format, NOTIFY_AS_JSON);
 }
 
 static void what_does_not_go_together_is_told(void **state)

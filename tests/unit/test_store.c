@@ -505,7 +505,7 @@ static void put_journal_and_event(void **state)
     store_close(store);
 }
 
-static void state_and_outbox(void **state)
+static void state_by_name(void **state)
 {
     struct room *room = *state;
     struct store *store = store_made(room);
@@ -516,24 +516,6 @@ static void state_and_outbox(void **state)
     assert_int_equal(store_load_state(store, "engine", &bytes), 7);
     assert_memory_equal(bytes, "one\0two", 7);
     free(bytes);
-
-    struct outbox_item item = {
-        .at = { T0 }, .priority = PRIORITY_LOW, .ref = "test", .json = "{}", .text = "a"
-    };
-    assert_int_equal(store_outbox_next(store, (utc_t){ T0 }, &item), STATUS_NONE);
-    assert_int_equal(store_outbox_add(store, &item), STATUS_OK);
-    item.priority = PRIORITY_HIGH;
-    strcpy(item.text, "urgent");
-    assert_int_equal(store_outbox_add(store, &item), STATUS_OK);
-    assert_int_equal(store_outbox_next(store, (utc_t){ T0 }, &item), STATUS_OK);
-    assert_string_equal(item.text, "urgent");
-    assert_int_equal(store_outbox_retry(store, item.id, (utc_t){ T0 + 5000 }), STATUS_OK);
-    assert_int_equal(store_outbox_next(store, (utc_t){ T0 }, &item), STATUS_OK);
-    assert_string_equal(item.text, "a");
-    assert_int_equal(store_outbox_done(store, item.id), STATUS_OK);
-    assert_int_equal(store_outbox_next(store, (utc_t){ T0 + 4999 }, &item), STATUS_NONE);
-    assert_int_equal(store_outbox_next(store, (utc_t){ T0 + 5000 }, &item), STATUS_OK);
-    assert_int_equal(item.attempts, 1);
     store_close(store);
 }
 
@@ -553,7 +535,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(a_missing_folder_is_waited_for, setup, teardown),
         cmocka_unit_test_setup_teardown(a_reload_carries_over_by_name, setup, teardown),
         cmocka_unit_test_setup_teardown(put_journal_and_event, setup, teardown),
-        cmocka_unit_test_setup_teardown(state_and_outbox, setup, teardown),
+        cmocka_unit_test_setup_teardown(state_by_name, setup, teardown),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
