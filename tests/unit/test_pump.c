@@ -1,0 +1,172 @@
+#include "app_bench.h"
+
+static char answers[4096], seen[65536];
+static bool traced;
+
+static void on_effect(void *context, const struct effect *e)
+{
+    (void)context;
+    size_t at = strlen(seen), room = sizeof seen - at;
+    if (e->kind == EFFECT_READING)
+        (void)snprintf(seen + at, room, "reading %s %.6g\n", site->streams[e->u.reading.stream].name,
+                       e->u.reading.value);
+    else if (e->kind == EFFECT_ALERT)
+        (void)snprintf(seen + at, room, "%lld %s %s\n", (long long)(e->t.ms - T0),
+                       site->alerts[e->u.alert.alert.index].ref, alert_change_name(e->u.alert.change));
+}
+
+static void on_answer(void *context, const struct message *m, const char *json, size_t n)
+{
+    (void)context;
+    (void)m;
+    (void)snprintf(answers, sizeof answers, "%.*s", (int)n, json);
+}
+
+static void on_trace(void *context, const char *stage, const char *text)
+{
+    (void)context;
+    traced = traced || (strcmp(stage, "engine/gate") == 0 && strstr(text, "22.5") != NULL);
+}
+
+static int make(void **state)
+{
+    struct pump_sinks sinks = { .effect = on_effect, .answer = on_answer, .trace = on_trace };
+    (void)state;
+    expect_sound(BENCH_SITE);
+    ms = 0;
+    answers[0] = seen[0] = '\0';
+    traced = false;
+    pump_init(&pump, site, &sinks, now_is());
+    return 0;
+}
+
+static int unmake(void **state)
+{
+    (void)state;
+    pump_fini(&pump);
+    return 0;
+}
+
+static bool did(const char *words)
+{
+    return strstr(seen, words) != NULL;
+}
+
+static void a_message_becomes_a_reading(void **state)
+{
+    (void)state;
+    say("probes/a1/temp", "22.5");
+    assert_true(did("reading probes/a1/temp 22.5"));
+    assert_true(traced);
+    assert_int_equal(pump.counts.messages, 1);
+    say("probes/nobody/temp", "22.5");
+    say("probes/a1/temp/x", "22.5");
+    assert_int_equal(pump.counts.nobodys, 2);
+}
+
+/* The document names its conductivity first, but needs its temperature. */
+static void temperature_of_a_document_goes_first(void **state)
+{
+    (void)state;
+    say("doc/a2", "{\"ec\":300,\"t\":15}");
+    assert_true(did("reading doc/a2#/ec 375"));
+}
+
+static void retained_counts_for_nothing(void **state)
+{
+    (void)state;
+    say_retained("probes/a1/temp", "22.5", true);
+    assert_false(did("reading"));
+}
+
+/* Two messages of one instant, and a timer of that instant: it comes after both. */
+static void timers_of_an_instant_come_last(void **state)
+{
+    (void)state;
+    minute("probes/a1/temp", "22.5");
+    ms = 15 * MS_PER_MIN; /* a2 was never heard: due now */
+    say("probes/a1/temp", "22.5");
+    assert_false(did("temp-silent"));
+    say("probes/a2/temp", "22.5");
+    pump_advance(&pump, now_is());
+    assert_false(did("tank/a2/temp-silent raise"));
+}
+
+static void time_runs_without_messages(void **state)
+{
+    (void)state;
+    assert_true(pump_deadline(&pump).ms <= 15 * MS_PER_MIN);
+    ms = MS_PER_HOUR;
+    pump_advance(&pump, now_is());
+    assert_true(did("900000 tank/a1/temp-silent raise"));
+}
+
+static void commands_are_obeyed_and_answered(void **state)
+{
+    (void)state;
+    for (int i = 0; i < 4; i++)
+        minute("probes/a1/temp", i % 2 ? "19.5" : "19.56");
+    assert_true(did("tank/a1/temp-low raise"));
+    say("lentic/mill/do/ack", "{\"id\":\"tank/a1/temp-low\",\"who\":\"mara\"}");
+    assert_true(did("tank/a1/temp-low ack"));
+    assert_non_null(strstr(answers, "\"ok\":true"));
+    say("lentic/mill/do/ack", "{\"id\":\"tank/a1/temp-low\"}");
+    assert_non_null(strstr(answers, "\"ok\":false"));
+    say("lentic/mill/do/dance", "");
+    assert_non_null(strstr(answers, "\"ok\":false"));
+    say("lentic/mill/do/ack", "{\"id\":");
+    assert_non_null(strstr(answers, "\"ok\":false"));
+    assert_int_equal(pump.counts.commands, 4);
+    assert_int_equal(pump.counts.commands_refused, 3);
+}
+
+static void a_retained_command_is_never_obeyed(void **state)
+{
+    (void)state;
+    for (int i = 0; i < 4; i++)
+        minute("probes/a1/temp", i % 2 ? "19.5" : "19.56");
+    say_retained("lentic/mill/do/ack", "{\"id\":\"tank/a1/temp-low\"}", true);
+    assert_false(did("temp-low ack"));
+    assert_non_null(strstr(answers, "retain"));
+}
+
+static void a_reload_keeps_what_is_still_configured(void **state)
+{
+    (void)state;
+    for (int i = 0; i < 4; i++)
+        minute("probes/a1/temp", i % 2 ? "19.5" : "19.56");
+    struct site *old = site;
+    site = NULL;
+    expect_sound(BENCH_SITE "salts = ( { id = \"new\"; composition = \"NaHCO3\"; } );\n");
+    pump_reload(&pump, site, now_is());
+    site_free(old);
+    seen[0] = '\0';
+    minute("probes/a1/temp", "19.5");
+    minute("probes/a1/temp", "19.56");
+    assert_false(did("temp-low raise")); /* it stands, it is not told again */
+    say("lentic/mill/do/ack", "{\"id\":\"tank/a1/temp-low\"}");
+    assert_non_null(strstr(answers, "\"ok\":true"));
+}
+
+static void the_service_tells_about_itself(void **state)
+{
+    (void)state;
+    pump_service(&pump, KIND_STORE_FAILING, true, "disk full", now_is());
+    ms += 2 * MS_PER_MIN;
+    pump_advance(&pump, now_is());
+    assert_true(did("60000 lentic/store-failing raise"));
+}
+
+#define ON_BENCH(test) cmocka_unit_test_setup_teardown(test, make, unmake)
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        ON_BENCH(a_message_becomes_a_reading),        ON_BENCH(temperature_of_a_document_goes_first),
+        ON_BENCH(retained_counts_for_nothing),        ON_BENCH(timers_of_an_instant_come_last),
+        ON_BENCH(time_runs_without_messages),         ON_BENCH(commands_are_obeyed_and_answered),
+        ON_BENCH(a_retained_command_is_never_obeyed), ON_BENCH(a_reload_keeps_what_is_still_configured),
+        ON_BENCH(the_service_tells_about_itself),
+    };
+    RUN(tests);
+}
