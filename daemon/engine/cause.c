@@ -50,7 +50,24 @@ static bool leads(const struct engine *e, int slot)
     return alarm->pub.active && alarm->pub.marks == 0 && alarm->told && alarm->pub.leader < 0;
 }
 
-/* The earliest standing leader of the same family at a place; slot itself does not count. */
+/* A number out of its limits, as against something that is known to be wrong. */
+static bool is_symptom(const struct engine *e, int slot)
+{
+    switch (e->site->alerts[slot].kind) {
+    case KIND_LOW:
+    case KIND_HIGH:
+    case KIND_SWING:
+    case KIND_FAST:
+    case KIND_DRIFT:
+    case KIND_EC_FALL:
+        return true;
+    default:
+        return false;
+    }
+}
+
+/* The earliest standing leader of the same family at a place; slot itself does not count. A symptom does not
+ * lead a cause. */
 static int leader_at(const struct engine *e, int place, enum family family, int slot)
 {
     int best = -1;
@@ -58,6 +75,8 @@ static int leader_at(const struct engine *e, int place, enum family family, int 
         return -1;
     for (int i = e->site->first_alert[place]; i < e->site->first_alert[place + 1]; i++) {
         if (i == slot || family_of(&e->site->alerts[i]) != family || !leads(e, i))
+            continue;
+        if (is_symptom(e, i) && !is_symptom(e, slot))
             continue;
         if (best < 0 || e->alarms.items[i].pub.raised_at.ms < e->alarms.items[best].pub.raised_at.ms)
             best = i;
@@ -100,6 +119,9 @@ int cause_leader(void *engine, int slot)
     const struct engine *e = engine;
     const struct alert_slot *mine = &e->site->alerts[slot];
     enum family family = family_of(mine);
+    int air = slot_find(e->site, mine->place, KIND_OUT_OF_WATER, Q_COUNT);
+    if (air >= 0 && air != slot && mine->kind != KIND_LEAK && leads(e, air))
+        return air; /* a probe in the air says nothing of the water */
     if (family == FAMILY_OTHER)
         return -1;
     if (family == FAMILY_PROBE)

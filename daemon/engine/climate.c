@@ -11,6 +11,7 @@
 #define ROOM_OFF_C     2.5 /* beyond the week's range */
 #define ROOM_FAR_C     4.0 /* so far that no other sign is needed */
 #define ROOM_MEAN_MS   (20 * MS_PER_MIN)
+#define WEEK_MARGIN_C  1.2
 #define RANGE_SPAN_H   (7 * 24)
 #define RANGE_SKIP_H   4
 #define RANGE_SIDE_H   2
@@ -101,7 +102,7 @@ static void watch_power(struct engine *e, int place, struct now now, struct effe
                      t.sinking, t.heated, t.names);
     if (!isnan(power_w) && n > 0 && n < (int)sizeof evidence)
         snprintf(evidence + n, sizeof evidence - (size_t)n, "; measured power %.1f W", power_w);
-    enum tri condition = lost ? TRI_YES : t.sinking == 0 ? TRI_NO : TRI_KEEP;
+    enum tri condition = lost ? TRI_YES : t.low == 0 && !measured_none ? TRI_NO : TRI_KEEP;
     judge(e, place, KIND_POWER_LOST, condition, t.sinking, t.heated, evidence, now, fx);
 }
 
@@ -112,17 +113,26 @@ static void watch_power(struct engine *e, int place, struct now now, struct effe
 static bool usual_range(const struct window *days, utc_t now, double *lo, double *hi)
 {
     int n = 0;
+    double week_lo = INFINITY, week_hi = -INFINITY;
     bool two_days = window_at(days, (utc_t){ now.ms - 2 * MS_PER_DAY }) != NULL;
     *lo = INFINITY;
     *hi = -INFINITY;
     for (int i = RANGE_SKIP_H; i < RANGE_SPAN_H; i++) {
         const struct window_bin *bin = window_at(days, (utc_t){ now.ms - i * MS_PER_HOUR });
-        if (bin == NULL || (two_days && (i + RANGE_SIDE_H) % 24 > 2 * RANGE_SIDE_H))
+        if (bin == NULL)
+            continue;
+        week_lo = fmin(week_lo, window_mean(bin));
+        week_hi = fmax(week_hi, window_mean(bin));
+        if (two_days && (i + RANGE_SIDE_H) % 24 > 2 * RANGE_SIDE_H)
             continue;
         *lo = fmin(*lo, window_mean(bin));
         *hi = fmax(*hi, window_mean(bin));
         n++;
     }
+    /* A dull day is no fault: what the room had at some hour of the week is never more than a little unusual.
+     */
+    *lo = fmin(*lo, week_lo + WEEK_MARGIN_C);
+    *hi = fmax(*hi, week_hi - WEEK_MARGIN_C);
     return two_days ? n >= RANGE_SIDE_H : n >= RANGE_LEAST_H;
 }
 

@@ -36,6 +36,7 @@
 #define WEAK_MIN     240
 #define GAP_LEAST_C  0.7 /* the room must be cooler by this for the share to mean something */
 #define DISTURBED_MS (50 * MS_PER_MIN)
+#define TOO_FAST_C_H 0.3
 #define NEAR_EDGE_C  0.35
 #define HEATING_BINS 4
 
@@ -237,7 +238,9 @@ void heater_look(struct heater *h, const struct tank *tank, const struct window 
         out->share = out->heat_c_h / -out->free_c_h;
     double bin_h = (double)temp->bin_ms / (double)MS_PER_HOUR;
     double most = 2.5 * bin_h * (fabs(out->free_c_h) + (isnan(h->full_c_h) ? 1.0 : h->full_c_h)) + 0.12;
-    if (fabs(jump) > most)
+    bool too_fast =
+        out->slope_c_h < 2.5 * fmin(out->free_c_h, 0) - TOO_FAST_C_H; /* no room cools a tank like that */
+    if (fabs(jump) > most || too_fast)
         h->disturbed_until = (utc_t){ jump_at.ms + DISTURBED_MS };
 }
 

@@ -75,6 +75,13 @@ static bool time_to_learn(struct engine *e, int tank, enum heater_cause cause, s
            now.utc.ms < t->heater.learnt_at.ms;
 }
 
+/* A dead heater is well again when it was seen to heat, not when the room has warmed the tank. */
+static bool gives_heat_again(const struct engine *e, int place, const struct heater *h,
+                             const struct heater_view *view)
+{
+    return !alert_is_active(e, place, KIND_HEATER_DEAD, Q_COUNT) || !(view->heat_c_h < h->full_c_h / 2);
+}
+
 void heater_watch(struct engine *e, int tank, struct now now, struct effects *fx)
 {
     struct tank_state *t = &e->tanks[tank];
@@ -83,6 +90,8 @@ void heater_watch(struct engine *e, int tank, struct now now, struct effects *fx
     if (!tank_is_heated(e, tank) || !heater_view_of(e, tank, now.utc, &view))
         return;
     enum heater_cause cause = heater_judge(&t->heater, &view, now.utc);
+    if (cause == HEATER_FINE && !gives_heat_again(e, place, &t->heater, &view))
+        cause = HEATER_UNKNOWN;
     t->heater.cause = (int32_t)cause;
     set(e, place, KIND_HEATER_DEAD, HEATER_DEAD, cause, &view, view.band_lo_c, now, fx);
     set(e, place, KIND_HEATER_WEAK, HEATER_WEAK, cause, &view, view.band_lo_c, now, fx);

@@ -14,9 +14,10 @@
 #define STEP_LEAST    4.0 /* uS/cm */
 #define STEP_APART_MS MIN(100)
 
-/* A trend needs a day and a half of hourly means; a climb counts from these on. */
+/* A trend needs most of a day of hourly means; a climb counts from these on. */
 #define TREND_SPAN_H  240
-#define TREND_LEAST_H 30
+#define TREND_LEAST_H 20
+#define RECENT_H      36
 #define CLIMB_SHARE   0.035
 #define CLIMB_DAY     0.004 /* share of the level per day */
 
@@ -25,7 +26,7 @@
  * both. */
 #define EVAPORATION_OPEN 0.012
 #define EVAPORATION_LID  0.007
-#define TOPOFF_WORST     700.0 /* uS/cm */
+#define TOPOFF_WORST     420.0 /* uS/cm */
 #define DRIFT_MOST_DAY   0.035
 
 #define OVER_SHARE_HOUR 0.008
@@ -112,27 +113,41 @@ static bool find_step(struct solids *s, const struct window *w, utc_t now)
 
 /* --- trend since the last step --- */
 
-static void find_trend(struct solids *s, const struct window *days, utc_t now)
+/* Slope of the hourly means from `from` on, at most so many hours back; NaN when too few. */
+static double slope_over(const struct window *days, utc_t now, int64_t from_ms, int hours, double *span_days)
 {
     static double scratch[TREND_SCRATCH(TREND_SPAN_H)];
     double t[TREND_SPAN_H], v[TREND_SPAN_H];
-    const struct solids_step *last = solids_last_step(s);
-    int64_t from = last == NULL ? INT64_MIN : last->t.ms + MIN(30);
     size_t n = 0;
     struct trend trend;
-    s->slope_day = NAN;
-    for (int i = TREND_SPAN_H - 1; i >= 0; i--) {
+    for (int i = hours - 1; i >= 0; i--) {
         utc_t at = { now.ms - i * days->bin_ms };
         const struct window_bin *bin = window_at(days, at);
-        if (bin == NULL || at.ms - days->bin_ms < from)
+        if (bin == NULL || at.ms - days->bin_ms < from_ms)
             continue;
         t[n] = -(double)i / 24.0;
         v[n++] = window_mean(bin);
     }
     if (n < TREND_LEAST_H || trend_fit(t, v, n, scratch, &trend, NULL) != STATUS_OK)
-        return;
-    s->slope_day = trend.slope;
-    s->span_days = -t[0];
+        return NAN;
+    *span_days = -t[0];
+    return trend.slope;
+}
+
+/* The whole stretch tells a slow climb, the last day and a half one that has just begun: the steeper counts.
+ */
+static void find_trend(struct solids *s, const struct window *days, utc_t now)
+{
+    const struct solids_step *last = solids_last_step(s);
+    int64_t from_ms = last == NULL ? INT64_MIN : last->t.ms + MIN(30);
+    double span = 0, recent_span = 0;
+    s->slope_day = slope_over(days, now, from_ms, TREND_SPAN_H, &span);
+    double recent = slope_over(days, now, from_ms, RECENT_H, &recent_span);
+    if (!isnan(s->slope_day) && recent * recent_span > s->slope_day * span) {
+        s->slope_day = recent;
+        span = recent_span;
+    }
+    s->span_days = span;
 }
 
 bool solids_look(struct solids *s, const struct solids_view *view, utc_t now)
