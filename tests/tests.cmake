@@ -46,3 +46,5 @@ foreach(gate ${gates})
   add_test(NAME gate.${name} COMMAND bash ${gate} ${CMAKE_SOURCE_DIR} ${CMAKE_BINARY_DIR})
   set_tests_properties(gate.${name} PROPERTIES TIMEOUT 120)
 endforeach()
+
+include(tests/bench/bench.cmake)
