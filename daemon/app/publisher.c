@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "adapters/log.h"
+#include "wire/encode_probes.h"
 
 #define STATUS_EVERY_MS MS_PER_MIN
 #define ALERTS_MOST     64
@@ -241,6 +242,28 @@ static void send_status(struct publisher *p, const struct pump *pump, const stru
     p->status_due = mono_add(now.mono, STATUS_EVERY_MS);
 }
 
+/* The health of every probe; too long for the buffer of the other documents. */
+static void send_probes(struct publisher *p, const struct pump *pump, struct now now)
+{
+    char topic[TOPIC_ROOM];
+    size_t cap = 64 + 128 + (size_t)p->site->stream_count * ENCODE_PROBE_MAX;
+    char *buf = malloc(cap);
+    if (buf == NULL)
+        return;
+    struct text out = text_over(buf, cap);
+    encode_probes_begin(now.utc, &out);
+    for (int i = 0; i < p->site->stream_count; i++) {
+        struct probe_report r;
+        engine_report_probe(pump->engine, i, now, &r);
+        encode_probes_add(p->site, &r, now.utc, &out);
+    }
+    encode_probes_end(&out);
+    snprintf(topic, sizeof topic, "%s/probes", p->site->publish.base);
+    if (!out.cut)
+        send(p, topic, buf, out.len, true, 0);
+    free(buf);
+}
+
 static void send_beat(struct publisher *p, const struct publisher_news *news, struct now now)
 {
     char topic[TOPIC_ROOM], payload[160], when[UTC_TEXT_MAX];
@@ -325,8 +348,10 @@ void publisher_advance(struct publisher *p, const struct pump *pump, const struc
     if (news->link.link == MQTT_DOWN || news->link.link == MQTT_CONNECTING)
         return;
     publisher_tanks(p, pump, now);
-    if (p->status_due.ms <= now.mono.ms)
+    if (p->status_due.ms <= now.mono.ms) {
         send_status(p, pump, news, now);
+        send_probes(p, pump, now);
+    }
     if (p->beat_due.ms <= now.mono.ms)
         send_beat(p, news, now);
 }

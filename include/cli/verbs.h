@@ -8,6 +8,8 @@
 #define VERBS(X)                                                                                             \
     X(check, "every fault of a configuration, with its line")                                                \
     X(now, "the board of all tanks, and what is wrong with them")                                            \
+    X(probes, "health of every probe: age, cadence, share of good readings, calibration")                    \
+    X(calibrate, "a probe in buffers, standards, beside a reference; undo, history")                         \
     X(past, "history of one quantity: chart and table, CSV, JSON")                                           \
     X(replay, "a capture through the engine: what the daemon would have done")                               \
     X(mix, "salts to weigh for a batch of water")                                                            \
