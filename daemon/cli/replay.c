@@ -349,7 +349,8 @@ int replay_main(int argc, char **argv)
                             "needs --conf FILE and one CAPTURE; see lentic replay --help");
     if (!parse_emit(emit_names, &r.emit))
         return options_fail(&replay_options, 2,
-                            "--emit %s: known are readings, alerts, events, answers, publishes, all", emit_names);
+                            "--emit %s: known are readings, alerts, events, answers, publishes, all",
+                            emit_names);
     struct site *site;
     if ((code = sums_site(&replay_options, conf_path, &site)) != OPTIONS_GO_ON)
         return code;

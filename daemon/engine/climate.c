@@ -19,7 +19,7 @@
 #define NO_POWER_W     1.0
 
 struct together {
-    int heated, sinking, low, high;
+    int heated, sinking, low, high, warming;
     char names[ALERT_EVIDENCE_MAX];
 };
 
@@ -30,6 +30,7 @@ static void add_tank(struct engine *e, int tank, utc_t now, struct together *out
         return;
     out->heated++;
     out->low += v.temp_c < v.band_lo_c - 0.03;
+    out->warming += v.slope_c_h > 0 && v.heat_c_h > e->tanks[tank].heater.full_c_h / 2;
     out->high += v.temp_c > v.band_hi_c + 0.03 && v.slope_c_h > 0;
     if (!heater_sinks(&e->tanks[tank].heater, &v))
         return;
@@ -102,7 +103,9 @@ static void watch_power(struct engine *e, int place, struct now now, struct effe
                      t.sinking, t.heated, t.names);
     if (!isnan(power_w) && n > 0 && n < (int)sizeof evidence)
         snprintf(evidence + n, sizeof evidence - (size_t)n, "; measured power %.1f W", power_w);
-    enum tri condition = lost ? TRI_YES : t.low == 0 && !measured_none ? TRI_NO : TRI_KEEP;
+    enum tri condition = lost                                                          ? TRI_YES
+                         : (t.low == 0 && !measured_none) || many(t.warming, t.heated) ? TRI_NO
+                                                                                       : TRI_KEEP;
     judge(e, place, KIND_POWER_LOST, condition, t.sinking, t.heated, evidence, now, fx);
 }
 

@@ -30,8 +30,8 @@ struct publisher {
 };
 
 /* ghosts: a list that an earlier publisher_list gave, NULL for none; taken over. */
-void publisher_init(struct publisher *p, const struct site *site, publisher_send *send, void *context, char *ghosts,
-                    struct now now);
+void publisher_init(struct publisher *p, const struct site *site, publisher_send *send, void *context,
+                    char *ghosts, struct now now);
 void publisher_fini(struct publisher *p);
 
 /* An effect of the engine; alerts and events go out at once, tanks at the next publisher_advance. */

@@ -38,8 +38,8 @@ void engine_service(struct engine *e, enum alert_kind kind, bool wrong, const ch
  * gone back to. Of the same time again: replaced. */
 void engine_calibrate(struct engine *e, int stream, const struct calib *c);
 
-/* The value by the present calibration of what a probe once sent, in its own unit; temp_c of the water then, NaN: not
- * known. NaN: cannot be said. */
+/* The value by the present calibration of what a probe once sent, in its own unit; temp_c of the water then,
+ * NaN: not known. NaN: cannot be said. */
 double engine_recompute(const struct engine *e, int stream, double sent, double temp_c);
 
 /* Reports are copies. */

@@ -136,9 +136,11 @@ double health_cadence_s(const struct engine *e, int stream);
 int64_t health_stale_ms(const struct engine *e, int stream);
 
 /* --- heater_watch.c --- */
-const struct window *day_window(const struct engine *e, int place, enum quantity q); /* NULL: nothing came yet */
+const struct window *day_window(const struct engine *e, int place,
+                                enum quantity q); /* NULL: nothing came yet */
 bool tank_is_heated(const struct engine *e, int tank);
-bool heater_view_of(struct engine *e, int tank, utc_t now, struct heater_view *view); /* false: cannot be seen now */
+bool heater_view_of(struct engine *e, int tank, utc_t now,
+                    struct heater_view *view); /* false: cannot be seen now */
 void heater_watch(struct engine *e, int tank, struct now now, struct effects *fx);
 
 /* --- climate.c --- */
@@ -149,7 +151,8 @@ void solids_watch(struct engine *e, int tank, struct now now, struct effects *fx
 void air_watch(struct engine *e, int tank, struct now now, struct effects *fx);
 void waters_watch(struct engine *e, struct now now, struct effects *fx);
 /* --- traffic_watch.c: what floods or chatters is kept quiet --- */
-bool traffic_watch_admit(void *engine, int slot, enum alert_change change, struct now now, struct effects *fx);
+bool traffic_watch_admit(void *engine, int slot, enum alert_change change, struct now now,
+                         struct effects *fx);
 void traffic_watch_remark(void *engine, int slot, enum alarm_timer which, struct now now, struct effects *fx);
 void traffic_watch_flood_due(struct engine *e, struct now now, struct effects *fx);
 void traffic_watch_restored(struct engine *e, struct now now);

@@ -28,9 +28,9 @@ enum alert_change {
     CHANGE_UNSHELVE,
     CHANGE_SUPPRESS,
     CHANGE_UNSUPPRESS,
-    CHANGE_OUT,  /* out of service */
-    CHANGE_BACK, /* back in service */
-    CHANGE_STATE, /* the state moved without anything to announce (while suppressed) */
+    CHANGE_OUT,    /* out of service */
+    CHANGE_BACK,   /* back in service */
+    CHANGE_STATE,  /* the state moved without anything to announce (while suppressed) */
     CHANGE_UPDATE, /* same state, new cause, evidence or members */
     CHANGE_COUNT
 };
@@ -46,7 +46,7 @@ enum alert_scope {
     SCOPE_RACK,
     SCOPE_ROOM,
     SCOPE_SOURCE,
-    SCOPE_WATER, /* all tanks of one water */
+    SCOPE_WATER,   /* all tanks of one water */
     SCOPE_SERVICE, /* the service itself */
 };
 
@@ -94,7 +94,8 @@ struct kind_info {
     const char *action;      /* what to do, when the cause knows nothing better */
     enum priority priority;
     bool latching;
-    double deadband; /* in the quantity's unit; only for kinds with a comparator. NaN: the quantity's own default */
+    double deadband; /* in the quantity's unit; only for kinds with a comparator. NaN: the quantity's own
+                        default */
     double on_delay_s, off_delay_s;
 };
 
@@ -134,17 +135,17 @@ struct alert {
     unsigned marks;
     bool active, unknown; /* unknown: cannot judge now */
     bool chattering;      /* came too often: quiet until it has been calm for a while */
-    utc_t since;     /* of the state */
-    utc_t raised_at; /* of the present or last raise */
-    double value, limit; /* NaN when there is none */
+    utc_t since;          /* of the state */
+    utc_t raised_at;      /* of the present or last raise */
+    double value, limit;  /* NaN when there is none */
     char cause[ALERT_CAUSE_MAX];
     char evidence[ALERT_EVIDENCE_MAX];
     char action[ALERT_ACTION_MAX];
-    utc_t due; /* when the limit or the harm is reached; UTC_NONE when not known */
+    utc_t due;           /* when the limit or the harm is reached; UTC_NONE when not known */
     utc_t shelved_until; /* UTC_NONE when not shelved */
     utc_t out_until;
     char who[ALERT_WHO_MAX], why[ALERT_WHY_MAX]; /* of the last command */
-    uint32_t raises, reminders; /* since NORM */
+    uint32_t raises, reminders;                  /* since NORM */
     int leader; /* index of the alert that leads this one's group, -1 when it stands alone or leads */
 };
 

@@ -12,12 +12,12 @@ enum calib_kind {
 
 struct calib {
     enum calib_kind kind;
-    double gain, offset;       /* linear */
-    double offset_mv;          /* electrode, at pH 7 */
-    double slope_fraction[2];  /* of the Nernst slope: acid side, base side (1.0 = ideal) */
-    utc_t since;               /* UTC_NONE: as configured */
-    double pivot_ph;           /* electrode: where the two sides meet, the middle of three buffers; else 7 */
-    double residual;           /* root mean square of the points from the line, in the raw unit; NaN: exact */
+    double gain, offset;      /* linear */
+    double offset_mv;         /* electrode, at pH 7 */
+    double slope_fraction[2]; /* of the Nernst slope: acid side, base side (1.0 = ideal) */
+    utc_t since;              /* UTC_NONE: as configured */
+    double pivot_ph;          /* electrode: where the two sides meet, the middle of three buffers; else 7 */
+    double residual;          /* root mean square of the points from the line, in the raw unit; NaN: exact */
 };
 
 #define CALIB_IDENTITY                                                                                       \

@@ -17,7 +17,7 @@ enum effect_kind {
 };
 
 enum event_kind {
-    EVENT_CHANGE_SEEN,  /* water change recognised */
+    EVENT_CHANGE_SEEN, /* water change recognised */
     EVENT_TOPOFF_SEEN,
     EVENT_SERVICE_BEGIN,
     EVENT_SERVICE_END,
@@ -44,7 +44,7 @@ const char *event_kind_name(enum event_kind k);
 
 struct event {
     enum event_kind kind;
-    int place; /* -1 none */
+    int place;              /* -1 none */
     enum quantity quantity; /* Q_COUNT none */
     double value;
     char text[200];
@@ -65,9 +65,9 @@ struct effect {
         struct command journal;
         struct {
             int stream;
-            bool undone;         /* the last one no longer counts; calib is what counts now */
+            bool undone; /* the last one no longer counts; calib is what counts now */
             struct calib calib;
-            utc_t back_to;       /* stored readings from then on are to be reckoned again; UTC_NONE */
+            utc_t back_to; /* stored readings from then on are to be reckoned again; UTC_NONE */
         } calib;
     } u;
 };

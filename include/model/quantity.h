@@ -12,8 +12,8 @@ enum quantity {
     Q_EC,   /* microsiemens per centimetre at 25 degrees Celsius */
     Q_TDS,  /* mg/L */
     Q_PH,
-    Q_GH, /* German degrees of general hardness */
-    Q_KH, /* German degrees of carbonate hardness */
+    Q_GH,    /* German degrees of general hardness */
+    Q_KH,    /* German degrees of carbonate hardness */
     Q_LEVEL, /* mm of water above the probe's zero */
     Q_DO,    /* mg/L of oxygen */
     Q_ORP,   /* mV */
@@ -30,8 +30,8 @@ enum quantity {
     Q_COUNT
 };
 
-/* Judgement limits of one stream of readings, QUALITY.md's names. NaN switches a level off. In the stored unit;
- * times in seconds; rate in units per second. */
+/* Judgement limits of one stream of readings, QUALITY.md's names. NaN switches a level off. In the stored
+ * unit; times in seconds; rate in units per second. */
 struct gate_limits {
     double gap_suspect_s, gap_fail_s;
     double fail_lo, fail_hi;
@@ -44,9 +44,9 @@ struct gate_limits {
 };
 
 struct quantity_info {
-    const char *name;   /* "temp": as in the configuration, topics and the store */
-    const char *title;  /* "temperature": for people */
-    const char *unit;   /* as shown and published */
+    const char *name;  /* "temp": as in the configuration, topics and the store */
+    const char *title; /* "temperature": for people */
+    const char *unit;  /* as shown and published */
     enum unit_kind kind;
     double hard_lo, hard_hi; /* nothing outside can be true */
     int decimals;

@@ -7,7 +7,14 @@
 #include "base/times.h"
 
 /* Flags after the public QARTOD manuals. */
-enum flag { FLAG_NONE = 0, FLAG_GOOD = 1, FLAG_NOT_EVALUATED = 2, FLAG_SUSPECT = 3, FLAG_FAIL = 4, FLAG_MISSING = 9 };
+enum flag {
+    FLAG_NONE = 0,
+    FLAG_GOOD = 1,
+    FLAG_NOT_EVALUATED = 2,
+    FLAG_SUSPECT = 3,
+    FLAG_FAIL = 4,
+    FLAG_MISSING = 9
+};
 
 enum gate_test {
     TEST_GAP,
@@ -36,12 +43,12 @@ enum flag verdict_aggregate(verdict_t v, bool missing);
 bool verdict_usable_for_limits(verdict_t v, bool missing);
 
 enum time_basis {
-    TIME_OWN,        /* the payload's own time was believed */
-    TIME_RECEIVED,   /* it had none */
-    TIME_NOT_ZONED,  /* it had one without a zone: receive time */
-    TIME_FUTURE,     /* more than 120 s ahead: receive time, time flag 3 */
-    TIME_OLD,        /* below the floor: receive time, time flag 3 */
-    TIME_UNTRUSTED,  /* receive time while the box's clock is not trusted */
+    TIME_OWN,       /* the payload's own time was believed */
+    TIME_RECEIVED,  /* it had none */
+    TIME_NOT_ZONED, /* it had one without a zone: receive time */
+    TIME_FUTURE,    /* more than 120 s ahead: receive time, time flag 3 */
+    TIME_OLD,       /* below the floor: receive time, time flag 3 */
+    TIME_UNTRUSTED, /* receive time while the box's clock is not trusted */
     TIME_BASIS_COUNT
 };
 

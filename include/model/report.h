@@ -16,19 +16,19 @@ struct value_report {
     utc_t t;
     enum flag flag;
     bool stale;
-    double per_day; /* robust trend, unit per day; NaN when not known */
+    double per_day;        /* robust trend, unit per day; NaN when not known */
     double day_lo, day_hi; /* over the rolling day; NaN when not known */
 };
 
 enum derived {
-    DERIVED_CO2,         /* mg/L */
-    DERIVED_CO2_SWING,   /* mg/L over the rolling day */
-    DERIVED_OXYGEN_SAT,  /* mg/L at saturation */
-    DERIVED_NH3,         /* mg/L un-ionised ammonia */
+    DERIVED_CO2,        /* mg/L */
+    DERIVED_CO2_SWING,  /* mg/L over the rolling day */
+    DERIVED_OXYGEN_SAT, /* mg/L at saturation */
+    DERIVED_NH3,        /* mg/L un-ionised ammonia */
     DERIVED_CALCITE_SI,
-    DERIVED_GH_EST,      /* dH from EC and recipe */
+    DERIVED_GH_EST, /* dH from EC and recipe */
     DERIVED_KH_EST,
-    DERIVED_TDS,         /* mg/L by the water's own factor */
+    DERIVED_TDS, /* mg/L by the water's own factor */
     DERIVED_COUNT
 };
 
@@ -42,11 +42,11 @@ enum tds_factor { TDS_FACTOR_USUAL, TDS_FACTOR_WATER, TDS_FACTOR_RECIPE };
 const char *tds_factor_name(enum tds_factor f); /* "usual", "water", "recipe" */
 
 struct heat_report {
-    double tau_h;      /* free-cooling time constant; NaN: not yet learnt */
+    double tau_h;                /* free-cooling time constant; NaN: not yet learnt */
     double band_lo_c, band_hi_c; /* learnt thermostat band; NaN */
-    double heater_w;   /* inferred or measured power now; NaN */
-    double duty;       /* share of the last day with the heater giving heat; NaN */
-    double learnt_h;   /* hours of history behind it */
+    double heater_w;             /* inferred or measured power now; NaN */
+    double duty;                 /* share of the last day with the heater giving heat; NaN */
+    double learnt_h;             /* hours of history behind it */
 };
 
 struct forecast {
@@ -79,8 +79,8 @@ struct probe_report {
     double last_value;
     enum flag flag;
     bool stale;
-    double cadence_s;  /* learnt or configured; NaN */
-    double good_share; /* over the last day; NaN */
+    double cadence_s;   /* learnt or configured; NaN */
+    double good_share;  /* over the last day; NaN */
     struct calib calib; /* in force */
     uint32_t received, missing, rejected, duplicates, conflicts, late, retained;
     char last_reason[64], last_sample[40];

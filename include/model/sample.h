@@ -16,9 +16,10 @@ struct sample {
     int stream; /* index into site->streams */
     enum sample_kind kind;
     double sent; /* the number as the probe sent it */
-    double raw;  /* in the stored unit, before calibration and compensation; equal to sent for SAMPLE_VALUE in the stored unit */
-    utc_t claimed; /* the payload's own time, UTC_NONE when it has none or cannot be read */
-    bool zoned;    /* the claimed time named its zone or was an epoch number */
+    double raw;  /* in the stored unit, before calibration and compensation; equal to sent for SAMPLE_VALUE in
+                    the stored unit */
+    utc_t claimed;      /* the payload's own time, UTC_NONE when it has none or cannot be read */
+    bool zoned;         /* the claimed time named its zone or was an epoch number */
     const char *reason; /* SAMPLE_SYNTAX and SAMPLE_UNIT: static text */
     char shown[40];     /* the offending piece of the payload, printable, cut */
 };

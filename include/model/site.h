@@ -1,5 +1,5 @@
-/* The configuration after loading: dense arrays, frozen, owned by the site's arena. Indices, not pointers, tie
- * the things together; -1 means none. Everything is in stored units; NaN means not given. */
+/* The configuration after loading: dense arrays, frozen, owned by the site's arena. Indices, not pointers,
+ * tie the things together; -1 means none. Everything is in stored units; NaN means not given. */
 #ifndef LENTIC_MODEL_SITE_H
 #define LENTIC_MODEL_SITE_H
 
@@ -10,10 +10,20 @@
 #include "model/calib.h"
 #include "model/quantity.h"
 
-#define ID_MAX 32 /* bytes of an id, without terminator: a-z 0-9 - ; starts with a letter or digit */
+#define ID_MAX         32 /* bytes of an id, without terminator: a-z 0-9 - ; starts with a letter or digit */
 #define PLACE_TEXT_MAX 48 /* "tank/ID" */
 
-enum place_kind { PLACE_ROOM, PLACE_TANK, PLACE_RACK, PLACE_CIRCUIT, PLACE_SOURCE, PLACE_STORE, PLACE_WATER, PLACE_SERVICE, PLACE_KIND_COUNT };
+enum place_kind {
+    PLACE_ROOM,
+    PLACE_TANK,
+    PLACE_RACK,
+    PLACE_CIRCUIT,
+    PLACE_SOURCE,
+    PLACE_STORE,
+    PLACE_WATER,
+    PLACE_SERVICE,
+    PLACE_KIND_COUNT
+};
 
 struct place {
     enum place_kind kind;
@@ -69,8 +79,8 @@ struct tank {
     double heater_w;   /* rated power; NaN: no heater known */
     double setpoint_c; /* NaN: not known */
     bool lid;
-    double topoff_l_day; /* automatic top-off's usual amount; NaN: by hand */
-    double change_l_week; /* usual weekly change; NaN: not said */
+    double topoff_l_day;       /* automatic top-off's usual amount; NaN: by hand */
+    double change_l_week;      /* usual weekly change; NaN: not said */
     struct span band[Q_COUNT]; /* stock's, with the tank's own overrides */
     double day_range[Q_COUNT], per_hour[Q_COUNT], step[Q_COUNT];
 };
@@ -80,47 +90,54 @@ struct probe_value {
     const char *at; /* JSON pointer; NULL: the payload is the bare number */
     enum quantity quantity;
     const char *unit_name;
-    struct unit unit;        /* sent -> stored */
-    const char *unit_at;     /* JSON pointer to the announced unit; NULL: none */
-    bool unit_per_message;   /* convert by the announced unit instead of refusing another one */
-    bool compensated;        /* EC is already at 25 degrees; for raw EC false */
-    bool millivolts;         /* an electrode that sends mV */
-    double alpha;            /* linear temperature coefficient per degree; NaN: natural waters, ISO 7888 */
-    bool comma;              /* decimal comma allowed */
-    double missing[8];       /* codes that mean "no reading", as sent */
+    struct unit unit;      /* sent -> stored */
+    const char *unit_at;   /* JSON pointer to the announced unit; NULL: none */
+    bool unit_per_message; /* convert by the announced unit instead of refusing another one */
+    bool compensated;      /* EC is already at 25 degrees; for raw EC false */
+    bool millivolts;       /* an electrode that sends mV */
+    double alpha;          /* linear temperature coefficient per degree; NaN: natural waters, ISO 7888 */
+    bool comma;            /* decimal comma allowed */
+    double missing[8];     /* codes that mean "no reading", as sent */
     int missing_count;
     struct gate_limits gate;
-    struct calib calib;      /* as configured */
-    double every_s;          /* NaN: learnt */
-    double stale_s;          /* NaN: from the cadence */
-    bool on_change;          /* publishes on change only */
+    struct calib calib; /* as configured */
+    double every_s;     /* NaN: learnt */
+    double stale_s;     /* NaN: from the cadence */
+    bool on_change;     /* publishes on change only */
 };
 
-enum time_form { TIME_FORM_AUTO, TIME_FORM_S, TIME_FORM_MS }; /* epoch seconds or ms; auto: RFC 3339, or epoch by its size */
+enum time_form {
+    TIME_FORM_AUTO,
+    TIME_FORM_S,
+    TIME_FORM_MS
+}; /* epoch seconds or ms; auto: RFC 3339, or epoch by its size */
 
 struct probe_entry {
-    const char *topic;   /* pattern with captures, e.g. probes/{tank}/temp ; + and # as in MQTT are allowed too */
-    const char *filter;  /* the MQTT topic filter to subscribe: captures replaced by + */
-    int place;           /* fixed place, -1: by capture */
+    const char
+        *topic; /* pattern with captures, e.g. probes/{tank}/temp ; + and # as in MQTT are allowed too */
+    const char *filter;      /* the MQTT topic filter to subscribe: captures replaced by + */
+    int place;               /* fixed place, -1: by capture */
     enum place_kind capture; /* which capture names the place, when place is -1 */
-    const char *time_at; /* JSON pointer to the payload's own time; NULL */
+    const char *time_at;     /* JSON pointer to the payload's own time; NULL */
     enum time_form time_form;
-    const char *match_at, *match; /* only documents in which the text or number at match_at equals match; NULL */
-    const char *device;  /* id of the device at that place; NULL */
-    int qos;             /* asked of the broker: 0 or 1 */
+    const char *match_at,
+        *match;         /* only documents in which the text or number at match_at equals match; NULL */
+    const char *device; /* id of the device at that place; NULL */
+    int qos;            /* asked of the broker: 0 or 1 */
     struct probe_value *values;
     int value_count;
-    int first_stream;    /* streams of this entry stand together: for place i of entry_places, value j */
-    int *places;         /* places this entry serves, in order */
+    int first_stream; /* streams of this entry stand together: for place i of entry_places, value j */
+    int *places;      /* places this entry serves, in order */
     int place_count;
-    int line;            /* in the configuration, for messages */
+    int line; /* in the configuration, for messages */
 };
 
 /* One quantity at one place from one probe. */
 struct stream {
     int entry, value, place;
     enum quantity quantity;
-    const char *name; /* stable identity: concrete topic pattern + "#" + pointer, e.g. "probes/a1/temp" or "rack-b/b2/state#/ec" */
+    const char *name; /* stable identity: concrete topic pattern + "#" + pointer, e.g. "probes/a1/temp" or
+                         "rack-b/b2/state#/ec" */
     int twin;         /* next stream of the same place and quantity, in a ring; -1 when alone */
     int temp_stream;  /* stream that gives the temperature for compensation, -1 */
 };
@@ -131,8 +148,8 @@ struct alert_slot {
     enum quantity quantity; /* Q_COUNT when the kind has none */
     int place;              /* index into places */
     struct alert_settings settings;
-    const char *name;       /* "temp-low" */
-    const char *ref;        /* "tank/a1/temp-low" */
+    const char *name; /* "temp-low" */
+    const char *ref;  /* "tank/a1/temp-low" */
 };
 
 struct broker_settings {
@@ -151,7 +168,7 @@ enum store_sync { STORE_SYNC_WINDOW, STORE_SYNC_EVERY };
 
 struct store_settings {
     const char *path;
-    double commit_s;  /* readings are committed at least this often */
+    double commit_s; /* readings are committed at least this often */
     int commit_rows;
     enum store_sync sync;
     int keep_raw_days;
@@ -160,9 +177,9 @@ struct store_settings {
 };
 
 struct publish_settings {
-    const char *base; /* default lentic/SITE */
-    double tank_every_s;   /* slowest refresh of a tank's document */
-    double tank_least_s;   /* not more often than this, alerts aside */
+    const char *base;    /* default lentic/SITE */
+    double tank_every_s; /* slowest refresh of a tank's document */
+    double tank_least_s; /* not more often than this, alerts aside */
     bool homie;
     double heartbeat_s;
 };
@@ -172,7 +189,7 @@ enum notify_format { NOTIFY_AS_TEXT, NOTIFY_AS_JSON };
 struct notify_settings {
     const char *const *command; /* argv, NULL-terminated; NULL: none */
     int command_timeout_s;
-    enum notify_format format; /* of the message on the command's standard input */
+    enum notify_format format;        /* of the message on the command's standard input */
     int quiet_from_min, quiet_to_min; /* minutes of the local day; -1: none */
     int summary_min;                  /* minute of the local day; -1: none */
 };
@@ -182,7 +199,7 @@ struct site {
     const char *id, *name; /* "millrace", "Millrace hatchery" */
     const char *timezone;  /* POSIX or IANA name, for display only; NULL: the system's */
     double altitude_m;
-    double meter_scale;    /* the keeper's hand meter: TDS per EC (0.5, 0.64, 0.7); NaN: none named */
+    double meter_scale; /* the keeper's hand meter: TDS per EC (0.5, 0.64, 0.7); NaN: none named */
     struct broker_settings broker;
     struct store_settings store;
     struct publish_settings publish;
@@ -203,7 +220,7 @@ struct site {
     int entry_count;
     struct stream *streams;
     int stream_count;
-    int *first_stream; /* [place * Q_COUNT + quantity]: first stream of that place and quantity, -1 */
+    int *first_stream;         /* [place * Q_COUNT + quantity]: first stream of that place and quantity, -1 */
     struct alert_slot *alerts; /* those of one place stand together */
     int alert_count;
     int *first_alert; /* [place_count + 1]: alerts of place p are first_alert[p] .. first_alert[p+1]-1 */

@@ -10,16 +10,18 @@
 #define STEADY_COUNT    6
 #define STEADY_LEAST_MS 20000
 #define STEADY_NOISES   4.0
+#define STEADY_ROOM     64  /* readings kept */
+#define STEADY_NEAR_MS  400 /* a reading sooner after the last one is left out */
 
 struct steady {
-    double v[STEADY_COUNT];
-    int64_t t_ms[STEADY_COUNT];
+    double v[STEADY_ROOM];
+    int64_t t_ms[STEADY_ROOM];
     int count;
 };
 
 struct steady_view {
     bool steady;
-    int count;   /* readings looked at, at most STEADY_COUNT */
+    int count;   /* readings looked at */
     double mean; /* NaN: none */
     double span; /* highest less lowest */
     double most; /* the largest span that counts as rest */

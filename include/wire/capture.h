@@ -11,9 +11,10 @@ struct capture_line {
     struct message message; /* points into doc; now.utc is the line's tst, now.mono is not set */
 };
 
-/* One line. STATUS_INVALID with one sentence. tst: as mosquitto writes it or RFC 3339. On STATUS_OK the caller ends it with
- * capture_fini. */
-enum status capture_parse(const char *line, size_t n, struct capture_line *out, struct why *why) LENTIC_CHECKED;
+/* One line. STATUS_INVALID with one sentence. tst: as mosquitto writes it or RFC 3339. On STATUS_OK the
+ * caller ends it with capture_fini. */
+enum status capture_parse(const char *line, size_t n, struct capture_line *out,
+                          struct why *why) LENTIC_CHECKED;
 void capture_fini(struct capture_line *line);
 
 /* Writes the line (no newline) for a message. */
