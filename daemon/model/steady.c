@@ -8,9 +8,11 @@
 
 void steady_add(struct steady *s, int64_t t_ms, double v)
 {
-    if (s->count == STEADY_COUNT) {
-        memmove(s->v, s->v + 1, (STEADY_COUNT - 1) * sizeof *s->v);
-        memmove(s->t_ms, s->t_ms + 1, (STEADY_COUNT - 1) * sizeof *s->t_ms);
+    if (s->count > 0 && t_ms - s->t_ms[s->count - 1] < STEADY_NEAR_MS)
+        return;
+    if (s->count == STEADY_ROOM) {
+        memmove(s->v, s->v + 1, (STEADY_ROOM - 1) * sizeof *s->v);
+        memmove(s->t_ms, s->t_ms + 1, (STEADY_ROOM - 1) * sizeof *s->t_ms);
         s->count--;
     }
     s->v[s->count] = v;
@@ -19,19 +21,20 @@ void steady_add(struct steady *s, int64_t t_ms, double v)
 
 struct steady_view steady_view(const struct steady *s, double noise)
 {
-    struct steady_view view = { .count = s->count, .mean = NAN, .most = STEADY_NOISES * noise };
+    struct steady_view view = { .mean = NAN, .most = STEADY_NOISES * noise };
     double lo = INFINITY, hi = -INFINITY, sum = 0;
     if (s->count == 0)
         return view;
-    for (int i = 0; i < s->count; i++) {
+    for (int i = s->count - 1; i >= 0 && (view.count < STEADY_COUNT || view.took_ms < STEADY_LEAST_MS); i--) {
         lo = fmin(lo, s->v[i]);
         hi = fmax(hi, s->v[i]);
         sum += s->v[i];
+        view.count++;
+        view.took_ms = s->t_ms[s->count - 1] - s->t_ms[i];
     }
-    view.mean = sum / s->count;
+    view.mean = sum / view.count;
     view.span = hi - lo;
-    view.took_ms = s->t_ms[s->count - 1] - s->t_ms[0];
-    view.steady = s->count == STEADY_COUNT && view.took_ms >= STEADY_LEAST_MS && view.span <= view.most;
+    view.steady = view.count >= STEADY_COUNT && view.took_ms >= STEADY_LEAST_MS && view.span <= view.most;
     return view;
 }
 

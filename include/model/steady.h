@@ -1,5 +1,5 @@
-/* Has a probe come to rest in a buffer, a standard, beside a reference? It has when its last STEADY_COUNT
- * readings, which took STEADY_LEAST_MS at least, lie within STEADY_NOISES times its own noise. */
+/* Has a probe come to rest in a buffer, a standard, beside a reference? It has when its last readings,
+ * STEADY_COUNT and STEADY_LEAST_MS of them at least, lie within STEADY_NOISES times its own noise. */
 #ifndef LENTIC_MODEL_STEADY_H
 #define LENTIC_MODEL_STEADY_H
 

@@ -30,9 +30,13 @@ static void quick_readings_wait_for_the_time(void **state)
     (void)state;
     struct steady s = { .count = 0 };
     assert_true(isnan(steady_view(&s, 1).mean));
-    for (int i = 0; i < 20; i++)
+    for (int i = 0; i < 100; i++)
         steady_add(&s, i * 100, 7);
     assert_false(steady_view(&s, 1).steady);
+    for (int i = 0; i < 12; i++)
+        steady_add(&s, 20000 + i * 2000, 7 + 0.1 * (i % 2));
+    struct steady_view view = steady_view(&s, 1);
+    assert_true(view.steady && view.count == 11 && view.took_ms == 20000);
 }
 
 static void noise_suits_the_probe(void **state)
