@@ -139,11 +139,13 @@ static int ask_to_place(const struct wish *w, const char *what, bool first)
 {
     char line[64];
     enum quantity q = w->site->streams[w->stream].quantity;
-    const char *where = q == Q_PH ? "buffer pH" : q == Q_EC ? "the standard of" : "what measures";
+    const char *where = q == Q_PH   ? "buffer pH"
+                        : q == Q_EC ? "the standard of"
+                                    : "water with the reference at";
     if (first && isatty(STDIN_FILENO) != 1)
         return OPTIONS_GO_ON;
-    (void)fprintf(stderr, "Rinse the probe, put it into %s %s %s, stir, then press Enter.\n", where, what,
-                  q == Q_PH ? "" : quantity_info(q)->unit);
+    (void)fprintf(stderr, "Rinse the probe, put it into %s %s%s%s, stir, then press Enter.\n", where, what,
+                  q == Q_PH ? "" : " ", q == Q_PH ? "" : quantity_info(q)->unit);
     return fgets(line, sizeof line, stdin) != NULL
                ? OPTIONS_GO_ON
                : options_fail(w->options, 1, "nobody pressed Enter; nothing was changed");
