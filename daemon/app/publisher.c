@@ -123,6 +123,8 @@ void publisher_effect(struct publisher *p, const struct pump *pump, const struct
     switch (e->kind) {
     case EFFECT_ALERT: {
         const struct alert *a = &e->u.alert.alert;
+        if (!alert_is_news(a, e->u.alert.change))
+            break;
         int tank = p->site->places[p->site->alerts[a->index].place].tank;
         send_alert(p, a, e->u.alert.change, e->u.alert.announce, e->t);
         out = text_over(p->buf, sizeof p->buf);
@@ -143,8 +145,10 @@ void publisher_effect(struct publisher *p, const struct pump *pump, const struct
     case EFFECT_TANK:
         p->tank_dirty[e->u.tank] = true;
         break;
-    case EFFECT_READING:
     case EFFECT_CALIB:
+        p->status_due = (mono_t){ 0 }; /* the report of the probes at once */
+        break;
+    case EFFECT_READING:
         break;
     }
 }
