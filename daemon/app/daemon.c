@@ -78,6 +78,8 @@ static void on_effect(void *context, const struct effect *e)
     publisher_effect(&d->publisher, &d->pump, e);
     if (stored_before)
         return;
+    if (e->kind == EFFECT_ALERT && !alert_is_news(&e->u.alert.alert, e->u.alert.change))
+        return;
     if (e->kind == EFFECT_ALERT) {
         store_hold_alert(d->store, &e->u.alert.alert, e->u.alert.change, e->t, e->u.alert.announce);
         courier_effect(&d->courier, e);

@@ -158,6 +158,7 @@ static void serve_named(struct loader *ld, struct entry_draft *draft)
         return;
     }
     entry->places = named_tanks(ld, draft->tanks, &entry->place_count);
+    entry->tanks_named = true;
     for (int i = 0; i < entry->place_count; i++) {
         const struct place *place = &ld->site->places[entry->places[i]];
         if (!pattern_serves(entry->topic, ld->site, entry->places[i]))

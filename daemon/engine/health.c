@@ -62,6 +62,8 @@ static bool not_fitted(const struct engine *e, int stream)
     const struct stream *s = &e->site->streams[stream];
     const struct probe_entry *entry = &e->site->entries[s->entry];
     int row = stream - s->value;
+    if (entry->tanks_named)
+        return false;
     for (int v = 0; v < entry->value_count; v++) {
         int first = row + v;
         if (e->streams[first].seen)

@@ -4,6 +4,7 @@
 #include <math.h>
 
 #define LEARN_EVERY_MS MS_PER_HOUR
+#define WELL_SHARE     0.85
 #define BACK_GAP_MS    (5 * MS_PER_MIN)
 #define HABIT_MS       (2 * MS_PER_DAY)
 
@@ -36,7 +37,8 @@ static void set(struct engine *e, int place, enum alert_kind kind, enum heater_c
 {
     int slot = slot_find(e->site, place, kind, Q_COUNT);
     enum tri condition = cause == wanted ? TRI_YES : cause == HEATER_UNKNOWN ? TRI_KEEP : TRI_NO;
-    if (condition == TRI_KEEP && wanted == HEATER_DEAD && view->share >= 1)
+    if (condition == TRI_KEEP && wanted == HEATER_DEAD && view->share >= 1 &&
+        !(view->heat_c_h < e->tanks[e->site->places[place].tank].heater.full_c_h / 2))
         condition = TRI_NO; /* still cold, but it warms: the heater heats */
     alarm_judge(&e->alarms, slot, condition, view->temp_c, limit, now, fx);
 }
@@ -75,11 +77,17 @@ static bool time_to_learn(struct engine *e, int tank, enum heater_cause cause, s
            now.utc.ms < t->heater.learnt_at.ms;
 }
 
-/* A dead heater is well again when it was seen to heat, not when the room has warmed the tank. */
+/* A dead or weak heater is well again when it was seen to heat as it used to, not when the room has warmed
+ * the tank. */
 static bool gives_heat_again(const struct engine *e, int place, const struct heater *h,
                              const struct heater_view *view)
 {
-    return !alert_is_active(e, place, KIND_HEATER_DEAD, Q_COUNT) || !(view->heat_c_h < h->full_c_h / 2);
+    double wanted = 0;
+    if (alert_is_active(e, place, KIND_HEATER_DEAD, Q_COUNT))
+        wanted = h->full_c_h / 2;
+    if (alert_is_active(e, place, KIND_HEATER_WEAK, Q_COUNT))
+        wanted = WELL_SHARE * h->full_c_h;
+    return !(view->heat_c_h < wanted) || wanted == 0;
 }
 
 void heater_watch(struct engine *e, int tank, struct now now, struct effects *fx)

@@ -86,12 +86,13 @@ bool rules_wet(const struct engine *e, int place)
     return false;
 }
 
-/* Any detector of the tank will do; it is dry when all are, and when the level tells of no leak either. */
-static void rule_leak(struct engine *e, int tank, struct now now, struct effects *fx)
+/* Any detector of the place will do; it is dry when all are, and when a tank's level tells of no leak either.
+ */
+static void rule_leak(struct engine *e, int place, struct now now, struct effects *fx)
 {
-    int place = e->site->tanks[tank].place, slot = slot_find(e->site, place, KIND_LEAK, Q_COUNT);
+    int slot = slot_find(e->site, place, KIND_LEAK, Q_COUNT), tank = e->site->places[place].tank;
     bool wet = rules_wet(e, place);
-    if (slot < 0 || (!wet && e->tanks[tank].solids.cause == SOLIDS_LEAK))
+    if (slot < 0 || (!wet && tank >= 0 && e->tanks[tank].solids.cause == SOLIDS_LEAK))
         return;
     snprintf(e->alarms.items[slot].pub.evidence, ALERT_EVIDENCE_MAX, "the leak detector is %s",
              wet ? "wet" : "dry");
@@ -103,11 +104,11 @@ void rules_input(struct engine *e, int stream, double v, utc_t t, struct now now
     const struct stream *s = &e->site->streams[stream];
     calibrate_due(e, stream, now, fx);
     int index = e->site->places[s->place].tank;
+    if (s->quantity == Q_LEAK)
+        rule_leak(e, s->place, now, fx);
     if (index < 0)
         return;
     const struct tank *tank = &e->site->tanks[index];
-    if (s->quantity == Q_LEAK)
-        rule_leak(e, index, now, fx);
     double level = steady(e, stream, s->quantity, v, t);
     rule_band(e, tank, s->quantity, level, now, fx);
     rule_swing(e, tank, s->quantity, stream, t, now, fx);

@@ -142,6 +142,8 @@ static void add_place(struct site *site, int p)
     case PLACE_KIND_COUNT:
         break;
     }
+    if (place->kind != PLACE_TANK && site_stream_of(site, p, Q_LEAK) >= 0)
+        add(site, p, KIND_LEAK, Q_COUNT);
     add_probe_health(site, p);
 }
 

@@ -149,4 +149,11 @@ struct alert {
     int leader; /* index of the alert that leads this one's group, -1 when it stands alone or leads */
 };
 
+/* A service window marks every alert of its tank; for those with nothing to say that is no news to keep or
+ * publish. */
+static inline bool alert_is_news(const struct alert *a, enum alert_change change)
+{
+    return a->base != ALERT_NORM || a->active || (change != CHANGE_SUPPRESS && change != CHANGE_UNSUPPRESS);
+}
+
 #endif

@@ -128,6 +128,7 @@ struct probe_entry {
     int value_count;
     int first_stream; /* streams of this entry stand together: for place i of entry_places, value j */
     int *places;      /* places this entry serves, in order */
+    bool tanks_named; /* the entry lists its tanks: each is expected to carry the probe */
     int place_count;
     int line; /* in the configuration, for messages */
 };
