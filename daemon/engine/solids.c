@@ -18,7 +18,7 @@
 #define TREND_SPAN_H  240
 #define TREND_LEAST_H 20
 #define RECENT_H      36
-#define CLIMB_SHARE   0.035
+#define CLIMB_SHARE   0.025
 #define CLIMB_DAY     0.004 /* share of the level per day */
 
 /* Evaporation of small tanks: about 1 % of the water a day open, half of that under a lid. Top-off water

@@ -50,7 +50,7 @@ static const struct kind_info kinds[KIND_COUNT] = {
     [KIND_TOPOFF_OVER] = { "topoff-over", SCOPE_TANK, "top-off running over",
                            "The water is diluted and the tank may overflow.",
                            "Close the top-off, check the float; correct the minerals in small steps.",
-                           PRIORITY_HIGH, false, OWN_DEADBAND, 0, 3600 },
+                           PRIORITY_HIGH, false, OWN_DEADBAND, 0, 6 * 3600 },
     [KIND_LEAK] = { "leak", SCOPE_TANK, "leak", "The tank runs dry; water reaches the floor and sockets.",
                     "Switch off mains devices from a dry place, then look for the leak.", PRIORITY_HIGH,
                     false, OWN_DEADBAND, 0, 3600 },

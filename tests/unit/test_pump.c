@@ -88,6 +88,7 @@ static void timers_of_an_instant_come_last(void **state)
     say("probes/a1/temp", "22.5");
     assert_false(did("temp-silent"));
     say("probes/a2/temp", "22.5");
+    say("doc/a2", "{\"ec\":300,\"t\":22}");
     pump_advance(&pump, now_is());
     assert_false(did("tank/a2/temp-silent raise"));
 }
