@@ -374,6 +374,7 @@ static void take_change(sqlite3_stmt *s, struct alert_row *row)
     take(s, 11, row->action, sizeof row->action);
     take(s, 12, row->who, sizeof row->who);
     take(s, 13, row->why, sizeof row->why);
+    row->announced = sqlite3_column_int(s, 14) != 0;
 }
 
 enum status store_reader_alert_changes(struct store_reader *reader, utc_t from, utc_t to,
@@ -382,7 +383,7 @@ enum status store_reader_alert_changes(struct store_reader *reader, utc_t from, 
 {
     static const char sql[] =
         "SELECT t_ms, place, kind, change, state, priority, value, limit_value, unit, cause,"
-        " evidence, action, who, why FROM alert_change WHERE t_ms >= ? AND t_ms < ?"
+        " evidence, action, who, why, announced FROM alert_change WHERE t_ms >= ? AND t_ms < ?"
         " ORDER BY t_ms, id";
     sqlite3_stmt *s;
     int code;

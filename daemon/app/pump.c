@@ -7,6 +7,8 @@
 #include "wire/commands.h"
 #include "wire/decode.h"
 
+#define SAID_MOST 3 /* alerts named one by one in an answer */
+
 static void prefix_set(struct pump *p)
 {
     snprintf(p->do_prefix, sizeof p->do_prefix, "%s/do/", p->site->publish.base);
@@ -141,6 +143,38 @@ static enum status obey(struct pump *p, const struct message *m, size_t prefix, 
     return st != STATUS_OK ? st : engine_command(p->engine, c, m->now, &p->fx, why);
 }
 
+/* The last effect of each alert tells how it stands now. */
+static bool is_last_of_alert(const struct effects *fx, size_t i)
+{
+    if (fx->items[i].kind != EFFECT_ALERT)
+        return false;
+    for (size_t k = i + 1; k < fx->count; k++)
+        if (fx->items[k].kind == EFFECT_ALERT &&
+            fx->items[k].u.alert.alert.index == fx->items[i].u.alert.alert.index)
+            return false;
+    return true;
+}
+
+/* For whoever asked: how the alerts stand now, when nobody below said anything. */
+static void say_done(const struct pump *p, struct why *why)
+{
+    struct text out = text_over(why->text, sizeof why->text);
+    int count = 0;
+    for (size_t i = 0; i < p->fx.count; i++)
+        count += is_last_of_alert(&p->fx, i);
+    for (size_t i = 0; i < p->fx.count; i++) {
+        const struct effect *e = &p->fx.items[i];
+        const struct alert *a = &e->u.alert.alert;
+        if (e->kind == EFFECT_EVENT)
+            text_printf(&out, "%s%s", out.len > 0 ? "; " : "", e->u.event.text);
+        else if (count <= SAID_MOST && is_last_of_alert(&p->fx, i))
+            text_printf(&out, "%s%s is %s", out.len > 0 ? "; " : "", p->site->alerts[a->index].ref,
+                        alert_state_words(a->base, a->marks));
+    }
+    if (count > SAID_MOST)
+        text_printf(&out, "%s%d alerts changed", out.len > 0 ? "; " : "", count);
+}
+
 static void command(struct pump *p, const struct message *m, size_t prefix)
 {
     struct command c = { .verb = COMMAND_COUNT, .place = -1, .alert = -1 };
@@ -152,6 +186,8 @@ static void command(struct pump *p, const struct message *m, size_t prefix)
         p->counts.commands_refused++;
     trace(p, "wire/commands", "%.*s: %s", (int)(m->topic_len - prefix), m->topic + prefix,
           st == STATUS_OK ? "done" : why.text);
+    if (st == STATUS_OK && why.text[0] == '\0')
+        say_done(p, &why);
     flush(p);
     struct text out = text_over(json, sizeof json);
     commands_format_answer(p->site, &c, st, why.text, &out);

@@ -218,7 +218,9 @@ static void settle_unmarked(struct alarms *a, int slot, struct now now, struct e
 {
     struct alarm *alarm = &a->items[slot];
     if (alarm->pub.active) {
+        a->unmarking = true;
         raise_alert(a, slot, CHANGE_RAISE, now, fx);
+        a->unmarking = false;
         return;
     }
     bool latched = alarm->pub.base == ALERT_LATUN || alarm->pub.base == ALERT_LATAK;

@@ -30,8 +30,9 @@ void service_begin(struct engine *e, int tank, const struct command *c, struct n
              c->what[0] != '\0' ? c->what : "work on the tank");
     tank_timer_set(e, tank, TANK_SERVICE, mono_add(now.mono, span));
     suppress_all(e, tank, true, now, fx);
-    event_add(fx, now, EVENT_SERVICE_BEGIN, e->site->tanks[tank].place, Q_COUNT, minutes, "%s",
-              t->service_why);
+    event_add(fx, now, EVENT_SERVICE_BEGIN, e->site->tanks[tank].place, Q_COUNT, minutes,
+              "%s%s%s; ends by itself in %.0f min", t->service_why, c->who[0] != '\0' ? ", by " : "", c->who,
+              minutes);
     tank_changed(fx, now, tank);
 }
 

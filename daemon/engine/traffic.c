@@ -86,15 +86,15 @@ static bool count_all(struct traffic *t, mono_t now)
     return true;
 }
 
-struct traffic_verdict traffic_admit(struct traffic *t, int slot, enum alert_change change,
+struct traffic_verdict traffic_admit(struct traffic *t, int slot, enum traffic_kind kind,
                                      enum priority priority, mono_t now)
 {
     struct traffic_alert *a = &t->alerts[slot];
     struct traffic_verdict v = { .announce = true };
-    bool quiet = a->chattering;
-    if (change == CHANGE_RAISE)
+    bool quiet = a->chattering && kind != TRAFFIC_UNMARKED;
+    if (kind == TRAFFIC_RAISE)
         v.chatter_began = count_alert(a, now);
-    if (change == CHANGE_RAISE && !quiet)
+    if (kind != TRAFFIC_OTHER && !quiet)
         v.flood_began = count_all(t, now);
     v.announce = !quiet && (!t->flood || priority == PRIORITY_HIGH);
     return v;

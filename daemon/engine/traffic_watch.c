@@ -29,8 +29,11 @@ static void say_flood(struct engine *e, struct now now, struct effects *fx)
 bool traffic_watch_admit(void *engine, int slot, enum alert_change change, struct now now, struct effects *fx)
 {
     struct engine *e = engine;
+    enum traffic_kind kind = change != CHANGE_RAISE ? TRAFFIC_OTHER
+                             : e->alarms.unmarking  ? TRAFFIC_UNMARKED
+                                                    : TRAFFIC_RAISE;
     enum priority priority = e->site->alerts[slot].settings.priority;
-    struct traffic_verdict v = traffic_admit(&e->traffic, slot, change, priority, now.mono);
+    struct traffic_verdict v = traffic_admit(&e->traffic, slot, kind, priority, now.mono);
     mono_t calm_at = traffic_calm_at(&e->traffic, slot);
     if (calm_at.ms != MONO_NEVER.ms)
         alarm_chatters(&e->alarms, slot, calm_at);

@@ -185,6 +185,23 @@ const char *alert_state_name(enum alert_base base, unsigned marks)
     return names[base];
 }
 
+const char *alert_state_words(enum alert_base base, unsigned marks)
+{
+    static const char *const words[] = { "quiet",
+                                         "active, not acknowledged",
+                                         "active, acknowledged",
+                                         "over, not acknowledged",
+                                         "over, waits to be acknowledged and reset",
+                                         "over, waits to be reset" };
+    if (marks & ALERT_OUT_OF_SERVICE)
+        return "out of service";
+    if (marks & ALERT_BY_DESIGN)
+        return "kept quiet while work goes on";
+    if (marks & ALERT_SHELVED)
+        return "put aside";
+    return words[base];
+}
+
 const char *kind_format(enum alert_kind kind, enum quantity q, char *buf, size_t cap)
 {
     if (q == Q_COUNT)

@@ -59,6 +59,7 @@ struct alert_row {
     char unit[16];
     char cause[ALERT_CAUSE_MAX], evidence[ALERT_EVIDENCE_MAX], action[ALERT_ACTION_MAX], who[ALERT_WHO_MAX],
         why[ALERT_WHY_MAX];
+    bool announced; /* to people */
 };
 enum status store_reader_alert_changes(struct store_reader *reader, utc_t from, utc_t to,
                                        void (*each)(void *context, const struct alert_row *row),

@@ -10,6 +10,14 @@
     X(now, "the board of all tanks, and what is wrong with them")                                            \
     X(probes, "health of every probe: age, cadence, share of good readings, calibration")                    \
     X(calibrate, "a probe in buffers, standards, beside a reference; undo, history")                         \
+    X(alerts, "what stands, why and what to do; --past what was; --test whether messages arrive")            \
+    X(ack, "an alert was seen, somebody deals with it")                                                      \
+    X(reset, "puts back a latched alert that is over")                                                       \
+    X(shelve, "puts an alert aside for a limited time")                                                      \
+    X(unshelve, "ends that before its time")                                                                 \
+    X(service, "work on a tank goes on: what it disturbs tells nobody")                                      \
+    X(out, "takes an alert out of service until further notice")                                             \
+    X(back, "puts it back in service")                                                                       \
     X(past, "history of one quantity: chart and table, CSV, JSON")                                           \
     X(replay, "a capture through the engine: what the daemon would have done")                               \
     X(mix, "salts to weigh for a batch of water")                                                            \

@@ -38,6 +38,7 @@ struct alarms {
     void (*explain)(void *context, int slot, struct alert *pub, struct now now);
     /* Which alert leads this one's group, -1: it leads itself. NULL: every alert alone. */
     int (*leader)(void *context, int slot);
+    bool unmarking; /* while admit is asked about the raise that ends a suppression */
     /* Whether what would be announced is announced now; may mark the alert as chattering. NULL: always. */
     bool (*admit)(void *context, int slot, enum alert_change change, struct now now, struct effects *fx);
     /* One of the two timers that ask for no change of state: ALARM_SHELF_SOON of an active alert, ALARM_CALM.

@@ -45,8 +45,14 @@ void traffic_init(struct traffic *t, int alert_count, struct arena *arena);
 void traffic_forget(struct traffic *t, int slot);
 void traffic_forget_all(struct traffic *t); /* what is not of one alert: flood and counts */
 
+enum traffic_kind {
+    TRAFFIC_RAISE,    /* the water raised it */
+    TRAFFIC_UNMARKED, /* it stands when a suppression ends: told however it chattered */
+    TRAFFIC_OTHER,    /* clear, reminder, ... */
+};
+
 /* The life cycle would announce this. */
-struct traffic_verdict traffic_admit(struct traffic *t, int slot, enum alert_change change,
+struct traffic_verdict traffic_admit(struct traffic *t, int slot, enum traffic_kind kind,
                                      enum priority priority, mono_t now);
 
 /* When the alert will have been calm for long enough, MONO_NEVER when it does not chatter. */

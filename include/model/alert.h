@@ -16,6 +16,7 @@ enum priority { PRIORITY_LOW, PRIORITY_MEDIUM, PRIORITY_HIGH, PRIORITY_COUNT };
 
 const char *priority_name(enum priority p); /* "low", "medium", "high" */
 const char *alert_state_name(enum alert_base base, unsigned marks);
+const char *alert_state_words(enum alert_base base, unsigned marks); /* "acknowledged", "put aside", ... */
 
 enum alert_change {
     CHANGE_RAISE,

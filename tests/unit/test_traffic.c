@@ -39,12 +39,12 @@ static int teardown(void **state)
 
 static struct traffic_verdict raise_at(struct rig *r, int slot, int64_t ms)
 {
-    return traffic_admit(&r->traffic, slot, CHANGE_RAISE, PRIORITY_MEDIUM, (mono_t){ ms });
+    return traffic_admit(&r->traffic, slot, TRAFFIC_RAISE, PRIORITY_MEDIUM, (mono_t){ ms });
 }
 
-static bool told(struct rig *r, int slot, enum alert_change change, enum priority priority, int64_t ms)
+static bool told(struct rig *r, int slot, enum traffic_kind kind, enum priority priority, int64_t ms)
 {
-    return traffic_admit(&r->traffic, slot, change, priority, (mono_t){ ms }).announce;
+    return traffic_admit(&r->traffic, slot, kind, priority, (mono_t){ ms }).announce;
 }
 
 /* --- chatter --- */
@@ -61,8 +61,9 @@ static void third_raise_is_told_and_marks(void **state)
     struct traffic_verdict fourth = raise_at(r, 0, 60000);
     assert_false(fourth.announce);
     assert_false(fourth.chatter_began);
-    assert_false(told(r, 0, CHANGE_CLEAR, PRIORITY_HIGH, 61000));
-    assert_false(told(r, 0, CHANGE_REMIND, PRIORITY_HIGH, 62000));
+    assert_false(told(r, 0, TRAFFIC_OTHER, PRIORITY_HIGH, 61000));
+    assert_false(told(r, 0, TRAFFIC_OTHER, PRIORITY_HIGH, 62000));
+    assert_true(told(r, 0, TRAFFIC_UNMARKED, PRIORITY_LOW, 62500));
     assert_true(raise_at(r, 1, 63000).announce);
 }
 
@@ -82,7 +83,7 @@ static void only_raises_count_for_chatter(void **state)
     struct rig *r = *state;
     raise_at(r, 0, 0);
     for (int i = 1; i < 20; i++)
-        assert_true(told(r, 0, i % 2 ? CHANGE_CLEAR : CHANGE_REMIND, PRIORITY_LOW, i * 1000));
+        assert_true(told(r, 0, i % 2 ? TRAFFIC_OTHER : TRAFFIC_UNMARKED, PRIORITY_HIGH, i * 1000));
     assert_int_equal(traffic_chattering(&r->traffic), 0);
 }
 
@@ -114,8 +115,8 @@ static void eleventh_raise_makes_a_flood(void **state)
     struct traffic_verdict v = raise_at(r, 10, 10000);
     assert_true(v.flood_began);
     assert_false(v.announce);
-    assert_false(told(r, 0, CHANGE_CLEAR, PRIORITY_MEDIUM, 11000));
-    assert_true(told(r, 11, CHANGE_RAISE, PRIORITY_HIGH, 12000));
+    assert_false(told(r, 0, TRAFFIC_OTHER, PRIORITY_MEDIUM, 11000));
+    assert_true(told(r, 11, TRAFFIC_RAISE, PRIORITY_HIGH, 12000));
     assert_int_equal(r->traffic.flood_raises, 12);
 }
 
@@ -357,6 +358,31 @@ static void shelf_that_ends_soon(void **state)
     engine_tank_fini(&w);
 }
 
+static void what_people_do_is_no_chatter(void **state)
+{
+    static struct engine_tank w;
+    char log[1024];
+    struct text out = text_over(log, sizeof log);
+    struct command shelve = engine_tank_command(COMMAND_SHELVE),
+                   unshelve = engine_tank_command(COMMAND_UNSHELVE);
+    struct why why;
+    (void)state;
+    start_engine(&w);
+    fails(&w, true, &out);
+    shelve.place = unshelve.place = 2;
+    shelve.alert = unshelve.alert = site_alert_find(&w.site, STORE, strlen(STORE));
+    shelve.minutes = 60;
+    for (int i = 0; i < 4; i++) {
+        assert_int_equal(engine_command(w.engine, &shelve, w.now, &w.fx, &why), STATUS_OK);
+        text_clear(&out);
+        assert_int_equal(engine_command(w.engine, &unshelve, w.now, &w.fx, &why), STATUS_OK);
+        log_effects(&w, &out);
+        assert_string_equal(log, "unshelve raise! ");
+    }
+    assert_false(engine_tank_alert(&w, STORE).chattering);
+    engine_tank_fini(&w);
+}
+
 static void what_is_asked_of_people(void **state)
 {
     static struct engine_tank w;
@@ -413,6 +439,7 @@ int main(void)
         cmocka_unit_test(alert_that_chatters),
         cmocka_unit_test(one_that_calms_down_active_is_told),
         cmocka_unit_test(shelf_that_ends_soon),
+        cmocka_unit_test(what_people_do_is_no_chatter),
         cmocka_unit_test(what_is_asked_of_people),
         cmocka_unit_test(test_message),
     };

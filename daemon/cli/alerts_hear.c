@@ -1,0 +1,183 @@
+/* Retained documents of the service into notices. */
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/number.h"
+#include "cli/alerts.h"
+#include "wire/json.h"
+
+int alerts_heard_init(struct alerts_heard *h, const struct site *site)
+{
+    *h = (struct alerts_heard){ .site = site };
+    h->notices = calloc(ALERTS_HEARD_MAX, sizeof *h->notices);
+    h->documents = calloc(ALERTS_HEARD_MAX, sizeof *h->documents);
+    return h->notices == NULL || h->documents == NULL ? -1 : 0;
+}
+
+void alerts_heard_fini(struct alerts_heard *h)
+{
+    for (int i = 0; h->documents != NULL && i < h->count; i++)
+        free(h->documents[i]);
+    free(h->documents);
+    free(h->notices);
+}
+
+static void text_at(const struct json_doc *doc, const char *pointer, char *buf, size_t cap)
+{
+    struct json_item item = json_doc_at(doc, pointer);
+    snprintf(buf, cap, "%s", item.kind == JSON_KIND_TEXT ? item.text : "");
+}
+
+static utc_t time_at(const struct json_doc *doc, const char *pointer)
+{
+    struct json_item item = json_doc_at(doc, pointer);
+    utc_t t;
+    bool zoned;
+    if (item.kind != JSON_KIND_TEXT || utc_parse(item.text, item.text_len, &t, &zoned) != STATUS_OK)
+        return UTC_NONE;
+    return t;
+}
+
+static enum priority priority_at(const struct json_doc *doc)
+{
+    char name[16];
+    text_at(doc, "/priority", name, sizeof name);
+    for (int p = 0; p < PRIORITY_COUNT; p++)
+        if (strcmp(name, priority_name((enum priority)p)) == 0)
+            return (enum priority)p;
+    return PRIORITY_HIGH;
+}
+
+/* As the service words it; the kind itself where the configuration does not know it. */
+static void title_of(const struct site *site, const char *ref, const char *kind, char *buf, size_t cap)
+{
+    int slot = site_alert_find(site, ref, strlen(ref));
+    if (slot < 0) {
+        snprintf(buf, cap, "%s", kind);
+        return;
+    }
+    enum quantity q = site->alerts[slot].quantity;
+    const struct kind_info *info = kind_info(site->alerts[slot].kind);
+    if (q == Q_COUNT)
+        snprintf(buf, cap, "%s", info->title);
+    else if (info->scope == SCOPE_TANK_LIMIT)
+        snprintf(buf, cap, "%s %s", quantity_info(q)->title, info->title);
+    else
+        snprintf(buf, cap, "%s (%s)", info->title, quantity_info(q)->title);
+}
+
+static void put_number(const struct json_doc *doc, const char *pointer, const char *lead, struct text *out)
+{
+    struct json_item item = json_doc_at(doc, pointer);
+    char unit[16];
+    text_at(doc, "/unit", unit, sizeof unit);
+    if (item.kind == JSON_KIND_NUMBER)
+        text_printf(out, "%s%.6g%s%s", lead, item.number, unit[0] != '\0' ? " " : "", unit);
+}
+
+static struct notice notice_of(const struct site *site, const struct json_doc *doc, const char *ref)
+{
+    struct notice n = { .priority = priority_at(doc),
+                        .raised = time_at(doc, "/raised"),
+                        .due = time_at(doc, "/due"),
+                        .until = time_at(doc, "/until"),
+                        .chattering = json_doc_at(doc, "/chattering").number != 0 };
+    char kind[KIND_TEXT_MAX];
+    struct text number = text_over(n.number, sizeof n.number);
+    snprintf(n.ref, sizeof n.ref, "%s", ref);
+    text_at(doc, "/place", n.place, sizeof n.place);
+    text_at(doc, "/kind", kind, sizeof kind);
+    text_at(doc, "/state", n.state, sizeof n.state);
+    text_at(doc, "/leader", n.leader, sizeof n.leader);
+    text_at(doc, "/cause", n.cause, sizeof n.cause);
+    text_at(doc, "/evidence", n.evidence, sizeof n.evidence);
+    text_at(doc, "/action", n.action, sizeof n.action);
+    text_at(doc, "/consequence", n.consequence, sizeof n.consequence);
+    text_at(doc, "/who", n.who, sizeof n.who);
+    text_at(doc, "/why", n.why, sizeof n.why);
+    put_number(doc, "/value", "", &number);
+    put_number(doc, "/limit", ", limit ", &number);
+    title_of(site, ref, kind, n.title, sizeof n.title);
+    return n;
+}
+
+static void drop(struct alerts_heard *h, int i)
+{
+    int last = --h->count;
+    free(h->documents[i]);
+    h->documents[i] = h->documents[last];
+    h->notices[i] = h->notices[last];
+}
+
+static void take_alert(struct alerts_heard *h, const char *ref, const struct message *m)
+{
+    struct json_doc doc;
+    int i = 0;
+    while (i < h->count && strcmp(h->notices[i].ref, ref) != 0)
+        i++;
+    if (m->payload_len == 0) {
+        if (i < h->count)
+            drop(h, i);
+        return;
+    }
+    if (i == ALERTS_HEARD_MAX || json_doc_parse(m->payload, m->payload_len, &doc, NULL) != STATUS_OK) {
+        h->unreadable++;
+        return;
+    }
+    if (i == h->count) {
+        h->count++;
+        h->documents[i] = NULL;
+    }
+    free(h->documents[i]);
+    h->documents[i] = strndup(m->payload, m->payload_len);
+    h->notices[i] = notice_of(h->site, &doc, ref);
+    json_doc_fini(&doc);
+}
+
+static void take_status(struct alerts_heard *h, const struct message *m)
+{
+    struct json_doc doc;
+    char state[16];
+    if (m->payload_len == 0 || json_doc_parse(m->payload, m->payload_len, &doc, NULL) != STATUS_OK)
+        return;
+    text_at(&doc, "/state", state, sizeof state);
+    h->status_heard = true;
+    h->online = strcmp(state, "online") == 0;
+    json_doc_fini(&doc);
+}
+
+void alerts_heard_take(void *context, const struct message *m)
+{
+    struct alerts_heard *h = context;
+    const char *base = h->site->publish.base;
+    size_t n = strlen(base);
+    char rest[128];
+    if (m->topic_len <= n + 1 || m->topic_len - n > sizeof rest || memcmp(m->topic, base, n) != 0)
+        return;
+    snprintf(rest, sizeof rest, "%.*s", (int)(m->topic_len - n - 1), m->topic + n + 1);
+    if (strcmp(rest, "status") == 0)
+        take_status(h, m);
+    else if (strncmp(rest, "alert/", 6) == 0)
+        take_alert(h, rest + 6, m);
+    h->changes++;
+}
+
+/* The documents follow their notices by ref. */
+void alerts_heard_sort(struct alerts_heard *h)
+{
+    struct notice *before = malloc((size_t)(h->count + 1) * sizeof *before);
+    char **documents = malloc((size_t)(h->count + 1) * sizeof *documents);
+    if (before == NULL || documents == NULL)
+        abort();
+    memcpy(before, h->notices, (size_t)h->count * sizeof *before);
+    memcpy(documents, h->documents, (size_t)h->count * sizeof *documents);
+    notices_sort(h->notices, h->count);
+    for (int i = 0; i < h->count; i++)
+        for (int k = 0; k < h->count; k++)
+            if (strcmp(before[k].ref, h->notices[i].ref) == 0)
+                h->documents[i] = documents[k];
+    free(before);
+    free(documents);
+}

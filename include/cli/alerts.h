@@ -1,0 +1,45 @@
+/* Inside of `lentic alerts`: what stands, as the broker keeps it; what was, as the store keeps it; a test
+ * message. */
+#ifndef LENTIC_CLI_ALERTS_H
+#define LENTIC_CLI_ALERTS_H
+
+#include "cli/options.h"
+#include "model/message.h"
+#include "model/site.h"
+#include "show/notices.h"
+
+#define ALERTS_HEARD_MAX 1024
+
+struct alerts_job {
+    const struct options *options; /* for messages */
+    const struct site *site;
+    bool json, all;
+    double past_s;
+    const char *who, *why;
+};
+
+/* The receiving thread fills it. */
+struct alerts_heard {
+    const struct site *site;
+    int count;
+    struct notice *notices;
+    char **documents; /* of the notices, as they came */
+    bool status_heard, online;
+    unsigned long changes;
+    unsigned long unreadable;
+};
+
+int alerts_heard_init(struct alerts_heard *h, const struct site *site); /* -1: no memory */
+void alerts_heard_fini(struct alerts_heard *h);
+void alerts_heard_take(void *context, const struct message *m); /* of struct talk */
+void alerts_heard_sort(struct alerts_heard *h);                 /* most urgent first */
+
+/* Each returns the exit code. */
+int alerts_now(const struct alerts_job *job);
+int alerts_past(const struct alerts_job *job);
+int alerts_test(const struct alerts_job *job);
+
+/* "Tue 2026-03-03 14:05", local. */
+const char *alerts_clock(utc_t t, char *buf, size_t cap);
+
+#endif
