@@ -33,7 +33,7 @@ done
 # Who may include other people's libraries.
 owner_of() {
     case $1 in
-    MQTTAsync.h | MQTTClient.h | MQTTProperties.h | MQTTReasonCodes.h) echo '^(daemon/adapters/mqtt[a-z_]*\.c|tests/bench/[a-z_]+\.c)$' ;;
+    MQTTAsync.h | MQTTClient.h | MQTTProperties.h | MQTTReasonCodes.h) echo '^(daemon/adapters/mqtt[a-z_]*\.c|tests/bench/[a-z_]+\.[ch])$' ;;
     sqlite3.h) echo '^(daemon/adapters/store[a-z_]*\.c|tests/unit/(test_store[a-z_]*\.c|store_[a-z_]+\.h))$' ;;
     libconfig.h) echo '^daemon/config/[a-z_]+\.c$' ;;
     jansson.h) echo '^daemon/wire/json[a-z_]*\.c$' ;;
