@@ -21,6 +21,7 @@
 #define SAVE_EVERY_MS (10 * MS_PER_S) /* snapshot on tmpfs at the most this often, unless the ring fills */
 #define KEEP_EVERY_MS MS_PER_HOUR     /* snapshot in the store */
 #define CLOSE_WAIT_MS 3000
+#define RING_WAIT_MS  10 /* the client's lock is held meanwhile: publishing waits too */
 #define SLEEP_MOST_MS 10000
 
 /* --- effects of the engine --- */
@@ -128,7 +129,7 @@ bool daemon_send(void *context, const char *topic, const char *payload, size_t n
 static bool on_message(void *context, const struct message *m)
 {
     struct daemon *d = context;
-    enum status st = inbox_put(d->inbox, m, 1000);
+    enum status st = inbox_put(d->inbox, m, RING_WAIT_MS);
     return st == STATUS_OK || st == STATUS_INVALID;
 }
 
@@ -200,10 +201,12 @@ static enum status open_mqtt(struct daemon *d, struct why *why)
 {
     const char *filters[DAEMON_FILTERS_MAX];
     int qos[DAEMON_FILTERS_MAX];
-    char commands[300], will_topic[300], will[128];
+    char commands[600], will_topic[300], will[128], session[520];
     int count = daemon_filters(d->site, filters, qos, DAEMON_FILTERS_MAX, commands, sizeof commands);
     publisher_will(d->site, will_topic, sizeof will_topic, will, sizeof will);
+    snprintf(session, sizeof session, "%s.session", d->site->store.path);
     struct mqtt_options options = { .broker = &d->site->broker,
+                                    .session_file = session,
                                     .filters = filters,
                                     .filter_qos = qos,
                                     .filter_count = count,
