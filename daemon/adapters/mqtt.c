@@ -244,6 +244,7 @@ static enum status hand_on(struct mqtt *m, const struct mqtt_item *item)
     MQTTProperty correlation = { .identifier = MQTTPROPERTY_CODE_CORRELATION_DATA,
                                  .value.data = { (int)item->correlation_len,
                                                  (char *)(uintptr_t)item->correlation } };
+    MQTTProperty reply = { .identifier = MQTTPROPERTY_CODE_RESPONSE_TOPIC };
     response.context = m;
     response.onSuccess5 = m->v5 ? on_published5 : NULL;
     response.onFailure5 = m->v5 ? on_publish_failed5 : NULL;
@@ -255,6 +256,11 @@ static enum status hand_on(struct mqtt *m, const struct mqtt_item *item)
     message.retained = item->retain;
     if (m->v5 && item->expiry_s > 0)
         MQTTProperties_add(&message.properties, &expiry);
+    if (m->v5 && item->reply_topic != NULL) {
+        reply.value.data.data = (char *)(uintptr_t)item->reply_topic;
+        reply.value.data.len = (int)strlen(item->reply_topic);
+        MQTTProperties_add(&message.properties, &reply);
+    }
     if (m->v5 && item->correlation != NULL)
         MQTTProperties_add(&message.properties, &correlation);
     int rc = MQTTAsync_sendMessage(m->client, item->topic, &message, &response);
@@ -308,6 +314,18 @@ enum status mqtt_answer(struct mqtt *m, const char *topic, const void *payload, 
     return publish(m, &(struct mqtt_item){ .topic = topic,
                                            .payload = payload,
                                            .payload_len = n,
+                                           .correlation = correlation_len > 0 ? correlation : NULL,
+                                           .correlation_len = correlation_len,
+                                           .qos = 1 });
+}
+
+enum status mqtt_ask(struct mqtt *m, const char *topic, const void *payload, size_t n,
+                     const char *reply_topic, const char *correlation, size_t correlation_len)
+{
+    return publish(m, &(struct mqtt_item){ .topic = topic,
+                                           .payload = payload,
+                                           .payload_len = n,
+                                           .reply_topic = reply_topic,
                                            .correlation = correlation_len > 0 ? correlation : NULL,
                                            .correlation_len = correlation_len,
                                            .qos = 1 });

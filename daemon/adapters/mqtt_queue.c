@@ -5,7 +5,7 @@
 
 struct entry {
     size_t len; /* of the whole; 0: the rest up to the end is skipped */
-    size_t topic_len, payload_len, correlation_len;
+    size_t topic_len, payload_len, reply_len, correlation_len; /* reply_len 0: none */
     uint32_t expiry_s;
     int qos;
     bool retain, has_correlation;
@@ -37,12 +37,13 @@ bool mqtt_queue_put(struct mqtt_queue *queue, const struct mqtt_item *item)
 {
     struct entry e = { .topic_len = strlen(item->topic) + 1,
                        .payload_len = item->payload_len,
+                       .reply_len = item->reply_topic != NULL ? strlen(item->reply_topic) + 1 : 0,
                        .correlation_len = item->correlation != NULL ? item->correlation_len : 0,
                        .expiry_s = item->expiry_s,
                        .qos = item->qos,
                        .retain = item->retain,
                        .has_correlation = item->correlation != NULL };
-    size_t need = sizeof e + e.topic_len + e.payload_len + e.correlation_len;
+    size_t need = sizeof e + e.topic_len + e.payload_len + e.reply_len + e.correlation_len;
     e.len = (need + ALIGN - 1) / ALIGN * ALIGN;
     size_t tail = (queue->head + queue->used) % queue->cap;
     size_t skip = queue->cap - tail < e.len ? queue->cap - tail : 0;
@@ -57,6 +58,7 @@ bool mqtt_queue_put(struct mqtt_queue *queue, const struct mqtt_item *item)
     append(&at, &e, sizeof e);
     append(&at, item->topic, e.topic_len);
     append(&at, item->payload, e.payload_len);
+    append(&at, item->reply_topic, e.reply_len);
     append(&at, item->correlation, e.correlation_len);
     queue->used += skip + e.len;
     queue->count++;
@@ -86,8 +88,10 @@ bool mqtt_queue_front(const struct mqtt_queue *queue, struct mqtt_item *item)
                                 .qos = e.qos,
                                 .retain = e.retain,
                                 .expiry_s = e.expiry_s };
+    if (e.reply_len > 0)
+        item->reply_topic = (const char *)at + e.topic_len + e.payload_len;
     if (e.has_correlation)
-        item->correlation = (const char *)at + e.topic_len + e.payload_len;
+        item->correlation = (const char *)at + e.topic_len + e.payload_len + e.reply_len;
     return true;
 }
 

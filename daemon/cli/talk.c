@@ -12,10 +12,10 @@
 #include "wire/json.h"
 
 #define PATIENCE_MS   5000
-#define ANSWER_MS     8000
+#define ANSWER_MS     5000
 #define STEP_MS       20
 #define CLOSE_WAIT_MS 500
-#define TOPIC_ROOM    400
+#define TOPIC_ROOM    TALK_TOPIC_MAX
 
 static volatile sig_atomic_t interrupted;
 
@@ -25,11 +25,22 @@ static void on_signal(int number)
     interrupted = 1;
 }
 
+static bool is_on(const struct message *m, const char *topic)
+{
+    size_t n = strlen(topic);
+    return m->topic_len == n && memcmp(m->topic, topic, n) == 0;
+}
+
+/* A late answer to an earlier request is not ours any more. Where one of us speaks 3.1.1, answers come on
+ * BASE/done and nothing tells whose they are. */
 static bool is_answer(const struct talk *t, const struct message *m)
 {
-    char topic[TOPIC_ROOM];
-    int n = snprintf(topic, sizeof topic, "%s/done", t->site->publish.base);
-    return m->topic_len == (uint32_t)n && memcmp(m->topic, topic, (size_t)n) == 0;
+    char done[TOPIC_ROOM];
+    (void)snprintf(done, sizeof done, "%s/done", t->site->publish.base);
+    if (is_on(m, t->reply))
+        return m->correlation != NULL && m->correlation_len == strlen(t->token) &&
+               memcmp(m->correlation, t->token, m->correlation_len) == 0;
+    return is_on(m, done);
 }
 
 static bool on_message(void *context, const struct message *m)
@@ -72,8 +83,8 @@ int talk_open(struct talk *t, const struct options *o, const struct site *site, 
 {
     const struct sigaction action = { .sa_handler = on_signal };
     struct broker_settings broker = site->broker;
-    const char *all[TALK_FILTERS_MAX + 1];
-    int qos[TALK_FILTERS_MAX + 1];
+    const char *all[TALK_FILTERS_MAX + 2];
+    int qos[TALK_FILTERS_MAX + 2];
     char id[64], done[TOPIC_ROOM];
     struct why why = { "" };
     *t = (struct talk){ .options = o, .site = site, .hear = hear, .context = context };
@@ -83,16 +94,18 @@ int talk_open(struct talk *t, const struct options *o, const struct site *site, 
     /* The daemon's own id would throw the daemon out. */
     (void)snprintf(id, sizeof id, "lentic-%s-%ld", o->verb, (long)getpid());
     (void)snprintf(done, sizeof done, "%s/done", site->publish.base);
+    (void)snprintf(t->reply, sizeof t->reply, "%s/answer/%s", site->publish.base, id);
     broker.client_id = id;
     for (int i = 0; i < count; i++)
         all[i] = filters[i];
     all[count] = done;
-    for (int i = 0; i <= count; i++)
+    all[count + 1] = t->reply;
+    for (int i = 0; i < count + 2; i++)
         qos[i] = 1;
     const struct mqtt_options options = { .broker = &broker,
                                           .filters = all,
                                           .filter_qos = qos,
-                                          .filter_count = count + 1,
+                                          .filter_count = count + 2,
                                           .clean_start = true,
                                           .on_message = on_message,
                                           .context = t,
@@ -133,7 +146,10 @@ int talk_command(struct talk *t, const char *verb, const char *json, char *sente
 {
     char topic[TOPIC_ROOM];
     (void)snprintf(topic, sizeof topic, "%s/do/%s", t->site->publish.base, verb);
-    if (mqtt_publish(t->mqtt, topic, json, strlen(json), 1, false, 0) != STATUS_OK) {
+    pthread_mutex_lock(&t->lock);
+    (void)snprintf(t->token, sizeof t->token, "%u", ++t->asked);
+    pthread_mutex_unlock(&t->lock);
+    if (mqtt_ask(t->mqtt, topic, json, strlen(json), t->reply, t->token, strlen(t->token)) != STATUS_OK) {
         (void)snprintf(sentence, TALK_ANSWER_MAX, "the broker does not take the command now");
         return 3;
     }

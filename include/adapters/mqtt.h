@@ -66,6 +66,11 @@ enum status mqtt_publish(struct mqtt *mqtt, const char *topic, const void *paylo
 enum status mqtt_answer(struct mqtt *mqtt, const char *topic, const void *payload, size_t n,
                         const char *correlation, size_t correlation_len) LENTIC_CHECKED;
 
+/* MQTT 5 request: whoever answers does so on reply_topic, with the correlation data. Both are left out
+ * with 3.1.1. */
+enum status mqtt_ask(struct mqtt *mqtt, const char *topic, const void *payload, size_t n,
+                     const char *reply_topic, const char *correlation, size_t correlation_len) LENTIC_CHECKED;
+
 /* Reads and clears the flag "a new connection stands since the last call: republish". */
 bool mqtt_take_connected(struct mqtt *mqtt);
 struct mqtt_state mqtt_state(struct mqtt *mqtt);

@@ -10,6 +10,7 @@ struct mqtt_item {
     const char *topic; /* terminated */
     const void *payload;
     size_t payload_len;
+    const char *reply_topic; /* terminated; NULL: none */
     const char *correlation; /* NULL: none */
     size_t correlation_len;
     int qos;

@@ -9,6 +9,7 @@
 
 #define TALK_ANSWER_MAX  2048
 #define TALK_FILTERS_MAX 8
+#define TALK_TOPIC_MAX   400
 
 struct mqtt;
 
@@ -19,7 +20,10 @@ struct talk {
     pthread_mutex_t lock;                                 /* held while hear runs, on the receiving thread */
     void (*hear)(void *context, const struct message *m); /* NULL: nothing but answers matters */
     void *context;
-    char answer[TALK_ANSWER_MAX]; /* the last on BASE/done; empty: none yet */
+    char answer[TALK_ANSWER_MAX]; /* the last that is for us, or on BASE/done; empty: none yet */
+    char reply[TALK_TOPIC_MAX];   /* where answers to us go with MQTT 5 */
+    char token[24];               /* correlation data of the request under way */
+    unsigned asked;
 };
 
 /* Connects as a client of its own and subscribes the filters and the answers. Returns OPTIONS_GO_ON, or the

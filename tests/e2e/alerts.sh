@@ -25,6 +25,7 @@ does 1 'ack.*nothing waits to be acknowledged' ack a1/temp-low
 does 2 'did you mean "a1/temp-low"|did you mean "tank/a1/temp-low"' ack tank/a1/temp-lwo
 does 2 'give one' ack
 hear heard "$base/event"
+hear answers "$base/answer/#" "$base/done"
 pub probes/a1/temp 18.0
 must_hear heard '"change":"raise".*temp-low'
 does 1 'HIGH tank/a1: temperature below the band' alerts
@@ -33,6 +34,7 @@ does 1 'lentic ack tank/a1/temp-low' alerts
 does 1 '^\{"t":.*"alerts":\[\{.*"id":"tank/a1/temp-low"' alerts --json
 
 does 0 'tank/a1/temp-low is active, acknowledged' ack a1/temp-low --who Ann --why 'spare heater is in'
+must_hear answers "^$base/answer/lentic-ack-[0-9]+ 0 .*\"ok\":true"
 does 1 'acknowledged, by Ann \(spare heater is in\)' alerts
 does 2 'say for how long' shelve a1/temp-low --why x
 does 2 'say why' shelve a1/temp-low --for 2h
@@ -61,6 +63,7 @@ does 0 'MQTT: the test message came through' alerts --test
 grep -q 'no second path' "$work/said" || fail "$(cat "$work/said")"
 sed 's/broker = {/broker = { mqtt_version = 3;/' "$conf" >"$work/old.conf"
 "$lentic" ack a1/temp-low --conf "$work/old.conf" >"$work/said" 2>&1 || fail "3.1.1: $(cat "$work/said")"
+must_hear answers "^$base/done 0 .*\"ok\":true,\"command\":\"ack\""
 stop_daemon
 does 1 'THE SERVICE IS NOT RUNNING' alerts --all
 stop_broker

@@ -16,6 +16,7 @@ static void an_item_comes_out_as_it_went_in(void **state)
     struct mqtt_item in = { .topic = "a/b",
                             .payload = "xy",
                             .payload_len = 2,
+                            .reply_topic = "r/t",
                             .correlation = "c\0d",
                             .correlation_len = 3,
                             .qos = 1,
@@ -30,15 +31,18 @@ static void an_item_comes_out_as_it_went_in(void **state)
     assert_string_equal(out.topic, "a/b");
     assert_memory_equal(out.payload, "xy", 2);
     assert_memory_equal(out.correlation, "c\0d", 3);
+    assert_string_equal(out.reply_topic, "r/t");
     assert_true(out.payload_len == 2 && out.correlation_len == 3 && out.qos == 1 && out.retain &&
                 out.expiry_s == 7);
     mqtt_queue_drop(&q);
     in.correlation = NULL;
+    in.reply_topic = NULL;
     in.payload = NULL;
     in.payload_len = 0;
     assert_true(mqtt_queue_put(&q, &in));
     assert_true(mqtt_queue_front(&q, &out));
     assert_null(out.correlation);
+    assert_null(out.reply_topic);
     assert_int_equal(out.payload_len, 0);
     mqtt_queue_fini(&q);
 }
