@@ -383,6 +383,44 @@ static void what_people_do_is_no_chatter(void **state)
     engine_tank_fini(&w);
 }
 
+static void a_flood_through_a_restart(void **state)
+{
+    static struct engine_tank w;
+    static uint8_t bytes[1 << 20];
+    char log[1024];
+    struct text out = text_over(log, sizeof log);
+    struct command shelve = engine_tank_command(COMMAND_SHELVE),
+                   unshelve = engine_tank_command(COMMAND_UNSHELVE);
+    struct why why;
+    (void)state;
+    start_engine(&w);
+    fails(&w, true, &out);
+    shelve.place = unshelve.place = 2;
+    shelve.alert = unshelve.alert = site_alert_find(&w.site, STORE, strlen(STORE));
+    shelve.minutes = 60;
+    for (int i = 0; i < 10; i++) {
+        assert_int_equal(engine_command(w.engine, &shelve, w.now, &w.fx, &why), STATUS_OK);
+        text_clear(&out);
+        assert_int_equal(engine_command(w.engine, &unshelve, w.now, &w.fx, &why), STATUS_OK);
+        log_effects(&w, &out);
+        assert_string_equal(log, i < 9 ? "unshelve raise! " : "unshelve raise flood-begin ");
+    }
+    assert_true(engine_load(w.engine, w.now).flood);
+    size_t n = engine_save(w.engine, bytes, sizeof bytes, w.now);
+    engine_fini(w.engine);
+    w.now.utc.ms += MS_PER_MIN;
+    w.now.mono.ms = 77;
+    w.engine = engine_init(&w.site, w.now);
+    assert_true(engine_restore(w.engine, bytes, n, w.now) > 0);
+    text_clear(&out);
+    pass(&w, 9 * MS_PER_MIN - 1, &out);
+    assert_string_equal(log, "");
+    pass(&w, 1, &out);
+    assert_string_equal(log, "flood-end ");
+    assert_false(engine_load(w.engine, w.now).flood);
+    engine_tank_fini(&w);
+}
+
 static void what_is_asked_of_people(void **state)
 {
     static struct engine_tank w;
@@ -440,6 +478,7 @@ int main(void)
         cmocka_unit_test(one_that_calms_down_active_is_told),
         cmocka_unit_test(shelf_that_ends_soon),
         cmocka_unit_test(what_people_do_is_no_chatter),
+        cmocka_unit_test(a_flood_through_a_restart),
         cmocka_unit_test(what_is_asked_of_people),
         cmocka_unit_test(test_message),
     };
