@@ -12,6 +12,7 @@
 
 #include "adapters/clock.h"
 #include "base/checksum.h"
+#include "base/utf8.h"
 
 static _Atomic int least_urgent = LOG_AT_INFO;
 static _Atomic bool with_priority;
@@ -36,30 +37,17 @@ void log_open(enum log_level least)
     atomic_store(&with_priority, stderr_is_journal());
 }
 
-/* Length of the sound UTF-8 character at s, 0 when it is none. */
-static size_t utf8_length(const unsigned char *s)
-{
-    size_t n = s[0] < 0x80 ? 1 : s[0] >= 0xC2 && s[0] < 0xE0 ? 2 : s[0] >= 0xE0 && s[0] < 0xF0 ? 3 : 4;
-    if (s[0] > 0xF4 || (s[0] >= 0x80 && s[0] < 0xC2))
-        return 0;
-    for (size_t i = 1; i < n; i++)
-        if ((s[i] & 0xC0) != 0x80)
-            return 0;
-    bool c1 = s[0] == 0xC2 && s[1] < 0xA0;
-    bool overlong = (s[0] == 0xE0 && s[1] < 0xA0) || (s[0] == 0xF0 && s[1] < 0x90);
-    bool outside = (s[0] == 0xED && s[1] >= 0xA0) || (s[0] == 0xF4 && s[1] >= 0x90);
-    return c1 || overlong || outside ? 0 : n;
-}
-
 void log_clean(char *text)
 {
-    unsigned char *s = (unsigned char *)text;
-    while (*s != '\0') {
-        size_t n = utf8_length(s);
-        if (n == 0 || *s < 0x20 || *s == 0x7F)
-            *s++ = '?';
-        else
-            s += n;
+    size_t left = strlen(text), n;
+    for (char *s = text; left > 0; s += n, left -= n) {
+        n = utf8_bytes(s, left);
+        bool control = (unsigned char)*s < 0x20 || *s == 0x7F ||
+                       (n == 2 && (unsigned char)s[0] == 0xC2 && (unsigned char)s[1] < 0xA0);
+        if (n == 0 || control) {
+            n = n == 2 && control ? 2 : 1;
+            memset(s, '?', n);
+        }
     }
 }
 

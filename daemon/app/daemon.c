@@ -70,15 +70,13 @@ static void take_calibration(struct daemon *d, const struct effect *e)
 static void on_effect(void *context, const struct effect *e)
 {
     struct daemon *d = context;
-    bool stored_before = d->seq < d->safe;
+    if (d->seq < d->safe)
+        return; /* records after the snapshot, run again: stored and told already */
     if (e->kind == EFFECT_READING) {
-        if (!stored_before)
-            store_put_reading(d->store, &e->u.reading);
+        store_put_reading(d->store, &e->u.reading);
         return;
     }
     publisher_effect(&d->publisher, &d->pump, e);
-    if (stored_before)
-        return;
     if (e->kind == EFFECT_ALERT && !alert_is_news(&e->u.alert.alert, e->u.alert.change))
         return;
     if (e->kind == EFFECT_ALERT) {

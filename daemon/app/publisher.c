@@ -25,10 +25,15 @@ void publisher_init(struct publisher *p, const struct site *site, publisher_send
     p->tank_dirty = calloc((size_t)site->tank_count + 1, sizeof *p->tank_dirty);
     p->tank_sent = calloc((size_t)site->tank_count + 1, sizeof *p->tank_sent);
     p->alert_out = calloc((size_t)site->alert_count + 1, sizeof *p->alert_out);
-    if (p->tank_dirty == NULL || p->tank_sent == NULL || p->alert_out == NULL)
+    p->kept = calloc(PUBLISHER_KEPT, sizeof *p->kept);
+    p->alert_last = calloc((size_t)site->alert_count + 1, sizeof *p->alert_last);
+    if (p->alert_last == NULL || p->kept == NULL || p->tank_dirty == NULL || p->tank_sent == NULL ||
+        p->alert_out == NULL)
         abort();
     for (int i = 0; i < site->tank_count; i++)
         p->tank_sent[i] = MONO_NONE;
+    for (int i = 0; i < site->alert_count; i++)
+        p->alert_last[i] = CHANGE_UPDATE;
 }
 
 void publisher_fini(struct publisher *p)
@@ -36,6 +41,8 @@ void publisher_fini(struct publisher *p)
     free(p->tank_dirty);
     free(p->tank_sent);
     free(p->alert_out);
+    free(p->kept);
+    free(p->alert_last);
     free(p->ghosts);
     p->tank_dirty = NULL;
     p->tank_sent = NULL;
@@ -109,11 +116,33 @@ static void send_alert(struct publisher *p, const struct alert *a, enum alert_ch
     }
 }
 
-static void send_event(struct publisher *p, const struct text *json)
+static bool try_event(struct publisher *p, const char *json, size_t n)
 {
     char topic[TOPIC_ROOM];
     snprintf(topic, sizeof topic, "%s/event", p->site->publish.base);
-    send(p, topic, json->buf, json->len, false, 0);
+    return send(p, topic, json, n, false, 0);
+}
+
+/* An event is told once: while the broker is away it waits. */
+static void send_event(struct publisher *p, const struct text *json)
+{
+    if (try_event(p, json->buf, json->len) || json->len >= PUBLISHER_KEPT_BYTES)
+        return;
+    if (p->kept_count == PUBLISHER_KEPT) {
+        p->kept_first = (p->kept_first + 1) % PUBLISHER_KEPT;
+        p->kept_count--;
+    }
+    char *room = p->kept[(p->kept_first + p->kept_count++) % PUBLISHER_KEPT];
+    memcpy(room, json->buf, json->len);
+    room[json->len] = '\0';
+}
+
+static void send_kept(struct publisher *p)
+{
+    while (p->kept_count > 0 && try_event(p, p->kept[p->kept_first], strlen(p->kept[p->kept_first]))) {
+        p->kept_first = (p->kept_first + 1) % PUBLISHER_KEPT;
+        p->kept_count--;
+    }
 }
 
 void publisher_effect(struct publisher *p, const struct pump *pump, const struct effect *e)
@@ -126,6 +155,7 @@ void publisher_effect(struct publisher *p, const struct pump *pump, const struct
         if (!alert_is_news(a, e->u.alert.change))
             break;
         int tank = p->site->places[p->site->alerts[a->index].place].tank;
+        p->alert_last[a->index] = e->u.alert.change;
         send_alert(p, a, e->u.alert.change, e->u.alert.announce, e->t);
         out = text_over(p->buf, sizeof p->buf);
         encode_alert(p->site, a, e->u.alert.change, e->u.alert.announce, e->t, &out);
@@ -331,11 +361,12 @@ void publisher_connected(struct publisher *p, const struct pump *pump, struct no
     for (int i = 0; i < p->site->alert_count; i++) {
         const struct alert *a = engine_alert(pump->engine, i);
         if (stands(a) || p->alert_out[i])
-            send_alert(p, a, CHANGE_UPDATE, false, now.utc);
+            send_alert(p, a, p->alert_last[i], false, now.utc);
     }
     for (int i = 0; i < p->site->tank_count; i++)
         send_tank(p, pump, i, now);
     withdraw_ghosts(p);
+    send_kept(p);
     p->status_due = now.mono;
 }
 

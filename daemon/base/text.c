@@ -1,5 +1,7 @@
 #include "base/text.h"
 
+#include "base/utf8.h"
+
 #include <math.h>
 #include <stdarg.h>
 #include <stdint.h>
@@ -108,25 +110,6 @@ void json_key(struct text *t, const char *key)
     text_put(t, ":");
 }
 
-/* Bytes of the UTF-8 character at s (RFC 3629: shortest form, no surrogates), 0 when it is none. */
-static size_t character_bytes(const unsigned char *s, size_t n)
-{
-    if (s[0] < 0x80)
-        return 1;
-    size_t want = s[0] >= 0xC2 && s[0] <= 0xDF   ? 2
-                  : (s[0] & 0xF0) == 0xE0        ? 3
-                  : s[0] >= 0xF0 && s[0] <= 0xF4 ? 4
-                                                 : 0;
-    if (want == 0 || n < want)
-        return 0;
-    for (size_t i = 1; i < want; i++)
-        if ((s[i] & 0xC0) != 0x80)
-            return 0;
-    bool bad = (s[0] == 0xE0 && s[1] < 0xA0) || (s[0] == 0xED && s[1] > 0x9F) ||
-               (s[0] == 0xF0 && s[1] < 0x90) || (s[0] == 0xF4 && s[1] > 0x8F);
-    return bad ? 0 : want;
-}
-
 static void put_escaped(struct text *t, unsigned char c)
 {
     static const char from[] = "\"\\\n\r\t\b\f";
@@ -145,7 +128,7 @@ void json_string_n(struct text *t, const char *s, size_t n)
     put_comma(t);
     text_put(t, "\"");
     for (size_t at = 0; at < n;) {
-        size_t bytes = character_bytes((const unsigned char *)s + at, n - at);
+        size_t bytes = utf8_bytes((const char *)(const unsigned char *)s + at, n - at);
         if (bytes == 1)
             put_escaped(t, (unsigned char)s[at]);
         else if (bytes > 1)

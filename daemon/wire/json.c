@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "base/number.h"
+#include "base/utf8.h"
 
 /* A replaced token grows by two quotes at most, and the shortest one has one byte with a neighbour that
  * stays. */
@@ -101,6 +102,20 @@ static bool put(struct mended *m, const char *s, size_t n)
     return true;
 }
 
+/* A string whose bytes are not UTF-8 is taken as Latin-1, which is what old devices send a degree sign in. */
+static bool put_string(struct mended *m, const char *s, size_t n)
+{
+    for (size_t at = 0; at < n;) {
+        size_t whole = utf8_bytes(s + at, n - at);
+        unsigned char c = (unsigned char)s[at];
+        const char latin[2] = { (char)(0xC0 | (c >> 6)), (char)(0x80 | (c & 0x3F)) };
+        if (!(whole > 0 ? put(m, s + at, whole) : put(m, latin, 2)))
+            return false;
+        at += whole > 0 ? whole : 1;
+    }
+    return true;
+}
+
 static bool put_token(struct mended *m, const char *s, size_t n)
 {
     if (is_json_token(s, n))
@@ -121,7 +136,10 @@ static bool mend(const char *s, size_t n, struct mended *m)
             while (end < n && !ends_token(s[end]))
                 end++;
         bool is_word = !ends_token(s[at]) && !stands_for_a_key(s, n, end);
-        if (!(is_word ? put_token(m, s + at, end - at) : put(m, s + at, end - at)))
+        bool done = is_word        ? put_token(m, s + at, end - at)
+                    : s[at] == '"' ? put_string(m, s + at, end - at)
+                                   : put(m, s + at, end - at);
+        if (!done)
             return false;
         at = end;
     }

@@ -14,15 +14,21 @@
 typedef bool publisher_send(void *context, const char *topic, const char *payload, size_t n, bool retain,
                             uint32_t expiry_s);
 
+#define PUBLISHER_KEPT       64
+#define PUBLISHER_KEPT_BYTES 1536
+
 struct publisher {
     const struct site *site;
     publisher_send *send; /* NULL: nothing goes out */
     void *context;
     bool *tank_dirty;
     mono_t *tank_sent;
-    bool *alert_out;   /* a retained alert stands at the broker */
-    bool list_changed; /* the list of retained topics is to be saved */
-    char *ghosts;      /* retained topics of an earlier run, one a line; withdrawn at the next connection */
+    enum alert_change *alert_last; /* what was last told of each alert: a new connection hears it again */
+    bool *alert_out;               /* a retained alert stands at the broker */
+    bool list_changed;             /* the list of retained topics is to be saved */
+    char *ghosts; /* retained topics of an earlier run, one a line; withdrawn at the next connection */
+    char (*kept)[PUBLISHER_KEPT_BYTES]; /* events that could not go out yet, a ring; the oldest gives way */
+    int kept_first, kept_count;
     mono_t status_due, beat_due;
     struct now started;
     uint64_t beats;
