@@ -284,9 +284,10 @@ void daemon_close(struct daemon *d)
     d->mqtt = NULL;
     if (d->pump.engine != NULL) {
         uint64_t committed = 0;
-        if (store_commit(d->store, d->seq, d->now, true, &committed) != STATUS_OK)
+        if (store_commit(d->store, d->seq, d->now, true, &committed) == STATUS_OK && committed == d->seq)
+            snapshot_save(d, true);
+        else
             log_say(LOG_AT_WARNING, "the last readings could not be committed; they stay in the ring");
-        snapshot_save(d, true);
         inbox_release(d->inbox, committed < d->saved_seq ? committed : d->saved_seq);
         pump_fini(&d->pump);
         courier_fini(&d->courier);
@@ -315,25 +316,26 @@ static void save_published(struct daemon *d)
     free(list);
 }
 
-/* Commits what is due. Room in the ring is given back up to what is both committed and in the snapshot. */
+/* Commits what is due. A snapshot is only taken of what is committed: the ring is handed out again from the
+ * snapshot on, so nothing before it may exist in memory alone. Room in the ring is given back up to the
+ * snapshot. */
 static void settle(struct daemon *d)
 {
     uint64_t committed = 0;
-    bool urgent = d->urgent;
-    if (store_commit(d->store, d->seq, d->now, urgent, &committed) == STATUS_OK)
+    struct inbox_counts inbox = inbox_counts(d->inbox);
+    bool filling = inbox.used_bytes > inbox.size_bytes / 2, urgent = d->urgent;
+    if (store_commit(d->store, d->seq, d->now, urgent || filling, &committed) == STATUS_OK)
         d->urgent = false;
     if (urgent)
         save_published(d);
-    struct inbox_counts inbox = inbox_counts(d->inbox);
-    bool filling = inbox.used_bytes > inbox.size_bytes / 2;
-    bool due = d->now.mono.ms - d->saved_at.ms >= SAVE_EVERY_MS || (filling && d->seq != d->saved_seq);
-    if (due && (d->seq != d->saved_seq || d->now.mono.ms - d->saved_at.ms >= MS_PER_MIN))
-        snapshot_save(d, d->now.mono.ms - d->kept_at.ms >= KEEP_EVERY_MS);
-    uint64_t free_to = committed < d->saved_seq ? committed : d->saved_seq;
-    if (filling && store_counts(d->store).failing)
-        free_to = d->saved_seq; /* warning goes before history: the store keeps what it can in memory */
-    if (free_to > 0)
-        inbox_release(d->inbox, free_to);
+    /* An alert that a timer raised moved the state without a record. */
+    bool due =
+        urgent || (d->seq != d->saved_seq && (filling || d->now.mono.ms - d->saved_at.ms >= SAVE_EVERY_MS));
+    bool given_up = filling && store_counts(d->store).failing; /* warning goes before history */
+    if (due && (committed == d->seq || given_up))
+        snapshot_save(d, committed == d->seq && d->now.mono.ms - d->kept_at.ms >= KEEP_EVERY_MS);
+    if (d->saved_seq > 0)
+        inbox_release(d->inbox, given_up || d->saved_seq < committed ? d->saved_seq : committed);
 }
 
 static bool is_own_beat(const struct daemon *d, const struct message *m)
