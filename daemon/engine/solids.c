@@ -17,7 +17,7 @@
 /* A trend needs most of a day of hourly means; a climb counts from these on. */
 #define TREND_SPAN_H  240
 #define TREND_LEAST_H 20
-#define RECENT_H      36
+#define RECENT_H      26
 #define CLIMB_SHARE   0.025
 #define CLIMB_DAY     0.004 /* share of the level per day */
 
@@ -28,6 +28,7 @@
 #define EVAPORATION_LID  0.007
 #define TOPOFF_WORST     420.0 /* uS/cm */
 #define DRIFT_MOST_DAY   0.035
+#define DRIFT_SURE       0.05
 
 #define OVER_SHARE_HOUR 0.008
 #define OVER_SHARE      0.03
@@ -134,7 +135,7 @@ static double slope_over(const struct window *days, utc_t now, int64_t from_ms, 
     return trend.slope;
 }
 
-/* The whole stretch tells a slow climb, the last day and a half one that has just begun: the steeper counts.
+/* The whole stretch tells a slow climb, the last day one that has just begun: the steeper counts.
  */
 static void find_trend(struct solids *s, const struct window *days, utc_t now)
 {
@@ -204,7 +205,10 @@ static enum solids_cause climb_cause(const struct solids *s, const struct solids
         return SOLIDS_WASTE;
     if (s->slope_day < evaporation * TOPOFF_WORST && !isnan(fall_mm))
         return SOLIDS_TOPOFF_MINERALS;
-    return per_day < 1.6 * evaporation ? SOLIDS_TOPOFF_STOPPED : SOLIDS_PROBE_DRIFTS;
+    if (per_day < 1.6 * evaporation)
+        return SOLIDS_TOPOFF_STOPPED;
+    /* Waste that has just begun looks like a probe that drifts: wait until it would have shown itself. */
+    return s->slope_day * s->span_days > DRIFT_SURE * level ? SOLIDS_PROBE_DRIFTS : SOLIDS_UNKNOWN;
 }
 
 static enum solids_cause set_cause(struct solids *s, enum solids_cause cause)

@@ -87,18 +87,21 @@ static void judge_causes(struct engine *e, int tank, enum solids_cause cause, st
     char evidence[ALERT_EVIDENCE_MAX];
     solids_evidence(e, tank, evidence, sizeof evidence);
     for (unsigned i = 0; i < sizeof table / sizeof *table; i++) {
-        enum tri condition = cause == table[i].cause ? TRI_YES : cause == SOLIDS_FINE ? TRI_NO : TRI_KEEP;
+        bool over = cause == SOLIDS_FINE || cause == SOLIDS_WASTE;
+        enum tri condition = cause == table[i].cause ? TRI_YES : over ? TRI_NO : TRI_KEEP;
         if (table[i].kind == KIND_LEAK && rules_wet(e, place))
             continue; /* the detector has spoken */
         judge(e, place, table[i].kind, table[i].q, condition, s->slope_day, NAN, evidence, now, fx);
     }
 }
 
-/* A climb named once keeps its name until it ends: the causes look alike while it grows. */
+/* A climb named once keeps its name until it ends, for the causes look alike while it grows; but waste shows
+ * itself by its speed. */
 static enum solids_cause settled(const struct engine *e, int place, enum solids_cause cause)
 {
     static const enum alert_kind climbs[] = { KIND_TOPOFF_STOPPED, KIND_TOPOFF_MINERALS, KIND_WASTE };
-    if (cause < SOLIDS_TOPOFF_STOPPED || cause == SOLIDS_LEAK || cause == SOLIDS_TOPOFF_OVER)
+    if (cause < SOLIDS_TOPOFF_STOPPED || cause == SOLIDS_LEAK || cause == SOLIDS_TOPOFF_OVER ||
+        cause == SOLIDS_WASTE)
         return cause;
     for (unsigned i = 0; i < sizeof climbs / sizeof *climbs; i++)
         if (alert_is_active(e, place, climbs[i], Q_COUNT))
