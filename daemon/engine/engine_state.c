@@ -97,6 +97,10 @@ static void visit_stream(struct engine *e, int stream, struct pack *p, struct no
     pack_i32(p, &s->bad_run, 0, INT32_MAX);
     pack_i32(p, &s->odd_count, 0, 1000);
     pack_i32(p, &s->odd_of, 0, 1000);
+    pack_i64(p, &s->flat_begin_ms, 0, INT64_MAX);
+    pack_i64(p, &s->flat_end_ms, 0, INT64_MAX);
+    pack_i64(p, &s->flat_longest_ms, 0, INT64_MAX);
+    pack_i64(p, &s->flat_known_ms, 0, INT64_MAX);
     waiting_room_visit(&s->untimed, p, now);
     e->clock.waiting = e->clock.waiting || s->untimed.count > 0;
     window_visit(&s->day, p);

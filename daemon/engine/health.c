@@ -8,7 +8,8 @@
 
 #define STALE_LEAST_MS  (15 * MS_PER_MIN)
 #define STALE_MOST_MS   (6 * MS_PER_HOUR)
-#define REFUSED_RUN     5  /* unreadable payloads in a row before anyone is told */
+#define REFUSED_RUN     5 /* unreadable payloads in a row before anyone is told */
+#define FLAT_LEAST_MS   (2 * MS_PER_HOUR)
 #define ODD_WINDOW      64 /* usable readings over which odd ones are counted */
 #define ODD_SHARE_NOISY 0.15
 #define ODD_SHARE_CALM  0.05
@@ -267,12 +268,30 @@ static enum tri stuck(const struct reading *r)
 }
 
 /* One alert for all probes of the place: a twin that moves must not clear what its neighbour shows. */
+/* A line flat for three times as long as this probe ever was, once a day of it is known. */
+static bool stands_too_long(struct stream_state *s, const struct reading *r)
+{
+    int64_t begin_ms = s->gate.flat_since_ms;
+    if (s->flat_begin_ms != begin_ms) {
+        int64_t was_ms = s->flat_end_ms - s->flat_begin_ms;
+        if (s->flat_begin_ms != 0 && was_ms > s->flat_longest_ms)
+            s->flat_longest_ms = was_ms;
+        s->flat_begin_ms = begin_ms;
+        if (s->flat_known_ms == 0)
+            s->flat_known_ms = begin_ms;
+    }
+    s->flat_end_ms = r->t.ms;
+    int64_t run_ms = r->t.ms - begin_ms, most_ms = 3 * s->flat_longest_ms;
+    return r->t.ms - s->flat_known_ms > MS_PER_DAY && s->flat_longest_ms > 0 &&
+           run_ms > (most_ms > FLAT_LEAST_MS ? most_ms : FLAT_LEAST_MS);
+}
+
 static void judge_stuck(struct engine *e, int stream, const struct reading *r, struct now now,
                         struct effects *fx)
 {
     const struct stream *site = &e->site->streams[stream];
     int slot = slot_find(e->site, site->place, KIND_STUCK, site->quantity);
-    enum tri condition = stuck(r);
+    enum tri condition = stands_too_long(&e->streams[stream], r) ? TRI_YES : stuck(r);
     for (int t = site->twin; t >= 0 && t != stream; t = e->site->streams[t].twin) {
         if (e->streams[t].silent || !e->streams[t].seen)
             continue;

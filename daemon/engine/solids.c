@@ -135,20 +135,24 @@ static double slope_over(const struct window *days, utc_t now, int64_t from_ms, 
     return trend.slope;
 }
 
-/* The whole stretch tells a slow climb, the last day one that has just begun: the steeper counts.
- */
+static bool is_climb(const struct solids *s, double slope_day, double span_days, double level)
+{
+    double gain = slope_day * span_days;
+    return slope_day > CLIMB_DAY * level && gain > CLIMB_SHARE * level && gain > 3 * s->noise;
+}
+
+/* The whole stretch tells a slow climb, the last day one that has just begun: the steeper counts. */
 static void find_trend(struct solids *s, const struct window *days, utc_t now)
 {
     const struct solids_step *last = solids_last_step(s);
     int64_t from_ms = last == NULL ? INT64_MIN : last->t.ms + MIN(30);
-    double span = 0, recent_span = 0;
-    s->slope_day = slope_over(days, now, from_ms, TREND_SPAN_H, &span);
+    double recent_span = 0, level = window_mean_over(days, now, MS_PER_HOUR);
+    s->slope_day = slope_over(days, now, from_ms, TREND_SPAN_H, &s->span_days);
     double recent = slope_over(days, now, from_ms, RECENT_H, &recent_span);
-    if (!isnan(s->slope_day) && recent * recent_span > s->slope_day * span) {
+    if (recent > s->slope_day && is_climb(s, recent, recent_span, level)) {
         s->slope_day = recent;
-        span = recent_span;
+        s->span_days = recent_span;
     }
-    s->span_days = span;
 }
 
 bool solids_look(struct solids *s, const struct solids_view *view, utc_t now)
@@ -229,8 +233,7 @@ enum solids_cause solids_judge(struct solids *s, const struct solids_view *view,
     double level = mean_ago(view->ec_day, now, 0, MIN(60));
     if (isnan(level) || isnan(s->slope_day))
         return SOLIDS_UNKNOWN;
-    double gain = s->slope_day * s->span_days;
-    bool climbs = s->slope_day > CLIMB_DAY * level && gain > CLIMB_SHARE * level && gain > 3 * s->noise;
+    bool climbs = is_climb(s, s->slope_day, s->span_days, level);
     bool calm = s->slope_day < CLIMB_DAY * level / 2;
     return set_cause(s, climbs ? climb_cause(s, view, level, now) : calm ? SOLIDS_FINE : SOLIDS_UNKNOWN);
 }

@@ -53,7 +53,9 @@ struct stream_state {
     utc_t value_t;
     float steps_s[CADENCE_STEPS]; /* last distances between records */
     int32_t step_count, step_at;
-    int32_t bad_run;           /* refused in a row */
+    int32_t bad_run; /* refused in a row */
+    int64_t flat_begin_ms, flat_end_ms, flat_longest_ms,
+        flat_known_ms;         /* runs of a flat line: how long they use to be */
     int32_t odd_count, odd_of; /* spike or rate flags among the last usable ones, both halved now and then */
     struct window day;         /* 5 min bins over two days */
     struct window days;        /* 1 h bins over three weeks */
