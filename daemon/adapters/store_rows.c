@@ -30,6 +30,21 @@ bool store_step(struct sqlite3_stmt *stmt)
     return code == SQLITE_DONE;
 }
 
+/* What nearly every reading has: all passed, no twin, attenuation not asked for. */
+#define TESTS_USUAL ((verdict_t)0x22111111)
+
+/* Stored as the difference from the usual, negated: 0 takes no byte, a verdict as it is takes four. Verdicts
+ * stored as they are, as earlier, are above 0. */
+static int64_t tests_code(verdict_t tests)
+{
+    return -(int64_t)(tests ^ TESTS_USUAL);
+}
+
+static verdict_t tests_of_code(int64_t code)
+{
+    return code > 0 ? (verdict_t)code : TESTS_USUAL ^ (verdict_t)-code;
+}
+
 /* NaN becomes NULL in SQLite; equal to what was sent is NULL as well, to save its eight bytes. */
 static int bind_value(struct sqlite3_stmt *stmt, const struct reading *r)
 {
@@ -50,7 +65,7 @@ static bool put_reading(struct store *store, enum statement which, const struct 
     sqlite3_bind_int64(stmt, 2, r->t.ms);
     int marks = bind_value(stmt, r);
     sqlite3_bind_int(stmt, 5, (int)r->flag);
-    sqlite3_bind_int64(stmt, 6, r->tests);
+    sqlite3_bind_int64(stmt, 6, tests_code(r->tests));
     sqlite3_bind_int(stmt, 7, marks);
     bool ok = store_step(stmt);
     *changed = ok && sqlite3_changes(store->db) > 0;
@@ -92,7 +107,7 @@ struct reading store_read_row(struct sqlite3_stmt *stmt, int first)
     else if (!(marks & READING_MARK_UNKNOWN))
         r.value = r.sent;
     r.flag = (enum flag)sqlite3_column_int(stmt, first + 3);
-    r.tests = (verdict_t)sqlite3_column_int64(stmt, first + 4);
+    r.tests = tests_of_code(sqlite3_column_int64(stmt, first + 4));
     int basis = marks & 7;
     r.basis = basis < TIME_BASIS_COUNT ? (enum time_basis)basis : TIME_RECEIVED;
     r.late = (marks & READING_MARK_LATE) != 0;

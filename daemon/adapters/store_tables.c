@@ -2,8 +2,9 @@
 #include "adapters/store_schema.h"
 
 /* marks of a reading: bits 0-2 time basis, 8 late, 16 the value is not known although something was sent.
- * value is NULL where it equals raw. Readings of a probe before probe.settled_ms stand in reading, later ones
- * in recent, so that no reading can stand in both. */
+ * value is NULL where it equals raw. tests is minus (verdict xor 0x22111111, the usual one), or, where it is
+ * above 0, the verdict itself (model/reading.h). Readings of a probe before probe.settled_ms stand in
+ * reading, later ones in recent, so that no reading can stand in both. */
 #define READING_COLUMNS                                                                                      \
     "raw REAL, value REAL, flag INTEGER NOT NULL, tests INTEGER NOT NULL, marks INTEGER NOT NULL"
 

@@ -9,9 +9,9 @@
 
 /* Rows keyed by time are cheap to write, rows keyed by probe cheap to read. The longer they gather before
  * they are moved, the fewer pages the move touches; the sooner, the less a question has to scan. */
-#define SETTLE_EVERY_MS (4 * MS_PER_HOUR)
+#define SETTLE_EVERY_MS (12 * MS_PER_HOUR)
 #define SETTLE_LAG_MS   (2 * MS_PER_MIN) /* spikes settle and stragglers come before their readings move */
-#define SETTLE_ROWS     4000             /* about as many per piece */
+#define SETTLE_ROWS     8000             /* about as many per piece */
 
 /* A clock that jumped must not purge: its relation to the boot clock must have held this long. */
 #define STEADY_MS     (6 * MS_PER_HOUR)
@@ -72,9 +72,10 @@ static bool move_rows(struct store *store, int64_t first, int64_t last, int64_t 
 /* Bins from the probe's first row that moved now: those before were rolled when they moved. */
 static bool roll_group(struct store *store, int64_t first, int64_t last, int64_t to)
 {
-    static const char sql[] = "SELECT p.id, max(min(r.t_ms), p.settled_ms), p.settled_ms FROM recent r"
-                              " JOIN probe p ON p.id = r.probe"
-                              " WHERE r.t_ms < ?3 AND r.probe BETWEEN ?1 AND ?2 GROUP BY r.probe";
+    static const char sql[] =
+        "SELECT id, t, settled_ms FROM (SELECT id, settled_ms, (SELECT min(t_ms) FROM reading"
+        " WHERE probe = id AND t_ms >= settled_ms AND t_ms < ?3) AS t FROM probe"
+        " WHERE id BETWEEN ?1 AND ?2) WHERE t IS NOT NULL";
     sqlite3_stmt *s;
     int code;
     bool ok = true;

@@ -27,7 +27,7 @@ void settings_defaults(struct site *site)
         .host = "localhost", .tls_verify = true, .mqtt_version = 5, .keepalive_s = 30
     };
     site->store = (struct store_settings){ .path = "/var/lib/lentic/lentic.db",
-                                           .commit_s = 30,
+                                           .commit_s = 60,
                                            .commit_rows = 1000,
                                            .sync = STORE_SYNC_WINDOW,
                                            .keep_raw_days = 400,

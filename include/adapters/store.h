@@ -49,7 +49,7 @@ enum status store_commit(struct store *store, uint64_t inbox_seq, struct now now
 mono_t store_deadline(const struct store *store);
 uint64_t store_inbox_position(struct store *store); /* as last committed */
 
-/* Hourly settling, rollups, retention: one bounded piece of work per call; true while more is due. */
+/* Settling (twice a day), rollups, retention: one bounded piece of work per call; true while more is due. */
 bool store_tend(struct store *store, struct now now);
 
 /* State blobs (engine snapshots) by name. load: 0 when there is none; the caller frees *out. */

@@ -15,7 +15,7 @@ static void defaults_stand_where_nothing_is_said(void **state)
     assert_false(site->broker.tls);
     assert_string_equal(site->store.path, "/var/lib/lentic/lentic.db");
     assert_string_equal(site->store.runtime_dir, "/run/lentic");
-    assert_true(site->store.commit_s == 30.0);
+    assert_true(site->store.commit_s == 60.0);
     assert_int_equal(site->store.commit_rows, 1000);
     assert_int_equal(site->store.sync, STORE_SYNC_WINDOW);
     assert_int_equal(site->store.keep_raw_days, 400);

@@ -105,16 +105,40 @@ static void first_stays_and_revision_changes_the_row(void **state)
     assert_int_equal(seen.readings[0].flag, FLAG_SUSPECT);
     assert_int_equal(store_counts(store).stored, 1);
     /* The same after the row has moved to the settled table. */
-    while (store_tend(store, at(5 * 3600)))
+    while (store_tend(store, at(13 * 3600)))
         ;
     r.flag = FLAG_FAIL;
     store_put_reading(store, &r);
     r.revised = false;
     store_put_reading(store, &again);
-    committed(store, 3, 5 * 3600);
+    committed(store, 3, 13 * 3600);
     seen = all_from(store, 0);
     assert_int_equal(seen.count, 1);
     assert_int_equal(seen.readings[0].flag, FLAG_FAIL);
+    store_close(store);
+}
+
+static void every_verdict_comes_back(void **state)
+{
+    static const verdict_t verdicts[] = { 0x22111111u, 0x22112111u, 0x22131111u, 0,
+                                          0x90u,       0x11111111u, 0x99999999u, 0xffffffffu };
+    const int count = sizeof verdicts / sizeof *verdicts;
+    struct room *room = *state;
+    struct store *store = store_made(room);
+    for (int i = 0; i < count; i++) {
+        struct reading r = reading_at(0, i, 24.0);
+        r.tests = verdicts[i];
+        store_put_reading(store, &r);
+    }
+    committed(store, 1, count);
+    for (int settled = 0; settled < 2; settled++) {
+        struct seen seen = all_from(store, 0);
+        assert_int_equal(seen.count, count);
+        for (int i = 0; i < count; i++)
+            assert_int_equal(seen.readings[i].tests, verdicts[i]);
+        while (store_tend(store, at(13 * 3600)))
+            ;
+    }
     store_close(store);
 }
 
@@ -146,18 +170,18 @@ static void settling_keeps_every_reading(void **state)
     struct room *room = *state;
     struct store *store = store_made(room);
     for (int i = 0; i < 40; i++) {
-        struct reading r = reading_at(i % 2, i * 450, 20.0 + i);
+        struct reading r = reading_at(i % 2, i * 1350, 20.0 + i);
         store_put_reading(store, &r);
     }
-    committed(store, 1, 40 * 450);
+    committed(store, 1, 40 * 1350);
     int pieces = 0;
-    while (store_tend(store, at(40 * 450)))
+    while (store_tend(store, at(40 * 1350)))
         assert_true(++pieces < 20);
     assert_true(pieces >= 2);
-    struct reading late = reading_at(0, 451, 99.0), fresh = reading_at(0, 40 * 450, 1.0);
+    struct reading late = reading_at(0, 1351, 99.0), fresh = reading_at(0, 40 * 1350, 1.0);
     store_put_reading(store, &late);
     store_put_reading(store, &fresh);
-    committed(store, 2, 40 * 450);
+    committed(store, 2, 40 * 1350);
     struct seen seen = all_from(store, 0);
     assert_int_equal(seen.count, 42);
     for (int i = 1; i < seen.count; i++)
@@ -329,19 +353,21 @@ static void flip(const char *path, long offset, size_t n)
     close(fd);
 }
 
+#define SETTLES_AT (12 * 3600) /* readings before it move to the settled table, later ones stay */
+
 static void fill(struct room *room, int count)
 {
     struct store *store = store_made(room);
     struct alert a = alert_made();
     for (int i = 0; i < count; i++) {
-        struct reading r = reading_at(0, i, i);
+        struct reading r = reading_at(0, SETTLES_AT + i - count / 2, i);
         store_put_reading(store, &r);
         if (i % 1000 == 0)
             committed(store, (uint64_t)i, i);
     }
     committed(store, 42, count);
     assert_int_equal(store_put_alert(store, &a, CHANGE_RAISE, (utc_t){ T0 }, true), STATUS_OK);
-    while (store_tend(store, at(count)))
+    while (store_tend(store, at(SETTLES_AT + count)))
         ;
     store_close(store);
 }
@@ -524,6 +550,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(readings_and_position_come_back, setup, teardown),
         cmocka_unit_test_setup_teardown(first_stays_and_revision_changes_the_row, setup, teardown),
+        cmocka_unit_test_setup_teardown(every_verdict_comes_back, setup, teardown),
         cmocka_unit_test_setup_teardown(revision_of_a_waiting_reading_is_one_row, setup, teardown),
         cmocka_unit_test_setup_teardown(settling_keeps_every_reading, setup, teardown),
         cmocka_unit_test_setup_teardown(alerts_come_back_whole, setup, teardown),

@@ -109,20 +109,20 @@ static void stored_readings_are_reckoned_anew(void **state)
     struct room *room = *state;
     struct store *store = store_made(room);
     for (int i = 0; i < 4; i++) {
-        struct reading r = reading_at(1, i * 7200, 100 + i);
+        struct reading r = reading_at(1, i * 18000, 100 + i);
         r.flag = i == 2 ? FLAG_SUSPECT : FLAG_GOOD;
         store_put_reading(store, &r);
     }
-    struct reading t = reading_at(0, 2 * 7200 - 60, 20), gone = reading_at(1, 100, NAN);
+    struct reading t = reading_at(0, 2 * 18000 - 60, 20), gone = reading_at(1, 100, NAN);
     gone.flag = FLAG_MISSING;
     store_put_reading(store, &t);
     store_put_reading(store, &gone);
-    committed(store, 1, 3 * 7200);
-    for (int i = 0; i < 50 && store_tend(store, at(3 * 7200 + i)); i++)
+    committed(store, 1, 3 * 18000);
+    for (int i = 0; i < 50 && store_tend(store, at(3 * 18000 + i)); i++)
         continue;
     int with_temp = 0;
     int64_t changed = 0;
-    assert_int_equal(store_recompute(store, 1, (utc_t){ T0 + 50000 }, (utc_t){ T0 + 4 * 7200000 }, doubled,
+    assert_int_equal(store_recompute(store, 1, (utc_t){ T0 + 50000 }, (utc_t){ T0 + 4 * 18000000 }, doubled,
                                      &with_temp, &changed),
                      STATUS_OK);
     assert_int_equal(changed, 3);

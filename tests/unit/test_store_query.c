@@ -213,16 +213,16 @@ static void readings_in_order_over_both_tables(void **state)
     struct room *room = *state;
     struct store *store = store_made(room);
     for (int i = 0; i < 10; i++) {
-        struct reading r = reading_at(0, i * 2400, i);
+        struct reading r = reading_at(0, i * 7200, i);
         store_put_reading(store, &r);
     }
-    committed(store, 1, 24000);
-    while (store_tend(store, at(24000)))
+    committed(store, 1, 72000);
+    while (store_tend(store, at(72000)))
         ;
     struct store_reader *reader = reader_made(room);
     rows = 0;
-    assert_int_equal(store_reader_readings(reader, "tank/a1", "temp", (utc_t){ T0 + 2400000 },
-                                           (utc_t){ T0 + 21600000 }, count_row, NULL),
+    assert_int_equal(store_reader_readings(reader, "tank/a1", "temp", (utc_t){ T0 + 7200000 },
+                                           (utc_t){ T0 + 64800000 }, count_row, NULL),
                      STATUS_OK);
     assert_int_equal(rows, 8);
     assert_true(last_value == 8.0);
