@@ -48,3 +48,4 @@ foreach(gate ${gates})
 endforeach()
 
 include(tests/bench/bench.cmake)
+include(tests/bench/wear.cmake)
