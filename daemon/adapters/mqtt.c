@@ -197,6 +197,9 @@ static void publish_done(struct mqtt *m, bool well)
 {
     struct mqtt_item next;
     atomic_fetch_add(well ? &m->published : &m->publish_failed, 1);
+    int fd = atomic_load(&m->fd);
+    if (fd >= 0)
+        mqtt_socket_confirm(fd);
     pthread_mutex_lock(&m->lock);
     m->in_flight--;
     while (mqtt_link_stands(m) && m->in_flight < m->in_flight_most && mqtt_queue_front(&m->waiting, &next)) {

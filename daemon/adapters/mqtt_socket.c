@@ -83,6 +83,12 @@ void mqtt_socket_hurry(int fd)
     (void)setsockopt(fd, IPPROTO_TCP, TCP_NODELAY, &on, sizeof on);
 }
 
+void mqtt_socket_confirm(int fd)
+{
+    int on = 1;
+    (void)setsockopt(fd, IPPROTO_TCP, TCP_QUICKACK, &on, sizeof on);
+}
+
 void mqtt_socket_cut(int fd)
 {
     (void)shutdown(fd, SHUT_RDWR);

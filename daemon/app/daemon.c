@@ -17,12 +17,13 @@
 #include "adapters/store_calibration.h"
 #include "config/load.h"
 
-#define BATCH_MOST    256             /* records between two looks at the clock */
-#define SAVE_EVERY_MS (10 * MS_PER_S) /* snapshot on tmpfs at the most this often, unless the ring fills */
-#define KEEP_EVERY_MS MS_PER_HOUR     /* snapshot in the store */
-#define CLOSE_WAIT_MS 3000
-#define RING_WAIT_MS  10 /* the client's lock is held meanwhile: publishing waits too */
-#define SLEEP_MOST_MS 10000
+#define BATCH_MOST      256             /* records between two looks at the clock */
+#define SAVE_EVERY_MS   (10 * MS_PER_S) /* snapshot on tmpfs at the most this often, unless the ring fills */
+#define SAVE_FILLING_MS 100             /* while the ring fills faster than it is given back */
+#define KEEP_EVERY_MS   MS_PER_HOUR     /* snapshot in the store */
+#define CLOSE_WAIT_MS   3000
+#define RING_WAIT_MS    200 /* the client's lock is held meanwhile: publishing waits too */
+#define SLEEP_MOST_MS   10000
 
 /* --- effects of the engine --- */
 
@@ -324,13 +325,13 @@ static void settle(struct daemon *d)
     uint64_t committed = 0;
     struct inbox_counts inbox = inbox_counts(d->inbox);
     bool filling = inbox.used_bytes > inbox.size_bytes / 2, urgent = d->urgent;
-    if (store_commit(d->store, d->seq, d->now, urgent || filling, &committed) == STATUS_OK)
+    bool time_to_save = d->now.mono.ms - d->saved_at.ms >= (filling ? SAVE_FILLING_MS : SAVE_EVERY_MS);
+    if (store_commit(d->store, d->seq, d->now, urgent || (filling && time_to_save), &committed) == STATUS_OK)
         d->urgent = false;
     if (urgent)
         save_published(d);
     /* An alert that a timer raised moved the state without a record. */
-    bool due =
-        urgent || (d->seq != d->saved_seq && (filling || d->now.mono.ms - d->saved_at.ms >= SAVE_EVERY_MS));
+    bool due = urgent || (d->seq != d->saved_seq && time_to_save);
     bool given_up = filling && store_counts(d->store).failing; /* warning goes before history */
     if (due && (committed == d->seq || given_up))
         snapshot_save(d, committed == d->seq && d->now.mono.ms - d->kept_at.ms >= KEEP_EVERY_MS);
@@ -369,7 +370,7 @@ static void judge_service(struct daemon *d, const struct publisher_news *news)
 {
     const struct mqtt_state *link = &news->link;
     bool up = link->link == MQTT_UP;
-    char text[240];
+    char text[240], ring[80];
     int64_t deaf_ms = (int64_t)(5 * d->site->publish.heartbeat_s * (double)MS_PER_S) + MS_PER_MIN;
     bool deaf = up && d->site->publish.heartbeat_s > 0 && d->now.mono.ms - d->echo_at.ms > deaf_ms &&
                 d->now.mono.ms - link->since.ms > deaf_ms;
@@ -377,8 +378,8 @@ static void judge_service(struct daemon *d, const struct publisher_news *news)
              deaf ? "connected, but our own heartbeat does not come back" : link->reason);
     pump_service(&d->pump, KIND_BROKER_DOWN, !up || deaf, text, d->now);
     pump_service(&d->pump, KIND_STORE_FAILING, news->store.failing, news->store.reason, d->now);
-    snprintf(text, sizeof text, "%zu of %zu bytes used", news->inbox.used_bytes, news->inbox.size_bytes);
-    pump_service(&d->pump, KIND_INBOX_FULL, news->inbox.used_bytes > news->inbox.size_bytes / 10 * 9, text,
+    snprintf(ring, sizeof ring, "%zu of %zu bytes used", news->inbox.used_bytes, news->inbox.size_bytes);
+    pump_service(&d->pump, KIND_INBOX_FULL, news->inbox.used_bytes > news->inbox.size_bytes / 10 * 9, ring,
                  d->now);
     pump_service(&d->pump, KIND_DELIVERY_FAILED, d->courier.failures >= 3, d->courier.reason, d->now);
     if (up)

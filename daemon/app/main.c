@@ -1,4 +1,5 @@
 /* lenticd: the service. */
+#include <malloc.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -38,6 +39,9 @@ int main(int argc, char **argv)
     }
     static struct daemon d;
     struct why why = { "" };
+    /* Tables are sized for the worst and mostly stay empty: from fresh pages they cost no memory until used.
+     */
+    (void)mallopt(M_MMAP_THRESHOLD, 128 * 1024);
     log_open(level);
     enum status st = daemon_open(&d, conf, &why);
     if (st != STATUS_OK) {

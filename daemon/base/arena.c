@@ -5,7 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define BLOCK_BYTES ((size_t)64 * 1024)
+#define BLOCK_BYTES ((size_t)1024 * 1024) /* large: fresh pages, which cost nothing until they are used */
 #define ALIGNMENT   alignof(max_align_t)
 
 struct arena_block {

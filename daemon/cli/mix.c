@@ -40,7 +40,7 @@ static void print_json(const struct site *site, int water, const struct mix_plan
 
 static void print_words(const struct site *site, int water, const struct mix_plan *p)
 {
-    printf("%.3g L of %s water:\n", p->volume_l, site->waters[water].name);
+    printf("%.3g L of %s:\n", p->volume_l, site->waters[water].name);
     for (int i = 0; i < p->count; i++) {
         const struct salt *salt = &site->salts[p->parts[i].salt];
         printf("  weigh %.*f g of %s\n", p->parts[i].grams < 10.0 ? 2 : 1, p->parts[i].grams, salt->name);

@@ -157,7 +157,7 @@ static const char *spaced(const char *unit, char *buf, size_t cap)
 bool keys_number_in(struct loader *ld, const struct config_setting_t *at, const struct key *key, double *out)
 {
     char label[KEYS_LABEL_MAX], unit[24];
-    double v;
+    double v = NAN;
     if (!keys_number(ld, at, &v))
         return false;
     bool bounded = key->lo < key->hi;

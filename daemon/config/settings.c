@@ -33,8 +33,7 @@ void settings_defaults(struct site *site)
                                            .keep_raw_days = 400,
                                            .inbox_kib = 4096,
                                            .runtime_dir = "/run/lentic" };
-    site->publish =
-        (struct publish_settings){ .tank_every_s = 60, .tank_least_s = 5, .homie = true, .heartbeat_s = 60 };
+    site->publish = (struct publish_settings){ .tank_every_s = 60, .tank_least_s = 5, .heartbeat_s = 60 };
     site->notify = (struct notify_settings){
         .command_timeout_s = 30, .quiet_from_min = -1, .quiet_to_min = -1, .summary_min = -1
     };
@@ -197,7 +196,6 @@ void settings_publish(struct loader *ld, const struct config_setting_t *at)
           .lo = 0,
           .hi = 3600,
           .unit = "s" },
-        { .name = "homie", .type = KEY_FLAG, .into = INTO(homie) },
         { .name = "heartbeat_s",
           .type = KEY_NUMBER,
           .into = INTO(heartbeat_s),

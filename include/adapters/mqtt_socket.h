@@ -22,6 +22,10 @@ int mqtt_socket_find(const struct mqtt_sockets *before, int port);
 /* Small packets go out at once. */
 void mqtt_socket_hurry(int fd);
 
+/* Confirms at once what was received, this once: a broker that gathers small packets holds the next message
+ * back until its last acknowledgement is confirmed, up to 40 ms. */
+void mqtt_socket_confirm(int fd);
+
 /* Nothing more is sent or received on it; closing stays with its owner. */
 void mqtt_socket_cut(int fd);
 

@@ -181,7 +181,6 @@ struct publish_settings {
     const char *base;    /* default lentic/SITE */
     double tank_every_s; /* slowest refresh of a tank's document */
     double tank_least_s; /* not more often than this, alerts aside */
-    bool homie;
     double heartbeat_s;
 };
 

@@ -35,7 +35,7 @@ static void everything_can_be_said(void **state)
                  "= \"p\"; tls = true; ca_file = "
                  "\"ca\"; cert_file = \"ce\"; key_file = \"k\"; mqtt_version = 3; };\n"
                  "store = { path = \"x.db\"; sync = \"every\"; };\n"
-                 "publish = { base = \"home/water\"; homie = false; };\n"
+                 "publish = { base = \"home/water\"; };\n"
                  "notify = { command = [\"/bin/send\", \"a b\"]; format = \"json\"; quiet_from = \"22:30\"; "
                  "quiet_to = "
                  "\"07:00\"; summary = "
