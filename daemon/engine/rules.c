@@ -7,6 +7,7 @@
 #define SWING_SPAN_MS MS_PER_DAY
 #define FAST_SPAN_MS  MS_PER_HOUR
 #define FAST_MEAN_MS  (15 * MS_PER_MIN)
+#define CYCLE_MARGIN  1.2
 #define STEADY_MS     (15 * MS_PER_MIN)
 #define WET           0.5 /* of a detector that says 0 dry, 1 wet */
 
@@ -47,6 +48,14 @@ static void rule_swing(struct engine *e, const struct tank *tank, enum quantity 
     judge(e, tank->place, KIND_SWING, q, range.mean_hi - range.mean_lo, tank->day_range[q], true, now, fx);
 }
 
+/* The thermostat's own cycle, once learnt, is what the tank always does. */
+static double fast_limit(const struct engine *e, const struct tank *tank, enum quantity q)
+{
+    const struct heater *h = &e->tanks[e->site->places[tank->place].tank].heater;
+    double cycle = q == Q_TEMP && h->heating_seen ? CYCLE_MARGIN * (h->band_hi_c - h->band_lo_c) : 0;
+    return fmax(tank->per_hour[q], cycle);
+}
+
 /* Change over an hour, between means of a quarter of an hour: noise and a thermostat's own cycle weigh
  * little. */
 static void rule_fast(struct engine *e, const struct tank *tank, enum quantity q, int stream, utc_t t,
@@ -58,7 +67,7 @@ static void rule_fast(struct engine *e, const struct tank *tank, enum quantity q
     double change = window_mean_over(w, t, FAST_MEAN_MS) -
                     window_mean_over(w, (utc_t){ t.ms - FAST_SPAN_MS }, FAST_MEAN_MS);
     if (!isnan(change))
-        judge(e, tank->place, KIND_FAST, q, fabs(change), tank->per_hour[q], true, now, fx);
+        judge(e, tank->place, KIND_FAST, q, fabs(change), fast_limit(e, tank, q), true, now, fx);
 }
 
 /* Distance from the water's target. */

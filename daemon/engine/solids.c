@@ -17,6 +17,7 @@
 /* A trend needs most of a day of hourly means; a climb counts from these on. */
 #define TREND_SPAN_H  240
 #define TREND_LEAST_H 20
+#define THREE_DAYS_H  72
 #define RECENT_H      26
 #define CLIMB_SHARE   0.025
 #define CLIMB_DAY     0.004 /* share of the level per day */
@@ -141,17 +142,21 @@ static bool is_climb(const struct solids *s, double slope_day, double span_days,
     return slope_day > CLIMB_DAY * level && gain > CLIMB_SHARE * level && gain > 3 * s->noise;
 }
 
-/* The whole stretch tells a slow climb, the last day one that has just begun: the steeper counts. */
+/* The whole stretch tells a slow climb, the last days one that began lately: the steepest that is a climb
+ * counts. */
 static void find_trend(struct solids *s, const struct window *days, utc_t now)
 {
+    static const int spans_h[] = { THREE_DAYS_H, RECENT_H };
     const struct solids_step *last = solids_last_step(s);
     int64_t from_ms = last == NULL ? INT64_MIN : last->t.ms + MIN(30);
-    double recent_span = 0, level = window_mean_over(days, now, MS_PER_HOUR);
+    double level = window_mean_over(days, now, MS_PER_HOUR), span_days = 0;
     s->slope_day = slope_over(days, now, from_ms, TREND_SPAN_H, &s->span_days);
-    double recent = slope_over(days, now, from_ms, RECENT_H, &recent_span);
-    if (recent > s->slope_day && is_climb(s, recent, recent_span, level)) {
-        s->slope_day = recent;
-        s->span_days = recent_span;
+    for (unsigned i = 0; i < sizeof spans_h / sizeof *spans_h; i++) {
+        double slope = slope_over(days, now, from_ms, spans_h[i], &span_days);
+        if (slope > s->slope_day && is_climb(s, slope, span_days, level)) {
+            s->slope_day = slope;
+            s->span_days = span_days;
+        }
     }
 }
 
