@@ -425,7 +425,10 @@ static void wake(struct daemon *d)
     }
     if (mqtt_take_connected(d->mqtt))
         publisher_connected(&d->publisher, &d->pump, d->now);
-    publisher_advance(&d->publisher, &d->pump, &news, d->now);
+    /* The client's lock may be held by a hand-over that waits for room: first make room. Alerts do not wait.
+     */
+    if (news.inbox.used_bytes < news.inbox.size_bytes / 2)
+        publisher_advance(&d->publisher, &d->pump, &news, d->now);
     courier_advance(&d->courier, &d->pump, d->now);
     tell_test(d);
     settle(d);
