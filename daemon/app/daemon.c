@@ -446,8 +446,12 @@ static int sleep_ms(const struct daemon *d)
     due = mono_min(due, courier_deadline(&d->courier));
     if (mqtt_state(d->mqtt).link == MQTT_UP || mqtt_state(d->mqtt).link == MQTT_DEAF)
         due = mono_min(due, publisher_deadline(&d->publisher));
-    if (inbox_counts(d->inbox).waiting_records > 0)
+    struct inbox_counts inbox = inbox_counts(d->inbox);
+    if (inbox.waiting_records > 0)
         return 0;
+    /* Emptied but not yet given back: a hand-over may be waiting for that room. */
+    if (inbox.used_bytes > inbox.size_bytes / 2)
+        due = mono_min(due, mono_add(d->saved_at, SAVE_FILLING_MS));
     int64_t ms = due.ms - clock_now().mono.ms;
     return ms < 0 ? 0 : (int)ms;
 }
