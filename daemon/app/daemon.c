@@ -324,7 +324,7 @@ static void settle(struct daemon *d)
 {
     uint64_t committed = 0;
     struct inbox_counts inbox = inbox_counts(d->inbox);
-    bool filling = inbox.used_bytes > inbox.size_bytes / 2, urgent = d->urgent;
+    bool filling = inbox.used_bytes > inbox.size_bytes / 4 * 3, urgent = d->urgent;
     bool time_to_save = d->now.mono.ms - d->saved_at.ms >= (filling ? SAVE_FILLING_MS : SAVE_EVERY_MS);
     if (store_commit(d->store, d->seq, d->now, urgent || (filling && time_to_save), &committed) == STATUS_OK)
         d->urgent = false;
@@ -427,7 +427,7 @@ static void wake(struct daemon *d)
         publisher_connected(&d->publisher, &d->pump, d->now);
     /* The client's lock may be held by a hand-over that waits for room: first make room. Alerts do not wait.
      */
-    if (news.inbox.used_bytes < news.inbox.size_bytes / 2)
+    if (news.inbox.used_bytes < news.inbox.size_bytes / 4 * 3)
         publisher_advance(&d->publisher, &d->pump, &news, d->now);
     courier_advance(&d->courier, &d->pump, d->now);
     tell_test(d);
@@ -450,7 +450,7 @@ static int sleep_ms(const struct daemon *d)
     if (inbox.waiting_records > 0)
         return 0;
     /* Emptied but not yet given back: a hand-over may be waiting for that room. */
-    if (inbox.used_bytes > inbox.size_bytes / 2)
+    if (inbox.used_bytes > inbox.size_bytes / 4 * 3)
         due = mono_min(due, mono_add(d->saved_at, SAVE_FILLING_MS));
     int64_t ms = due.ms - clock_now().mono.ms;
     return ms < 0 ? 0 : (int)ms;
