@@ -19,8 +19,9 @@
 
 #define BATCH_MOST      256             /* records between two looks at the clock */
 #define SAVE_EVERY_MS   (10 * MS_PER_S) /* snapshot on tmpfs at the most this often, unless the ring fills */
-#define SAVE_FILLING_MS 100             /* while the ring fills faster than it is given back */
-#define KEEP_EVERY_MS   MS_PER_HOUR     /* snapshot in the store */
+#define LOOK_EVERY_MS   50
+#define SAVE_FILLING_MS 100         /* while the ring fills faster than it is given back */
+#define KEEP_EVERY_MS   MS_PER_HOUR /* snapshot in the store */
 #define CLOSE_WAIT_MS   3000
 #define RING_WAIT_MS    200 /* the client's lock is held meanwhile: publishing waits too */
 #define SLEEP_MOST_MS   10000
@@ -410,31 +411,40 @@ static void tell_test(struct daemon *d)
     store_hold_event(d->store, &e.u.event, e.t);
 }
 
+/* What need not be looked at with every message: the service itself, tanks and status that are due. */
+static void look_around(struct daemon *d, bool empty)
+{
+    struct publisher_news news = { .store = store_counts(d->store),
+                                   .inbox = inbox_counts(d->inbox),
+                                   .link = mqtt_state(d->mqtt) };
+    news.progress = !news.store.failing && news.link.link == MQTT_UP;
+    d->looked_at = d->now.mono;
+    d->link_seen = news.link.link;
+    if (empty)
+        judge_service(d, &news);
+    /* The client's lock may be held by a hand-over that waits for room: first make room. Alerts do not wait.
+     */
+    if (news.inbox.used_bytes < news.inbox.size_bytes / 4 * 3)
+        publisher_advance(&d->publisher, &d->pump, &news, d->now);
+    tell_manager(d, &news);
+}
+
 static void wake(struct daemon *d)
 {
     d->now = clock_now();
     bool empty = drain(d);
     mqtt_advance(d->mqtt, d->now);
-    struct publisher_news news = { .store = store_counts(d->store),
-                                   .inbox = inbox_counts(d->inbox),
-                                   .link = mqtt_state(d->mqtt) };
-    news.progress = !news.store.failing && news.link.link == MQTT_UP;
-    if (empty) {
-        judge_service(d, &news);
+    if (empty)
         pump_advance(&d->pump, d->now);
-    }
     if (mqtt_take_connected(d->mqtt))
         publisher_connected(&d->publisher, &d->pump, d->now);
-    /* The client's lock may be held by a hand-over that waits for room: first make room. Alerts do not wait.
-     */
-    if (news.inbox.used_bytes < news.inbox.size_bytes / 4 * 3)
-        publisher_advance(&d->publisher, &d->pump, &news, d->now);
+    if (d->now.mono.ms - d->looked_at.ms >= LOOK_EVERY_MS || mqtt_state(d->mqtt).link != d->link_seen)
+        look_around(d, empty);
     courier_advance(&d->courier, &d->pump, d->now);
     tell_test(d);
     settle(d);
     if (empty)
         store_tend(d->store, d->now);
-    tell_manager(d, &news);
 }
 
 static int sleep_ms(const struct daemon *d)
@@ -445,7 +455,8 @@ static int sleep_ms(const struct daemon *d)
     due = mono_min(due, store_deadline(d->store));
     due = mono_min(due, courier_deadline(&d->courier));
     if (mqtt_state(d->mqtt).link == MQTT_UP || mqtt_state(d->mqtt).link == MQTT_DEAF)
-        due = mono_min(due, publisher_deadline(&d->publisher));
+        due =
+            mono_min(due, mono_max(publisher_deadline(&d->publisher), mono_add(d->looked_at, LOOK_EVERY_MS)));
     struct inbox_counts inbox = inbox_counts(d->inbox);
     if (inbox.waiting_records > 0)
         return 0;

@@ -24,6 +24,8 @@ struct daemon {
     uint64_t safe;      /* committed when we started: effects up to it are in the store already */
     uint64_t saved_seq; /* the snapshot on tmpfs holds the state as of it */
     mono_t saved_at, kept_at, alive_at;
+    mono_t looked_at; /* at link, store and ring, and what is due for publishing */
+    enum mqtt_link link_seen;
     bool urgent;            /* an alert or a journal entry waits for its commit */
     uint64_t beat_seen_seq; /* position at the last heartbeat */
     mono_t echo_at;         /* our own heartbeat last came back */

@@ -59,6 +59,11 @@ static inline mono_t mono_min(mono_t a, mono_t b)
     return a.ms < b.ms ? a : b;
 }
 
+static inline mono_t mono_max(mono_t a, mono_t b)
+{
+    return a.ms > b.ms ? a : b;
+}
+
 /* The wall time at which the boot clock shows m, by the relation of the two clocks in now; and the reverse.
  */
 static inline utc_t utc_of_mono(mono_t m, struct now now)
