@@ -39,19 +39,6 @@ static void visit_held(struct stream_state *s, struct pack *p, struct now now)
     pack_mono(p, &s->held.fresh_before, now);
 }
 
-static void visit_last(struct reading *r, struct pack *p)
-{
-    int32_t flag = (int32_t)r->flag, basis = (int32_t)r->basis;
-    pack_utc(p, &r->t);
-    pack_f64(p, &r->sent, -1e300, 1e300);
-    pack_f64(p, &r->value, -1e12, 1e12);
-    pack_u32(p, &r->tests);
-    pack_i32(p, &flag, 0, FLAG_MISSING);
-    pack_i32(p, &basis, 0, TIME_BASIS_COUNT - 1);
-    r->flag = (enum flag)flag;
-    r->basis = (enum time_basis)basis;
-}
-
 static void visit_cadence(struct stream_state *s, struct pack *p)
 {
     pack_i32(p, &s->step_count, 0, CADENCE_STEPS);
@@ -89,7 +76,7 @@ static void visit_stream(struct engine *e, int stream, struct pack *p, struct no
     pack_bool(p, &s->seen);
     pack_bool(p, &s->silent);
     pack_mono(p, &s->fresh_at, now);
-    visit_last(&s->last, p);
+    gate_visit_reading(&s->last, p);
     visit_held(s, p, now);
     pack_f64(p, &s->value, -1e12, 1e12);
     pack_utc(p, &s->value_t);

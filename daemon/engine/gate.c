@@ -349,7 +349,7 @@ static void visit_window(struct gate *g, struct pack *p)
     }
 }
 
-static void visit_pending(struct reading *r, struct pack *p)
+void gate_visit_reading(struct reading *r, struct pack *p)
 {
     int32_t flag = (int32_t)r->flag, basis = (int32_t)r->basis;
     pack_utc(p, &r->t);
@@ -373,7 +373,7 @@ void gate_visit(struct gate *g, struct pack *p)
     pack_i64(p, &g->flat_since_ms, INT64_MIN, INT64_MAX);
     visit_window(g, p);
     pack_bool(p, &g->has_pending);
-    visit_pending(&g->pending, p);
+    gate_visit_reading(&g->pending, p);
     pack_i32(p, &g->recent_count, 0, GATE_RECENT);
     pack_i32(p, &g->recent_at, 0, GATE_RECENT - 1);
     for (int i = 0; i < g->recent_count && !p->bad; i++) {

@@ -67,5 +67,7 @@ enum gate_arrival gate_judge(struct gate *g, struct reading *r, enum sample_kind
 bool gate_usable(const struct reading *r);
 
 void gate_visit(struct gate *g, struct pack *p);
+/* A judged reading; its stream, lateness and revision are the owner's to know. */
+void gate_visit_reading(struct reading *r, struct pack *p);
 
 #endif
