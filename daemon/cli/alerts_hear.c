@@ -24,26 +24,10 @@ void alerts_heard_fini(struct alerts_heard *h)
     free(h->notices);
 }
 
-static void text_at(const struct json_doc *doc, const char *pointer, char *buf, size_t cap)
-{
-    struct json_item item = json_doc_at(doc, pointer);
-    snprintf(buf, cap, "%s", item.kind == JSON_KIND_TEXT ? item.text : "");
-}
-
-static utc_t time_at(const struct json_doc *doc, const char *pointer)
-{
-    struct json_item item = json_doc_at(doc, pointer);
-    utc_t t;
-    bool zoned;
-    if (item.kind != JSON_KIND_TEXT || utc_parse(item.text, item.text_len, &t, &zoned) != STATUS_OK)
-        return UTC_NONE;
-    return t;
-}
-
 static enum priority priority_at(const struct json_doc *doc)
 {
     char name[16];
-    text_at(doc, "/priority", name, sizeof name);
+    json_doc_text(doc, "/priority", name, sizeof name);
     for (int p = 0; p < PRIORITY_COUNT; p++)
         if (strcmp(name, priority_name((enum priority)p)) == 0)
             return (enum priority)p;
@@ -72,7 +56,7 @@ static void put_number(const struct json_doc *doc, const char *pointer, const ch
 {
     struct json_item item = json_doc_at(doc, pointer);
     char unit[16];
-    text_at(doc, "/unit", unit, sizeof unit);
+    json_doc_text(doc, "/unit", unit, sizeof unit);
     if (item.kind == JSON_KIND_NUMBER)
         text_printf(out, "%s%.6g%s%s", lead, item.number, unit[0] != '\0' ? " " : "", unit);
 }
@@ -80,23 +64,23 @@ static void put_number(const struct json_doc *doc, const char *pointer, const ch
 static struct notice notice_of(const struct site *site, const struct json_doc *doc, const char *ref)
 {
     struct notice n = { .priority = priority_at(doc),
-                        .raised = time_at(doc, "/raised"),
-                        .due = time_at(doc, "/due"),
-                        .until = time_at(doc, "/until"),
+                        .raised = json_doc_time(doc, "/raised"),
+                        .due = json_doc_time(doc, "/due"),
+                        .until = json_doc_time(doc, "/until"),
                         .chattering = json_doc_at(doc, "/chattering").number != 0 };
     char kind[KIND_TEXT_MAX];
     struct text number = text_over(n.number, sizeof n.number);
     snprintf(n.ref, sizeof n.ref, "%s", ref);
-    text_at(doc, "/place", n.place, sizeof n.place);
-    text_at(doc, "/kind", kind, sizeof kind);
-    text_at(doc, "/state", n.state, sizeof n.state);
-    text_at(doc, "/leader", n.leader, sizeof n.leader);
-    text_at(doc, "/cause", n.cause, sizeof n.cause);
-    text_at(doc, "/evidence", n.evidence, sizeof n.evidence);
-    text_at(doc, "/action", n.action, sizeof n.action);
-    text_at(doc, "/consequence", n.consequence, sizeof n.consequence);
-    text_at(doc, "/who", n.who, sizeof n.who);
-    text_at(doc, "/why", n.why, sizeof n.why);
+    json_doc_text(doc, "/place", n.place, sizeof n.place);
+    json_doc_text(doc, "/kind", kind, sizeof kind);
+    json_doc_text(doc, "/state", n.state, sizeof n.state);
+    json_doc_text(doc, "/leader", n.leader, sizeof n.leader);
+    json_doc_text(doc, "/cause", n.cause, sizeof n.cause);
+    json_doc_text(doc, "/evidence", n.evidence, sizeof n.evidence);
+    json_doc_text(doc, "/action", n.action, sizeof n.action);
+    json_doc_text(doc, "/consequence", n.consequence, sizeof n.consequence);
+    json_doc_text(doc, "/who", n.who, sizeof n.who);
+    json_doc_text(doc, "/why", n.why, sizeof n.why);
     put_number(doc, "/value", "", &number);
     put_number(doc, "/limit", ", limit ", &number);
     title_of(site, ref, kind, n.title, sizeof n.title);
@@ -142,7 +126,7 @@ static void take_status(struct alerts_heard *h, const struct message *m)
     char state[16];
     if (m->payload_len == 0 || json_doc_parse(m->payload, m->payload_len, &doc, NULL) != STATUS_OK)
         return;
-    text_at(&doc, "/state", state, sizeof state);
+    json_doc_text(&doc, "/state", state, sizeof state);
     h->status_heard = true;
     h->online = strcmp(state, "online") == 0;
     json_doc_fini(&doc);

@@ -54,22 +54,6 @@ static double number_at(const struct json_doc *doc, const char *pointer)
     return item.kind == JSON_KIND_NUMBER || item.kind == JSON_KIND_BOOL ? item.number : (double)NAN;
 }
 
-static void text_at(const struct json_doc *doc, const char *pointer, char *buf, size_t cap)
-{
-    struct json_item item = json_doc_at(doc, pointer);
-    snprintf(buf, cap, "%s", item.kind == JSON_KIND_TEXT ? item.text : "");
-}
-
-static utc_t time_at(const struct json_doc *doc, const char *pointer)
-{
-    struct json_item item = json_doc_at(doc, pointer);
-    utc_t t;
-    bool zoned;
-    if (item.kind != JSON_KIND_TEXT || utc_parse(item.text, item.text_len, &t, &zoned) != STATUS_OK)
-        return UTC_NONE;
-    return t;
-}
-
 static double member(const struct json_doc *doc, const char *base, const char *name)
 {
     char pointer[96];
@@ -86,7 +70,7 @@ static struct board_value value_of(const struct json_doc *doc, enum quantity q)
     return (struct board_value){ .known = !isnan(value),
                                  .value = value,
                                  .per_day = member(doc, base, "per_day"),
-                                 .t = time_at(doc, pointer),
+                                 .t = json_doc_time(doc, pointer),
                                  .flag = flag == FLAG_SUSPECT || flag == FLAG_FAIL ? FLAG_SUSPECT : FLAG_GOOD,
                                  .stale = member(doc, base, "stale") > 0 };
 }
@@ -165,16 +149,16 @@ static enum priority priority_of(const char *name)
 
 static struct board_alert alert_of(const struct hearing *h, const struct json_doc *doc, const char *ref)
 {
-    struct board_alert a = { .since = time_at(doc, "/since"), .due = time_at(doc, "/due") };
+    struct board_alert a = { .since = json_doc_time(doc, "/since"), .due = json_doc_time(doc, "/due") };
     char kind[KIND_TEXT_MAX], priority[16];
-    text_at(doc, "/place", a.place, sizeof a.place);
-    text_at(doc, "/kind", kind, sizeof kind);
-    text_at(doc, "/state", a.state, sizeof a.state);
-    text_at(doc, "/priority", priority, sizeof priority);
-    text_at(doc, "/cause", a.cause, sizeof a.cause);
-    text_at(doc, "/evidence", a.evidence, sizeof a.evidence);
-    text_at(doc, "/action", a.action, sizeof a.action);
-    text_at(doc, "/who", a.who, sizeof a.who);
+    json_doc_text(doc, "/place", a.place, sizeof a.place);
+    json_doc_text(doc, "/kind", kind, sizeof kind);
+    json_doc_text(doc, "/state", a.state, sizeof a.state);
+    json_doc_text(doc, "/priority", priority, sizeof priority);
+    json_doc_text(doc, "/cause", a.cause, sizeof a.cause);
+    json_doc_text(doc, "/evidence", a.evidence, sizeof a.evidence);
+    json_doc_text(doc, "/action", a.action, sizeof a.action);
+    json_doc_text(doc, "/who", a.who, sizeof a.who);
     a.priority = priority_of(priority);
     a.led = json_doc_at(doc, "/leader").kind == JSON_KIND_TEXT;
     title_of(h->site, ref, kind, a.title, sizeof a.title);
@@ -212,10 +196,10 @@ static void take_status(struct hearing *h, const struct message *m)
     replace(&h->status_document, m);
     if (m->payload_len == 0 || json_doc_parse(m->payload, m->payload_len, &doc, NULL) != STATUS_OK)
         return;
-    text_at(&doc, "/state", state, sizeof state);
+    json_doc_text(&doc, "/state", state, sizeof state);
     h->board.service = strcmp(state, "online") == 0 ? BOARD_SERVICE_ONLINE : BOARD_SERVICE_OFFLINE;
-    h->board.service_since = time_at(&doc, "/since");
-    text_at(&doc, "/store", store, sizeof store);
+    h->board.service_since = json_doc_time(&doc, "/since");
+    json_doc_text(&doc, "/store", store, sizeof store);
     h->board.service_note[0] = 0;
     if (store[0] != 0 && strcmp(store, "ok") != 0)
         snprintf(h->board.service_note, sizeof h->board.service_note, "store: %s", store);

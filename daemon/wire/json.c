@@ -1,6 +1,7 @@
 #include "wire/json.h"
 
 #include <jansson.h>
+#include <stdio.h>
 #include <string.h>
 
 #include "base/number.h"
@@ -273,4 +274,20 @@ const char *json_doc_key(const struct json_doc *doc, size_t index)
     while (at != NULL && index-- > 0)
         at = json_object_iter_next(doc->root, at);
     return at == NULL ? NULL : json_object_iter_key(at);
+}
+
+void json_doc_text(const struct json_doc *doc, const char *pointer, char *buf, size_t cap)
+{
+    struct json_item item = json_doc_at(doc, pointer);
+    snprintf(buf, cap, "%s", item.kind == JSON_KIND_TEXT ? item.text : "");
+}
+
+utc_t json_doc_time(const struct json_doc *doc, const char *pointer)
+{
+    struct json_item item = json_doc_at(doc, pointer);
+    utc_t t;
+    bool zoned;
+    if (item.kind != JSON_KIND_TEXT || utc_parse(item.text, item.text_len, &t, &zoned) != STATUS_OK)
+        return UTC_NONE;
+    return t;
 }

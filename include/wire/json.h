@@ -11,6 +11,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 #include "base/status.h"
+#include "base/times.h"
 
 #define JSON_DOC_BYTES_MAX 16384
 #define JSON_DOC_DEPTH_MAX 32
@@ -51,5 +52,11 @@ bool json_doc_is_object(const struct json_doc *doc);
 /* The index-th member of a document that is an object, NULL behind the last: for refusing unknown ones by
  * name. */
 const char *json_doc_key(const struct json_doc *doc, size_t index);
+
+/* The text there, cut to cap; empty when it is no text. */
+void json_doc_text(const struct json_doc *doc, const char *pointer, char *buf, size_t cap);
+
+/* The time there; UTC_NONE when it is none. */
+utc_t json_doc_time(const struct json_doc *doc, const char *pointer);
 
 #endif
