@@ -1,6 +1,7 @@
 # Every tests/unit/test_STEM.c becomes a program of its own, linked against the layer whose header is
 # include/LAYER/STEM.h and nothing above it.
 pkg_check_modules(CMOCKA REQUIRED IMPORTED_TARGET cmocka)
+set(test_environment "LSAN_OPTIONS=suppressions=${CMAKE_SOURCE_DIR}/tests/lsan.supp:print_suppressions=0")
 
 file(GLOB unit_tests CONFIGURE_DEPENDS tests/unit/test_*.c)
 foreach(source ${unit_tests})
@@ -17,7 +18,7 @@ foreach(source ${unit_tests})
   target_link_libraries(${name} lentic_${layer} PkgConfig::CMOCKA)
   target_compile_definitions(${name} PRIVATE SOURCE_DIR="${CMAKE_SOURCE_DIR}")
   add_test(NAME unit.${stem} COMMAND ${name})
-  set_tests_properties(unit.${stem} PROPERTIES TIMEOUT 120)
+  set_tests_properties(unit.${stem} PROPERTIES TIMEOUT 120 ENVIRONMENT "${test_environment}")
 endforeach()
 
 # End to end: one executable script per case; exit 77 means skipped.
@@ -27,7 +28,7 @@ foreach(script ${e2e_tests})
   if(NOT name MATCHES "^lib")
     add_test(NAME e2e.${name} COMMAND bash ${script})
     set_tests_properties(e2e.${name} PROPERTIES TIMEOUT 180 SKIP_RETURN_CODE 77
-      ENVIRONMENT "LENTIC_BIN=${CMAKE_BINARY_DIR}")
+      ENVIRONMENT "LENTIC_BIN=${CMAKE_BINARY_DIR};${test_environment}")
   endif()
 endforeach()
 
@@ -36,7 +37,7 @@ file(GLOB replay_cases CONFIGURE_DEPENDS tests/replay/[0-9]*)
 foreach(case ${replay_cases})
   get_filename_component(name ${case} NAME)
   add_test(NAME replay.${name} COMMAND bash ${CMAKE_SOURCE_DIR}/tests/replay/run.sh $<TARGET_FILE:lentic> ${case})
-  set_tests_properties(replay.${name} PROPERTIES TIMEOUT 120)
+  set_tests_properties(replay.${name} PROPERTIES TIMEOUT 120 ENVIRONMENT "${test_environment}")
 endforeach()
 
 # Gates: what the design promises and a script can prove.

@@ -642,6 +642,37 @@ static void many_publishes_are_all_acknowledged(void **state)
     close_client(&c);
 }
 
+/* Paho counts what it holds, and says so to whoever asks. */
+struct paho_heap {
+    size_t held, most;
+};
+extern struct paho_heap *Heap_get_info(void);
+
+static void what_is_lent_is_given_back(void **state)
+{
+    (void)state;
+    static const char *filters[] = { "probes/#" };
+    static struct client c, other;
+    start_broker("allow_anonymous true\n");
+    struct mqtt_options o = options_for(&c, "lentic-1", filters, 1);
+    open_client(&c, &o);
+    o = options_for(&other, "other", NULL, 0);
+    open_client(&other, &o);
+    WAIT_FOR(&c, is_up(&c));
+    WAIT_FOR(&other, is_up(&other));
+    unsigned sent = 0;
+    while (sent < 500)
+        if (say(&other, "probes/a1/temp", "25.1", false) == STATUS_OK)
+            sent++;
+        else
+            nap_ms(1);
+    WAIT_FOR(&c, received(&c) >= 500 && mqtt_state(other.mqtt).published == sent);
+    close_client(&c);
+    close_client(&other);
+    /* 500 messages not given back would be over 500 * 48 bytes. */
+    assert_in_range(Heap_get_info()->held, 0, 4096);
+}
+
 #define WITH_BROKER(test) cmocka_unit_test_setup_teardown(test, make, sweep)
 int main(void)
 {
@@ -660,6 +691,7 @@ int main(void)
         WITH_BROKER(old_topics_are_taken_back),
         WITH_BROKER(the_will_tells_a_death_and_not_a_clean_end),
         WITH_BROKER(many_publishes_are_all_acknowledged),
+        WITH_BROKER(what_is_lent_is_given_back),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
