@@ -9,6 +9,7 @@
 #include "app/publisher.h"
 #include "app/pump.h"
 #include "cli/options.h"
+#include "cli/replay_leap.h"
 #include "cli/sums.h"
 #include "cli/verbs.h"
 #include "config/load.h"
@@ -18,6 +19,7 @@
 #define LINE_MOST      (256 * 1024)
 #define CLOCK_FLOOR_MS INT64_C(1577836800000) /* 2020-01-01: before it the recording box had no clock yet */
 #define UNSET_STEP_MS  1
+#define NO_LEAP        (-1)
 
 enum emit { EMIT_READINGS = 1, EMIT_ALERTS = 2, EMIT_EVENTS = 4, EMIT_PUBLISHES = 8, EMIT_ANSWERS = 16 };
 
@@ -37,6 +39,8 @@ struct replay {
     struct now now;
     char buf[ENCODE_DOCUMENT_MAX];
     uint64_t lines, faulty, messages, cut_after;
+    struct leap_queue leap;
+    int64_t back_ms; /* elapsed time of the step back from a leap */
 };
 
 static const struct options replay_options;
@@ -64,11 +68,9 @@ static void release(struct replay *r, int stream)
     w->held = false;
 }
 
-static bool spike_open(const struct site *site, const struct reading *reading)
+static bool spike_open(const struct reading *reading)
 {
-    const struct gate_limits *limits = &site_stream_value(site, reading->stream)->gate;
-    bool judged = !isnan(limits->spike_suspect) || !isnan(limits->spike_fail);
-    return judged && !reading->late && !reading->revised && !isnan(reading->value) &&
+    return !reading->late && !reading->revised && !isnan(reading->value) &&
            verdict_get(reading->tests, TEST_GROSS) != FLAG_FAIL;
 }
 
@@ -78,7 +80,7 @@ static void take_reading(struct replay *r, const struct reading *reading)
     if (reading->revised && w->held && w->reading.t.ms == reading->t.ms) {
         w->reading = *reading;
         release(r, reading->stream);
-    } else if (spike_open(r->site, reading)) {
+    } else if (spike_open(reading)) {
         release(r, reading->stream);
         *w = (struct waiting){ true, r->now.utc, *reading };
     } else {
@@ -143,15 +145,20 @@ static void on_trace(void *context, const char *stage, const char *text)
 /* --- the capture's clock --- */
 
 /* Elapsed time follows the capture, but for steps of the recording box's clock: backwards it stands still,
- * and the first setting of a clock that was never set takes no time. */
-static void clock_follow(struct replay *r, utc_t tst)
+ * and the first setting of a clock that was never set takes no time. A leap that was taken back took what is
+ * left of the time between the lines before and behind it, half of it each way. */
+static void clock_follow(struct replay *r, utc_t tst, int64_t leap_ms)
 {
     int64_t step = tst.ms - r->now.utc.ms;
     bool was_set = r->now.utc.ms >= CLOCK_FLOOR_MS, is_set = tst.ms >= CLOCK_FLOOR_MS;
-    if (step < 0)
-        step = 0;
-    else if (!was_set && is_set)
+    if (step < 0) {
+        step = r->back_ms;
+        r->back_ms = 0;
+    } else if (leap_ms >= 0) {
+        step = r->back_ms = leap_ms;
+    } else if (!was_set && is_set) {
         step = UNSET_STEP_MS;
+    }
     r->now = (struct now){ tst, mono_add(r->now.mono, step), is_set };
 }
 
@@ -188,11 +195,11 @@ static void restart(struct replay *r, bool tracing)
     free(bytes);
 }
 
-static void step(struct replay *r, struct message *m, bool tracing)
+static void step(struct replay *r, struct message *m, bool tracing, int64_t leap_ms)
 {
     if (r->pump.engine == NULL)
         begin(r, m->now.utc, tracing);
-    clock_follow(r, m->now.utc);
+    clock_follow(r, m->now.utc, leap_ms);
     m->now = r->now;
     pump_message(&r->pump, m);
     if (r->emit & EMIT_PUBLISHES)
@@ -202,6 +209,41 @@ static void step(struct replay *r, struct message *m, bool tracing)
 }
 
 /* --- reading the file --- */
+
+/* Runs the first held line; the others are looked at anew. */
+static void let_through(struct replay *r, int64_t leap_ms, bool tracing);
+
+static void take_capture(struct replay *r, struct capture_line *capture, bool tracing)
+{
+    utc_t next = capture->message.now.utc;
+    enum leap_verdict verdict;
+    while ((verdict = leap_judge(&r->leap, next)) == LEAP_ELAPSED || verdict == LEAP_FALSE)
+        let_through(r, verdict == LEAP_FALSE ? leap_each_way_ms(&r->leap, next) : NO_LEAP, tracing);
+    if (verdict == LEAP_WAIT) {
+        r->leap.held[r->leap.count++] = *capture;
+        return;
+    }
+    r->leap.before = next;
+    step(r, &capture->message, tracing, NO_LEAP);
+    capture_fini(capture);
+}
+
+static void let_through(struct replay *r, int64_t leap_ms, bool tracing)
+{
+    struct capture_line first = r->leap.held[0];
+    int rest = r->leap.count - 1;
+    struct capture_line *others = malloc((size_t)(rest + 1) * sizeof *others);
+    if (others == NULL)
+        abort();
+    memcpy(others, r->leap.held + 1, (size_t)rest * sizeof *others);
+    r->leap.count = 0;
+    r->leap.before = first.message.now.utc;
+    step(r, &first.message, tracing, leap_ms);
+    capture_fini(&first);
+    for (int i = 0; i < rest; i++)
+        take_capture(r, &others[i], tracing);
+    free(others);
+}
 
 static void take_line(struct replay *r, const char *line, size_t n, bool tracing)
 {
@@ -215,8 +257,7 @@ static void take_line(struct replay *r, const char *line, size_t n, bool tracing
         fprintf(stderr, "lentic replay: line %" PRIu64 ": %s\n", r->lines, why.text);
         return;
     }
-    step(r, &capture.message, tracing);
-    capture_fini(&capture);
+    take_capture(r, &capture, tracing);
 }
 
 static int read_capture(struct replay *r, const char *path, bool tracing)
@@ -239,11 +280,14 @@ static int read_capture(struct replay *r, const char *path, bool tracing)
     return error == Z_OK || error == Z_STREAM_END ? 0 : 2;
 }
 
-static void finish(struct replay *r, double more_s)
+static void finish(struct replay *r, double more_s, bool tracing)
 {
+    while (r->leap.count > 0)
+        let_through(r, NO_LEAP, tracing);
+    free(r->leap.held);
     if (r->pump.engine == NULL)
         return;
-    clock_follow(r, (utc_t){ r->now.utc.ms + (int64_t)(more_s * 1000) });
+    clock_follow(r, (utc_t){ r->now.utc.ms + (int64_t)(more_s * 1000) }, NO_LEAP);
     pump_advance(&r->pump, r->now);
     for (int i = 0; i < r->site->stream_count; i++)
         release(r, i);
@@ -358,8 +402,11 @@ int replay_main(int argc, char **argv)
         r.emit = 0;
     r.site = site;
     r.cut_after = (uint64_t)cut_after;
+    r.leap = (struct leap_queue){ calloc(LEAP_HELD_MAX, sizeof *r.leap.held), 0, UTC_NONE };
+    if (r.leap.held == NULL)
+        return options_fail(&replay_options, 2, "no memory");
     code = read_capture(&r, operands[0], tracing);
-    finish(&r, more_s);
+    finish(&r, more_s, tracing);
     site_free(site);
     if (r.faulty > 0)
         fprintf(stderr,

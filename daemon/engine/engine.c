@@ -184,8 +184,10 @@ void engine_forget(struct engine *e, enum section kind, int i, struct now now)
         forget_alert(e, i);
     else if (kind == SECTION_TANK)
         init_tank(e, i, now);
-    else
+    else if (kind == SECTION_COUNTS)
         forget_counts(e);
+    else
+        timekeep_init(&e->clock, now);
 }
 
 void engine_fini(struct engine *e)

@@ -8,7 +8,7 @@
 #include <string.h>
 
 /* Bytes, each over what its fields take. */
-#define STREAM_ROOM (2048 + UNTIMED_MAX * 32)
+#define STREAM_ROOM (2048 + UNTIMED_MAX * 32 + GATE_RECENT * 16)
 #define BIN_ROOM    40
 #define RUN_ROOM    24
 #define POINT_ROOM  16
@@ -137,6 +137,9 @@ static void visit_counts(struct engine *e, struct pack *p, struct now now)
 static void section_name(const struct engine *e, enum section kind, int i, char *buf)
 {
     switch (kind) {
+    case SECTION_CLOCK:
+        snprintf(buf, PACK_NAME_MAX, "clock");
+        break;
     case SECTION_STREAM:
         snprintf(buf, PACK_NAME_MAX, "stream %s", e->site->streams[i].name);
         break;
@@ -152,28 +155,32 @@ static void section_name(const struct engine *e, enum section kind, int i, char 
     }
 }
 
-static void visit(struct engine *e, enum section kind, int i, struct pack *p, struct now now)
+/* now: in the frame of the saved times; the clock's own section sets it. */
+static void visit(struct engine *e, enum section kind, int i, struct pack *p, struct now *now)
 {
     switch (kind) {
+    case SECTION_CLOCK:
+        *now = timekeep_visit(&e->clock, p, *now);
+        break;
     case SECTION_STREAM:
-        visit_stream(e, i, p, now);
+        visit_stream(e, i, p, *now);
         break;
     case SECTION_ALERT:
-        alarm_visit(&e->alarms, i, p, now);
-        traffic_visit_alert(&e->traffic, i, p, now);
+        alarm_visit(&e->alarms, i, p, *now);
+        traffic_visit_alert(&e->traffic, i, p, *now);
         break;
     case SECTION_TANK:
-        visit_tank(e, i, p, now);
+        visit_tank(e, i, p, *now);
         break;
     case SECTION_COUNTS:
-        visit_counts(e, p, now);
+        visit_counts(e, p, *now);
         break;
     }
 }
 
 static int section_count(const struct engine *e, enum section kind)
 {
-    const int counts[] = { e->site->stream_count, e->site->alert_count, e->site->tank_count, 1 };
+    const int counts[] = { 1, e->site->stream_count, e->site->alert_count, e->site->tank_count, 1 };
     return counts[kind];
 }
 
@@ -203,13 +210,13 @@ size_t engine_save(struct engine *e, uint8_t *bytes, size_t cap, struct now now)
 {
     struct pack p = pack_writer(bytes, cap);
     char name[PACK_NAME_MAX];
-    for (int kind = SECTION_STREAM; kind <= SECTION_COUNTS; kind++)
+    for (int kind = SECTION_CLOCK; kind <= SECTION_COUNTS; kind++)
         for (int i = 0; i < section_count(e, (enum section)kind); i++) {
             if (!worth_saving(e, (enum section)kind, i))
                 continue;
             section_name(e, (enum section)kind, i, name);
             size_t mark = pack_begin(&p, name);
-            visit(e, (enum section)kind, i, &p, now);
+            visit(e, (enum section)kind, i, &p, &now);
             pack_end(&p, mark);
         }
     return p.bad ? 0 : p.at;
@@ -228,7 +235,7 @@ static bool find(const struct engine *e, const char *name, struct place_in_order
     struct place_in_order start = *at;
     do {
         if (++at->i >= section_count(e, at->kind)) {
-            at->kind = at->kind == SECTION_COUNTS ? SECTION_STREAM : (enum section)(at->kind + 1);
+            at->kind = at->kind == SECTION_COUNTS ? SECTION_CLOCK : (enum section)(at->kind + 1);
             at->i = -1;
             continue;
         }
@@ -280,13 +287,14 @@ static void mend(struct engine *e, struct now now)
 int engine_restore(struct engine *e, const uint8_t *bytes, size_t n, struct now now)
 {
     struct pack p = pack_reader(bytes, n), section;
-    struct place_in_order at = { SECTION_STREAM, -1 };
+    struct place_in_order at = { SECTION_CLOCK, -1 };
+    struct now frame = now;
     char name[PACK_NAME_MAX];
     int taken = 0;
     while (pack_next(&p, name, &section, NULL)) {
         if (!find(e, name, &at))
             continue;
-        visit(e, at.kind, at.i, &section, now);
+        visit(e, at.kind, at.i, &section, &frame);
         if (section.bad)
             engine_forget(e, at.kind, at.i, now);
         else

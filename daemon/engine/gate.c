@@ -9,8 +9,9 @@
 #define RUN_MIN       128
 #define RUN_MAX       2048
 #define WINDOW_MIN    64
-#define WINDOW_MAX    4096
+#define WINDOW_MAX    16384
 #define EVERY_GUESS_S 30.0
+#define EVERY_LEAST_S 1.0 /* the window must hold all there is of it, also of a probe faster than told */
 
 static int room_for(double span_s, double every_s, int least, int most)
 {
@@ -35,7 +36,7 @@ void gate_init(struct gate *g, const struct gate_limits *limits, double every_s,
     run_init(&g->highest, cap, arena);
     run_init(&g->lowest, cap, arena);
     if (!isnan(limits->attenuated_window_s)) {
-        g->window_cap = room_for(limits->attenuated_window_s, every_s, WINDOW_MIN, WINDOW_MAX);
+        g->window_cap = room_for(limits->attenuated_window_s, EVERY_LEAST_S, WINDOW_MIN, WINDOW_MAX);
         g->window = arena_take(arena, (size_t)g->window_cap, sizeof *g->window);
     }
 }
@@ -182,8 +183,7 @@ static enum flag attenuated(struct gate *g, int64_t t_ms, double v)
 
 static enum flag twin_of(const struct gate_limits *l, int64_t t_ms, double v, const struct gate_point *twin)
 {
-    if (twin == NULL || (isnan(l->twin_suspect) && isnan(l->twin_fail)) ||
-        !(seconds(t_ms - twin->t_ms) <= l->pair_age_s))
+    if (twin == NULL || !(seconds(t_ms - twin->t_ms) <= l->pair_age_s))
         return FLAG_NOT_EVALUATED;
     return above(fabs(v - twin->v), l->twin_suspect, l->twin_fail);
 }
@@ -192,11 +192,19 @@ static enum flag twin_of(const struct gate_limits *l, int64_t t_ms, double v, co
 
 static uint32_t hash_sent(double sent)
 {
+    sent += 0.0; /* minus zero is zero */
     return (uint32_t)checksum_fnv(&sent, sizeof sent);
+}
+
+static bool is_newest(const struct gate *g, utc_t t)
+{
+    return !utc_is_set(g->newest) || t.ms > g->newest.ms;
 }
 
 static bool is_known(const struct gate *g, const struct reading *r, enum gate_arrival *as)
 {
+    if (is_newest(g, r->t))
+        return false;
     for (int i = 0; i < g->recent_count; i++)
         if (g->recent[i].t_ms == r->t.ms) {
             *as = g->recent[i].sent_hash == hash_sent(r->sent) ? GATE_DUPLICATE : GATE_CONFLICT;
@@ -215,9 +223,9 @@ static void remember(struct gate *g, const struct reading *r)
 
 static void judge_late(const struct gate *g, struct reading *r, bool present)
 {
-    static const enum gate_test rest[] = { TEST_GAP,  TEST_SPIKE,      TEST_RATE,
-                                           TEST_FLAT, TEST_ATTENUATED, TEST_TWIN };
+    static const enum gate_test rest[] = { TEST_SPIKE, TEST_RATE, TEST_FLAT, TEST_ATTENUATED, TEST_TWIN };
     r->late = true;
+    r->tests = verdict_set(r->tests, TEST_GAP, FLAG_NOT_EVALUATED);
     if (!present)
         return;
     r->tests = verdict_set(r->tests, TEST_GROSS, gross(g->limits, r->value));
@@ -288,7 +296,7 @@ enum gate_arrival gate_judge(struct gate *g, struct reading *r, enum sample_kind
     if (is_known(g, r, &as))
         return as;
     remember(g, r);
-    if (utc_is_set(g->newest) && r->t.ms <= g->newest.ms) {
+    if (!is_newest(g, r->t)) {
         judge_late(g, r, present);
         r->flag = verdict_aggregate(r->tests, kind == SAMPLE_MISSING);
         return GATE_LATE;

@@ -294,7 +294,7 @@ void encode_reading(const struct site *site, const struct reading *r, struct tex
     put_place(site, stream->place, out);
     put_word(out, "quantity", quantity_info(stream->quantity)->name);
     put_number(out, "raw", r->sent, EXACT);
-    put_number(out, "value", r->value, quantity_info(stream->quantity)->decimals);
+    put_number(out, "value", number_round(r->value, quantity_info(stream->quantity)->decimals + 3), EXACT);
     put_unit(out, stream->quantity);
     put_flag(out, "flag", r->flag);
     put_tests(r->tests, out);

@@ -12,7 +12,7 @@
 
 /* Records remembered to tell a duplicate (same time, same number sent) from a conflict and from a late one.
  */
-#define GATE_RECENT 64
+#define GATE_RECENT 256
 
 struct gate_known {
     int64_t t_ms;

@@ -92,7 +92,7 @@ struct engine {
 };
 
 /* --- engine.c: for the stages --- */
-enum section { SECTION_STREAM, SECTION_ALERT, SECTION_TANK, SECTION_COUNTS };
+enum section { SECTION_CLOCK, SECTION_STREAM, SECTION_ALERT, SECTION_TANK, SECTION_COUNTS };
 void engine_forget(struct engine *e, enum section kind, int i, struct now now); /* starts it afresh */
 struct effect *effect_add(struct effects *fx, enum effect_kind kind, struct now now);
 void event_add(struct effects *fx, struct now now, enum event_kind kind, int place, enum quantity q,

@@ -49,6 +49,12 @@ void timekeep_hold(struct engine *e, int stream, const struct reading *r, int ki
 /* Feeds the alarms with a value that is fresh although no wall time is to be had for it. */
 void timekeep_feed(struct engine *e, int stream, const struct reading *r, struct now now, struct effects *fx);
 
+/* What is believed of the wall clock outlives a restart. Hands out the now in whose frame boot-clock times
+ * are packed and unpacked: the believed wall time, so that a clock that was wrong when the state was written,
+ * or is when it is read, moves no deadline. Writing: before everything else; reading: as the first section.
+ */
+struct now timekeep_visit(struct timekeep *k, struct pack *p, struct now now);
+
 void waiting_room_init(struct waiting_room *w, struct arena *arena);
 void waiting_room_visit(struct waiting_room *w, struct pack *p, struct now now);
 

@@ -69,7 +69,7 @@ static void readings(void **state)
     assert_string_equal(
         buf,
         "{\"t\":\"2026-03-01T12:00:00.000Z\",\"place\":\"tank/a1\",\"quantity\":\"ec\",\"raw\":0.41234567,"
-        "\"value\":412,\"unit\":\"µS/cm\",\"flag\":3,\"tests\":{\"gap\":1,\"rate\":3},\"time\":\"own\"}");
+        "\"value\":412.346,\"unit\":\"µS/cm\",\"flag\":3,\"tests\":{\"gap\":1,\"rate\":3},\"time\":\"own\"}");
     text_clear(&out);
     r = (struct reading){ .stream = 0,
                           .t = { NOON },

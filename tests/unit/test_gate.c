@@ -313,6 +313,55 @@ static void same_time_is_duplicate_or_conflict(void **state)
     feed(f, 10, 20, GATE_DUPLICATE);
 }
 
+/* A backlog sent twice: far more than a few records back. */
+static void a_backlog_sent_twice_is_known(void **state)
+{
+    struct fixture *f = *state;
+    for (int i = 0; i < GATE_RECENT; i++)
+        feed(f, 10 + 10 * i, 20 + 0.01 * (i % 7), GATE_TAKEN);
+    for (int i = 0; i < GATE_RECENT; i++)
+        feed(f, 10 + 10 * i, 20 + 0.01 * (i % 7), GATE_DUPLICATE);
+    feed(f, 10, 0.0, GATE_CONFLICT);
+    feed(f, 5, 0.0, GATE_LATE);
+    feed(f, 5, -0.0, GATE_DUPLICATE);
+}
+
+/* The window of a probe that is faster than anyone said holds all there is of it. */
+static void a_fast_probe_fills_its_window(void **state)
+{
+    struct gate_limits l = plain_limits();
+    struct gate g;
+    struct reading r, revised;
+    bool has;
+    struct arena arena = { 0 };
+    (void)state;
+    l.attenuated_window_s = 7200;
+    l.attenuated_suspect = 0.09;
+    gate_init(&g, &l, 60, &arena);
+    for (int i = 0; i < 7200; i++) {
+        double v = i < 7000 ? 20 + 0.2 * (i % 2) : 20.1;
+        r = (struct reading){ .t = { (i + 1) * 1000 }, .sent = v, .value = v };
+        assert_int_equal(gate_judge(&g, &r, SAMPLE_VALUE, NULL, &revised, &has), GATE_TAKEN);
+    }
+    assert_int_equal(verdict_get(r.tests, TEST_ATTENUATED), FLAG_GOOD); /* 0.0986 over all of it */
+    arena_fini(&arena);
+}
+
+/* A level that is off cannot be exceeded; without a partner nothing is compared. */
+static void twin_levels_that_are_off(void **state)
+{
+    struct fixture *f = *state;
+    struct gate_point twin = { 9000, 30 };
+    struct reading r = { .t = { 10000 }, .sent = 20, .value = 20 }, revised;
+    bool has;
+    f->limits.pair_age_s = 1;
+    (void)gate_judge(&f->gate, &r, SAMPLE_VALUE, &twin, &revised, &has);
+    assert_int_equal(verdict_get(r.tests, TEST_TWIN), FLAG_GOOD);
+    r = (struct reading){ .t = { 10001 }, .sent = 20, .value = 20 };
+    (void)gate_judge(&f->gate, &r, SAMPLE_VALUE, &twin, &revised, &has);
+    assert_int_equal(verdict_get(r.tests, TEST_TWIN), FLAG_NOT_EVALUATED);
+}
+
 static void late_is_history_only(void **state)
 {
     struct fixture *f = *state;
@@ -353,6 +402,9 @@ int main(void)
         cmocka_unit_test(a_cut_anywhere_changes_nothing),
         cmocka_unit_test_setup_teardown(a_value_on_a_limit_is_inside, make, unmake),
         cmocka_unit_test_setup_teardown(same_time_is_duplicate_or_conflict, make, unmake),
+        cmocka_unit_test_setup_teardown(a_backlog_sent_twice_is_known, make, unmake),
+        cmocka_unit_test_setup_teardown(a_fast_probe_fills_its_window, make, unmake),
+        cmocka_unit_test_setup_teardown(twin_levels_that_are_off, make, unmake),
         cmocka_unit_test_setup_teardown(late_is_history_only, make, unmake),
         cmocka_unit_test_setup_teardown(missing_is_nine, make, unmake),
         cmocka_unit_test_setup_teardown(damaged_state_is_refused, make, unmake),

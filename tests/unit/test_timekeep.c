@@ -268,6 +268,58 @@ static void late_by_its_own_time(void **state)
     assert_true(engine_tank_alert(&w, "tank/a1/temp-silent").active);
 }
 
+static void restart(int64_t off_ms, int64_t wall_ms)
+{
+    static uint8_t bytes[1 << 20];
+    size_t n = engine_save(w.engine, bytes, sizeof bytes, w.now);
+    assert_true(n > 0);
+    engine_fini(w.engine);
+    w.now.utc.ms += off_ms + wall_ms;
+    w.now.mono.ms = 500; /* another boot */
+    w.engine = engine_init(&w.site, w.now);
+    assert_true(engine_restore(w.engine, bytes, n, w.now) > 0);
+}
+
+/* Stopped while the clock was a day ahead: it is doubted afterwards as before. */
+static void doubt_survives_a_restart(void **state)
+{
+    (void)state;
+    engine_tank_start(&w);
+    send(24);
+    pass(60000);
+    w.now.utc.ms += MS_PER_DAY;
+    send(24.1);
+    pass(60000);
+    restart(30000, 0);
+    send(24.2);
+    assert_int_equal(count, 1);
+    pass(60000);
+    w.now.utc.ms -= MS_PER_DAY;
+    send(24.3);
+    is(1, NOON + 60000, TIME_UNTRUSTED);
+    is(2, NOON + 150000, TIME_UNTRUSTED);
+    is(3, NOON + 210000, TIME_RECEIVED);
+    assert_false(engine_tank_alert(&w, "tank/a1/temp-silent").active);
+}
+
+/* The clock was put right while nobody ran: no deadline stands a day ahead. */
+static void doubt_resolved_while_nobody_ran(void **state)
+{
+    (void)state;
+    engine_tank_start(&w);
+    send(24);
+    pass(60000);
+    w.now.utc.ms += MS_PER_DAY;
+    send(24.1);
+    pass(60000);
+    restart(60000, -MS_PER_DAY);
+    advance(true);
+    is(1, NOON + 60000, TIME_UNTRUSTED);
+    for (int i = 0; i < 20; i++)
+        pass(60000);
+    assert_true(engine_tank_alert(&w, "tank/a1/temp-silent").active);
+}
+
 int main(void)
 {
 #define TEST(f) cmocka_unit_test_setup_teardown(f, set_up, tear_down)
@@ -279,6 +331,8 @@ int main(void)
         TEST(waiting_readings_survive_a_restart),
         TEST(a_jump_ahead_that_was_wrong),
         TEST(a_jump_ahead_that_was_right),
+        TEST(doubt_survives_a_restart),
+        TEST(doubt_resolved_while_nobody_ran),
         TEST(a_step_back),
         TEST(late_by_its_own_time),
     };
