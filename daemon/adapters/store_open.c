@@ -37,7 +37,7 @@ static enum status start_anew(struct store *store, struct why *why)
 {
     char aside[560];
     struct why found = *why;
-    enum status st = schema_set_aside(store->path, aside, sizeof aside, why);
+    enum status st = schema_set_aside(store->path, "damaged", aside, sizeof aside, why);
     if (st != STATUS_OK)
         return st;
     store->damaged = false;

@@ -11,11 +11,6 @@
 #include "adapters/store_inside.h"
 #include "adapters/store_schema.h"
 
-struct store_reader {
-    sqlite3 *db;
-    char path[512];
-};
-
 /* A store that was closed cleanly, in a folder that we may not write: SQLite needs to be told that nobody
  * writes. */
 static int open_at_rest(const char *path, sqlite3 **db)

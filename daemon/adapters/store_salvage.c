@@ -7,15 +7,15 @@
 #include <string.h>
 #include <unistd.h>
 
-enum status schema_set_aside(const char *path, char *aside, size_t cap, struct why *why)
+enum status schema_set_aside(const char *path, const char *because, char *aside, size_t cap, struct why *why)
 {
     static const char *const parts[] = { "-wal", "-shm" };
     int n = 1;
     do
-        snprintf(aside, cap, "%s.damaged-%d", path, n);
+        snprintf(aside, cap, "%s.%s-%d", path, because, n);
     while (access(aside, F_OK) == 0 && ++n < 10000);
     if (rename(path, aside) != 0)
-        return why_say(why, STATUS_IO, "damaged store %s cannot be renamed to %s: %s", path, aside,
+        return why_say(why, STATUS_IO, "the %s store %s cannot be renamed to %s: %s", because, path, aside,
                        strerror(errno));
     for (size_t i = 0; i < sizeof parts / sizeof *parts; i++) {
         char from[600], to[640];

@@ -115,7 +115,7 @@ enum status schema_open(const char *path, const struct schema_step *steps, int c
     return STATUS_OK;
 }
 
-static int copy_to(sqlite3 *db, const char *copy)
+int schema_copy(struct sqlite3 *db, const char *copy)
 {
     sqlite3 *out = NULL;
     int code = sqlite3_open_v2(copy, &out, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE, NULL);
@@ -138,7 +138,7 @@ static enum status copy_first(sqlite3 *db, const char *path, int version, struct
     if (access(copy, F_OK) == 0)
         return STATUS_OK;
     unlink(part);
-    int code = copy_to(db, part);
+    int code = schema_copy(db, part);
     if (code == SQLITE_OK && rename(part, copy) == 0)
         return STATUS_OK;
     unlink(part);

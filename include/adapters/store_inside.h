@@ -68,6 +68,12 @@ struct store {
     mono_t steady_since;
 };
 
+/* Of store_query.c and the other files that only read. */
+struct store_reader {
+    struct sqlite3 *db;
+    char path[512];
+};
+
 #define READING_MARK_LATE    8
 #define READING_MARK_UNKNOWN 16
 

@@ -37,8 +37,10 @@ enum status schema_migrate(struct sqlite3 *db, const char *path, const struct sc
 /* STATUS_INVALID: damaged, with what was found. whole: also a large file is read from end to end. */
 enum status schema_check(struct sqlite3 *db, const char *path, bool whole, struct why *why) LENTIC_CHECKED;
 
-/* Renames the file with its -wal and -shm to the first free PATH.damaged-N, written to aside. */
-enum status schema_set_aside(const char *path, char *aside, size_t cap, struct why *why) LENTIC_CHECKED;
+/* Renames the file with its -wal and -shm to the first free PATH.BECAUSE-N ("damaged", "replaced"), written
+ * to aside. */
+enum status schema_set_aside(const char *path, const char *because, char *aside, size_t cap,
+                             struct why *why) LENTIC_CHECKED;
 
 /* Copies what can still be read from the damaged file into the new one: small tables and rollups whole, at
  * most SALVAGE_READINGS_MAX readings, newest first (the rest stays in the damaged file). Returns how many
@@ -48,6 +50,9 @@ int64_t schema_salvage(struct sqlite3 *db, const char *damaged_path);
 
 /* The status that an SQLite result code means, with a sentence that names the file and what to do. */
 enum status schema_status(struct sqlite3 *db, int code, const char *path, struct why *why) LENTIC_CHECKED;
+
+/* Copies what the connection sees now, in one piece, into the file `copy`. Returns an SQLite result code. */
+int schema_copy(struct sqlite3 *db, const char *copy);
 
 int64_t schema_number(struct sqlite3 *db, const char *sql,
                       int64_t otherwise);            /* first column of the first row */

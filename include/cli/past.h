@@ -25,7 +25,4 @@ int past_print_json(const struct past_job *job);
 /* Tells that there is nothing, and the nearest that there is. Returns 1. */
 int past_nothing(const struct past_job *job);
 
-/* "2026-03-01", "2026-03-01 12:00[:00]" in local time, or RFC 3339 with its zone. */
-enum status past_parse_time(const char *text, utc_t *out) LENTIC_CHECKED;
-
 #endif

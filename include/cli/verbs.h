@@ -19,6 +19,9 @@
     X(out, "takes an alert out of service until further notice")                                             \
     X(back, "puts it back in service")                                                                       \
     X(past, "history of one quantity: chart and table, CSV, JSON")                                           \
+    X(export, "everything of a span, as CSV or JSON lines")                                                  \
+    X(backup, "a checked copy of the store, while the service runs")                                         \
+    X(restore, "puts such a copy in the place of the store")                                                 \
     X(replay, "a capture through the engine: what the daemon would have done")                               \
     X(mix, "salts to weigh for a batch of water")                                                            \
     X(change, "water changes that bring a tank to a value")                                                  \

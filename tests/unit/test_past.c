@@ -5,6 +5,7 @@
 #include <time.h>
 
 #include "cli/past.h"
+#include "cli/stretch.h"
 #include "cli/verbs.h"
 
 static char said[65536];
@@ -117,15 +118,15 @@ static void times_are_local_unless_zoned(void **state)
 {
     utc_t t;
     (void)state;
-    assert_int_equal(past_parse_time("2026-03-01 13:00", &t), STATUS_OK);
+    assert_int_equal(stretch_parse_time("2026-03-01 13:00", &t), STATUS_OK);
     assert_int_equal(t.ms, T0);
-    assert_int_equal(past_parse_time("2026-03-01T12:00:00Z", &t), STATUS_OK);
+    assert_int_equal(stretch_parse_time("2026-03-01T12:00:00Z", &t), STATUS_OK);
     assert_int_equal(t.ms, T0);
-    assert_int_equal(past_parse_time("2026-03-01", &t), STATUS_OK);
+    assert_int_equal(stretch_parse_time("2026-03-01", &t), STATUS_OK);
     assert_int_equal(t.ms, T0 - 13 * 3600000);
-    assert_int_equal(past_parse_time("2026-02-30", &t), STATUS_INVALID);
-    assert_int_equal(past_parse_time("2026-03-01 13:00 or so", &t), STATUS_INVALID);
-    assert_int_equal(past_parse_time("", &t), STATUS_INVALID);
+    assert_int_equal(stretch_parse_time("2026-02-30", &t), STATUS_INVALID);
+    assert_int_equal(stretch_parse_time("2026-03-01 13:00 or so", &t), STATUS_INVALID);
+    assert_int_equal(stretch_parse_time("", &t), STATUS_INVALID);
 }
 
 int main(void)

@@ -151,11 +151,11 @@ static void aside_names_never_collide(void **state)
         FILE *f = fopen(room->path, "w");
         assert_non_null(f);
         fclose(f);
-        assert_int_equal(schema_set_aside(room->path, aside, sizeof aside, NULL), STATUS_OK);
+        assert_int_equal(schema_set_aside(room->path, "damaged", aside, sizeof aside, NULL), STATUS_OK);
         snprintf(expected, sizeof expected, "%s.damaged-%d", room->path, i);
         assert_string_equal(aside, expected);
     }
-    assert_int_equal(schema_set_aside(room->path, aside, sizeof aside, NULL), STATUS_IO);
+    assert_int_equal(schema_set_aside(room->path, "damaged", aside, sizeof aside, NULL), STATUS_IO);
 }
 
 static void views_speak_to_people(void **state)
