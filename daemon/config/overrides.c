@@ -14,7 +14,7 @@ struct override {
     const char *kind;                /* "temp-low", or "low" for every quantity */
     int place;                       /* -1: everywhere */
     int enabled, priority, latching; /* -1: not said */
-    double deadband, on_delay_s, off_delay_s, renotify_s, realarm_s;
+    double deadband, on_delay_s, off_delay_s, renotify_s, renotify_most_s, realarm_s;
 };
 
 static void keep_text(struct loader *ld, const struct config_setting_t *at, const struct key *key,
@@ -61,6 +61,7 @@ static const struct key rows[] = {
     { SECONDS(on_delay_s) },
     { SECONDS(off_delay_s) },
     { SECONDS(renotify_s) },
+    { SECONDS(renotify_most_s) },
     { SECONDS(realarm_s) },
 };
 
@@ -104,7 +105,11 @@ static void lay_over(const struct override *over, struct alert_settings *setting
     settings->deadband = isnan(over->deadband) ? settings->deadband : over->deadband;
     settings->on_delay_ms = in_ms(over->on_delay_s, settings->on_delay_ms);
     settings->off_delay_ms = in_ms(over->off_delay_s, settings->off_delay_ms);
+    /* A time that is asked for is kept to the second, each time, unless a longest is asked for too. */
+    if (!isnan(over->renotify_s))
+        settings->renotify_most_ms = 0;
     settings->renotify_ms = in_ms(over->renotify_s, settings->renotify_ms);
+    settings->renotify_most_ms = in_ms(over->renotify_most_s, settings->renotify_most_ms);
     settings->realarm_ms = in_ms(over->realarm_s, settings->realarm_ms);
 }
 
@@ -146,6 +151,7 @@ void overrides_list(struct loader *ld, const struct config_setting_t *at)
                                  .on_delay_s = NAN,
                                  .off_delay_s = NAN,
                                  .renotify_s = NAN,
+                                 .renotify_most_s = NAN,
                                  .realarm_s = NAN };
         struct key_part part = { KEY_ROWS(rows), &over, NULL };
         bool sound = keys_read(ld, each, "alerts", &part, 1);

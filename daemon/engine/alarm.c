@@ -25,6 +25,7 @@ void alarm_forget(struct alarms *a, int slot)
     struct alert *pub = &alarm->pub;
     pub->index = slot;
     pub->value = pub->limit = NAN;
+    pub->due_early = pub->due_late = UTC_NONE;
     pub->since = pub->raised_at = pub->due = pub->shelved_until = pub->out_until = UTC_NONE;
     pub->leader = -1;
 }
@@ -59,6 +60,17 @@ static void emit(struct alarms *a, int slot, enum alert_change change, bool anno
     e->u.alert.change = change;
     e->u.alert.announce = announce && (a->admit == NULL || a->admit(a->context, slot, change, now, fx));
     e->u.alert.alert = alarm->pub;
+    if (announce)
+        alarm->hushed = alarm->pub.chattering && !e->u.alert.announce;
+}
+
+/* Each reminder comes after twice the time of the one before, up to the longest. */
+static int64_t remind_after(const struct alert_settings *s, uint32_t reminders)
+{
+    int64_t span = s->renotify_ms;
+    while (reminders-- > 0 && span < s->renotify_most_ms)
+        span *= 2;
+    return span > s->renotify_most_ms && s->renotify_most_ms > s->renotify_ms ? s->renotify_most_ms : span;
 }
 
 /* Reminders run in UNACK and LATUN, the new alarm in ACKED. */
@@ -68,7 +80,7 @@ static void tell_again_from(struct alarms *a, int slot, struct now now)
     int64_t span = 0;
     if (alarm->pub.marks == 0) {
         if (alarm->pub.base == ALERT_UNACK || alarm->pub.base == ALERT_LATUN)
-            span = settings(a, slot)->renotify_ms;
+            span = remind_after(settings(a, slot), alarm->pub.reminders);
         else if (alarm->pub.base == ALERT_ACKED)
             span = settings(a, slot)->realarm_ms;
     }
@@ -115,6 +127,7 @@ static void raise_alert(struct alarms *a, int slot, enum alert_change change, st
 {
     struct alarm *alarm = &a->items[slot];
     bool loud = alarm->pub.marks == 0 && announced_alone(a, slot);
+    alarm->pub.reminders = 0;
     enter(a, slot, ALERT_UNACK, now);
     alarm->pub.raised_at = now.utc;
     alarm->pub.raises++;
@@ -128,7 +141,7 @@ static void clear_alert(struct alarms *a, int slot, struct now now, struct effec
     struct alarm *alarm = &a->items[slot];
     bool quiet = alarm->pub.marks != 0;
     bool loud = !quiet && alarm->told;
-    if (!quiet && !alarm->pub.chattering) /* one that chatters still owes it when it has calmed down */
+    if (!quiet)
         alarm->told = false;
     emit(a, slot, quiet ? CHANGE_STATE : CHANGE_CLEAR, loud, now, fx);
 }
@@ -139,13 +152,24 @@ static void rise(struct alarms *a, int slot, struct now now, struct effects *fx)
     raise_alert(a, slot, CHANGE_RAISE, now, fx);
 }
 
+static bool is_owed(const struct alarm *alarm)
+{
+    return alarm->pub.base == ALERT_UNACK || alarm->pub.base == ALERT_RTNUN || alarm->pub.base == ALERT_LATUN;
+}
+
+/* Nobody was told of it: it was listed under a leader, and whoever acknowledged that one has seen it. */
+static bool seen_with_leader(const struct alarms *a, const struct alarm *alarm)
+{
+    return alarm->pub.leader >= 0 && !alarm->told && !is_owed(&a->items[alarm->pub.leader]);
+}
+
 static void fall(struct alarms *a, int slot, struct now now, struct effects *fx)
 {
     struct alarm *alarm = &a->items[slot];
     bool latching = settings(a, slot)->latching;
     alarm->pub.active = false;
-    alarm->pub.due = UTC_NONE;
-    if (alarm->pub.base == ALERT_ACKED)
+    alarm->pub.due = alarm->pub.due_early = alarm->pub.due_late = UTC_NONE;
+    if (alarm->pub.base == ALERT_ACKED || (alarm->pub.marks == 0 && seen_with_leader(a, alarm)))
         enter(a, slot, latching ? ALERT_LATAK : ALERT_NORM, now);
     else
         enter(a, slot, latching ? ALERT_LATUN : ALERT_RTNUN, now);
@@ -214,6 +238,22 @@ static void set_mark(struct alarms *a, int slot, unsigned mark, enum alert_chang
     emit(a, slot, change, false, now, fx);
 }
 
+/* What is listed under a leader is acknowledged with it; what goes on after the leader is over is not. */
+static void settle_followers(struct alarms *a, int slot, struct now now, struct effects *fx)
+{
+    const struct alert *leader = &a->items[slot].pub;
+    for (int i = 0; i < a->site->alert_count; i++) {
+        struct alert *pub = &a->items[i].pub;
+        if (i == slot || pub->leader != slot || a->items[i].told || pub->marks != 0 ||
+            !is_owed(&a->items[i]) || (pub->active && !leader->active))
+            continue;
+        enter(a, i, pub->active ? ALERT_ACKED : pub->base == ALERT_LATUN ? ALERT_LATAK : ALERT_NORM, now);
+        snprintf(pub->who, sizeof pub->who, "%s", leader->who);
+        snprintf(pub->why, sizeof pub->why, "with %s", a->site->alerts[slot].ref);
+        emit(a, i, CHANGE_ACK, false, now, fx);
+    }
+}
+
 static void settle_unmarked(struct alarms *a, int slot, struct now now, struct effects *fx)
 {
     struct alarm *alarm = &a->items[slot];
@@ -230,6 +270,8 @@ static void settle_unmarked(struct alarms *a, int slot, struct now now, struct e
         tell_again_from(a, slot, now);
     if (alarm->told)
         clear_alert(a, slot, now, fx);
+    if (alarm->pub.base == ALERT_NORM)
+        settle_followers(a, slot, now, fx);
 }
 
 static void clear_mark(struct alarms *a, int slot, unsigned mark, enum alert_change change, struct now now,
@@ -242,12 +284,30 @@ static void clear_mark(struct alarms *a, int slot, unsigned mark, enum alert_cha
         settle_unmarked(a, slot, now, fx);
 }
 
-void alarm_suppress(struct alarms *a, int slot, bool on, const char *why, struct now now, struct effects *fx)
+static void keep_signature(struct alarm *alarm)
+{
+    memcpy(alarm->aside_who, alarm->pub.who, sizeof alarm->aside_who);
+    memcpy(alarm->aside_why, alarm->pub.why, sizeof alarm->aside_why);
+}
+
+static void give_signature_back(struct alarm *alarm)
+{
+    memcpy(alarm->pub.who, alarm->aside_who, sizeof alarm->pub.who);
+    memcpy(alarm->pub.why, alarm->aside_why, sizeof alarm->pub.why);
+}
+
+void alarm_suppress(struct alarms *a, int slot, bool on, const char *who, const char *why, struct now now,
+                    struct effects *fx)
 {
     struct alert *pub = &a->items[slot].pub;
-    if (((pub->marks & ALERT_BY_DESIGN) != 0) == on)
+    if (((pub->marks & ALERT_BY_DESIGN) != 0) == on || (on && !settings(a, slot)->enabled))
         return;
-    snprintf(pub->why, sizeof pub->why, "%s", why == NULL ? "" : why);
+    if (on)
+        keep_signature(&a->items[slot]);
+    snprintf(pub->who, sizeof pub->who, "%s", who);
+    snprintf(pub->why, sizeof pub->why, "%s", why);
+    if (!on && pub->marks != ALERT_BY_DESIGN)
+        give_signature_back(&a->items[slot]);
     if (on)
         set_mark(a, slot, ALERT_BY_DESIGN, CHANGE_SUPPRESS, now, fx);
     else
@@ -260,18 +320,44 @@ void alarm_chatters(struct alarms *a, int slot, mono_t calm_at)
     timer_set(a, slot, ALARM_CALM, calm_at);
 }
 
+/* How it stands is told once; its state and its reminders are not touched. */
 static void calm_down(struct alarms *a, int slot, struct now now, struct effects *fx)
 {
     struct alarm *alarm = &a->items[slot];
     alarm->pub.chattering = false;
     if (a->remark != NULL)
         a->remark(a->context, slot, ALARM_CALM, now, fx);
-    if (alarm->pub.marks != 0)
+    if (alarm->pub.marks == 0 && (alarm->hushed || alarm->pub.base == ALERT_UNACK))
+        emit(a, slot, CHANGE_UPDATE, true, now, fx);
+    alarm->hushed = false;
+}
+
+/* It is switched off in the configuration: nothing of it stands any longer. */
+static void retire(struct alarms *a, int slot, struct now now, struct effects *fx)
+{
+    struct alarm *alarm = &a->items[slot];
+    bool loud = alarm->told && alarm->pub.marks == 0;
+    for (int i = 0; i < ALARM_TIMERS; i++)
+        timer_set(a, slot, (enum alarm_timer)i, MONO_NEVER);
+    alarm->pub.marks = 0;
+    alarm->pub.active = alarm->pub.unknown = alarm->pub.chattering = alarm->told = false;
+    alarm->pub.due = alarm->pub.due_early = alarm->pub.due_late = UTC_NONE;
+    alarm->pub.shelved_until = alarm->pub.out_until = UTC_NONE;
+    alarm->condition = TRI_UNKNOWN;
+    enter(a, slot, ALERT_NORM, now);
+    snprintf(alarm->pub.who, sizeof alarm->pub.who, "%s", "");
+    snprintf(alarm->pub.why, sizeof alarm->pub.why, "switched off in the configuration");
+    emit(a, slot, CHANGE_CLEAR, loud, now, fx);
+    settle_followers(a, slot, now, fx);
+}
+
+void alarm_restored(struct alarms *a, int slot, struct now now)
+{
+    const struct alarm *alarm = &a->items[slot];
+    if (settings(a, slot)->enabled)
         return;
-    if (alarm->pub.base == ALERT_UNACK)
-        remind(a, slot, now, fx);
-    else if (!alarm->pub.active && alarm->told)
-        clear_alert(a, slot, now, fx);
+    if (alarm->pub.base != ALERT_NORM || alarm->pub.marks != 0)
+        timer_set(a, slot, ALARM_DELAY, now.mono);
 }
 
 void alarm_due(struct alarms *a, int slot, enum alarm_timer which, struct now now, struct effects *fx)
@@ -279,7 +365,9 @@ void alarm_due(struct alarms *a, int slot, enum alarm_timer which, struct now no
     struct alarm *alarm = &a->items[slot];
     switch (which) {
     case ALARM_DELAY:
-        if (alarm->condition == TRI_YES)
+        if (!settings(a, slot)->enabled)
+            retire(a, slot, now, fx);
+        else if (alarm->condition == TRI_YES)
             rise(a, slot, now, fx);
         else
             fall(a, slot, now, fx);
@@ -318,6 +406,8 @@ static void sign(struct alarms *a, int slot, const struct command *c)
     struct alert *pub = &a->items[slot].pub;
     snprintf(pub->who, sizeof pub->who, "%s", c->who);
     snprintf(pub->why, sizeof pub->why, "%s", c->why);
+    if (pub->marks & ALERT_BY_DESIGN)
+        keep_signature(&a->items[slot]);
 }
 
 static enum status refuse(const struct alarms *a, int slot, const char *verb, const char *because,
@@ -349,6 +439,7 @@ enum status alarm_ack(struct alarms *a, int slot, const struct command *c, struc
     }
     sign(a, slot, c);
     emit(a, slot, CHANGE_ACK, false, now, fx);
+    settle_followers(a, slot, now, fx);
     return STATUS_OK;
 }
 
@@ -373,6 +464,8 @@ enum status alarm_shelve(struct alarms *a, int slot, const struct command *c, st
             why, STATUS_INVALID,
             "shelving needs \"minutes\" over 0 and at most %d (24 h); out of service is for longer",
             SHELF_MOST_MIN);
+    if (!settings(a, slot)->enabled)
+        return refuse(a, slot, "shelving", "it is switched off in the configuration", why);
     int64_t span = (int64_t)llround(c->minutes * (double)MS_PER_MIN);
     sign(a, slot, c);
     a->items[slot].pub.shelved_until = (utc_t){ now.utc.ms + span };
@@ -400,6 +493,8 @@ enum status alarm_out(struct alarms *a, int slot, const struct command *c, struc
     if (c->minutes <= 0)
         return why_say(why, STATUS_INVALID,
                        "\"minutes\" must be over 0, or left out for until further notice");
+    if (!settings(a, slot)->enabled)
+        return refuse(a, slot, "out of service", "it is switched off in the configuration", why);
     sign(a, slot, c);
     mono_t until = MONO_NEVER;
     a->items[slot].pub.out_until = UTC_NONE;
@@ -454,9 +549,12 @@ void alarm_visit(struct alarms *a, int slot, struct pack *p, struct now now)
     pack_bool(p, &pub->unknown);
     pack_bool(p, &pub->chattering);
     pack_bool(p, &alarm->told);
+    pack_bool(p, &alarm->hushed);
     pack_utc(p, &pub->since);
     pack_utc(p, &pub->raised_at);
     pack_utc(p, &pub->due);
+    pack_utc(p, &pub->due_early);
+    pack_utc(p, &pub->due_late);
     pack_utc(p, &pub->shelved_until);
     pack_utc(p, &pub->out_until);
     pack_f64(p, &pub->value, -1e12, 1e12);
@@ -467,8 +565,11 @@ void alarm_visit(struct alarms *a, int slot, struct pack *p, struct now now)
     pack_text(p, pub->cause, sizeof pub->cause);
     pack_text(p, pub->evidence, sizeof pub->evidence);
     pack_text(p, pub->action, sizeof pub->action);
+    pack_text(p, pub->also, sizeof pub->also);
     pack_text(p, pub->who, sizeof pub->who);
     pack_text(p, pub->why, sizeof pub->why);
+    pack_text(p, alarm->aside_who, sizeof alarm->aside_who);
+    pack_text(p, alarm->aside_why, sizeof alarm->aside_why);
     if (!p->bad) {
         pub->base = (enum alert_base)base;
         alarm->condition = (enum tri)condition;

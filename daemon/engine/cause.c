@@ -10,38 +10,9 @@
 #include "base/text.h"
 #include "water/heat.h"
 
-/* Alerts of one family follow from one another; the leader of a family speaks for the rest. */
-enum family { FAMILY_HEAT, FAMILY_SOLIDS, FAMILY_PROBE, FAMILY_OTHER };
-
-static enum family family_of(const struct alert_slot *slot)
+static enum alert_family family_of(const struct alert_slot *slot)
 {
-    switch (slot->kind) {
-    case KIND_HEATER_DEAD:
-    case KIND_HEATER_STUCK:
-    case KIND_HEATER_WEAK:
-    case KIND_POWER_LOST:
-    case KIND_ROOM_COLD:
-    case KIND_ROOM_HOT:
-        return FAMILY_HEAT;
-    case KIND_TOPOFF_STOPPED:
-    case KIND_TOPOFF_MINERALS:
-    case KIND_TOPOFF_OVER:
-    case KIND_WASTE:
-    case KIND_EC_FALL:
-        return FAMILY_SOLIDS;
-    case KIND_LOW:
-    case KIND_HIGH:
-    case KIND_SWING:
-    case KIND_FAST:
-    case KIND_DRIFT:
-        if (slot->quantity == Q_TEMP)
-            return FAMILY_HEAT;
-        return slot->quantity == Q_EC || slot->quantity == Q_TDS ? FAMILY_SOLIDS : FAMILY_OTHER;
-    case KIND_SILENT:
-        return FAMILY_PROBE;
-    default:
-        return FAMILY_OTHER;
-    }
+    return kind_family(slot->kind, slot->quantity);
 }
 
 static bool leads(const struct engine *e, int slot)
@@ -50,25 +21,14 @@ static bool leads(const struct engine *e, int slot)
     return alarm->pub.active && alarm->pub.marks == 0 && alarm->told && alarm->pub.leader < 0;
 }
 
-/* A number out of its limits, as against something that is known to be wrong. */
 static bool is_symptom(const struct engine *e, int slot)
 {
-    switch (e->site->alerts[slot].kind) {
-    case KIND_LOW:
-    case KIND_HIGH:
-    case KIND_SWING:
-    case KIND_FAST:
-    case KIND_DRIFT:
-    case KIND_EC_FALL:
-        return true;
-    default:
-        return false;
-    }
+    return kind_info(e->site->alerts[slot].kind)->symptom;
 }
 
 /* The earliest standing leader of the same family at a place; slot itself does not count. A symptom does not
  * lead a cause. */
-static int leader_at(const struct engine *e, int place, enum family family, int slot)
+static int leader_at(const struct engine *e, int place, enum alert_family family, int slot)
 {
     int best = -1;
     if (place < 0)
@@ -114,11 +74,27 @@ static int silent_leader(const struct engine *e, int slot)
     return -1;
 }
 
+/* What a service window leaves behind has one cause, the work: the first that is told speaks for the rest. */
+static int service_leader(const struct engine *e, int slot)
+{
+    int place = e->site->alerts[slot].place, tank = e->site->places[place].tank;
+    if (tank < 0 || !e->tanks[tank].service_ends)
+        return -1;
+    for (int i = e->site->first_alert[place]; i < e->site->first_alert[place + 1]; i++)
+        if (i != slot && leads(e, i) &&
+            e->alarms.items[i].pub.raised_at.ms == e->tanks[tank].service_until.ms)
+            return i;
+    return -1;
+}
+
 int cause_leader(void *engine, int slot)
 {
     const struct engine *e = engine;
     const struct alert_slot *mine = &e->site->alerts[slot];
-    enum family family = family_of(mine);
+    int first = service_leader(e, slot);
+    if (first >= 0)
+        return first;
+    enum alert_family family = family_of(mine);
     int air = slot_find(e->site, mine->place, KIND_OUT_OF_WATER, Q_COUNT);
     if (air >= 0 && air != slot && mine->kind != KIND_LEAK && leads(e, air))
         return air; /* a probe in the air says nothing of the water */
@@ -215,7 +191,10 @@ static void explain_limit(const struct engine *e, const struct alert_slot *slot,
     if (s >= 0 && utc_is_set(e->streams[s].value_t)) {
         struct window_range day = window_range(&e->streams[s].day, e->streams[s].value_t, MS_PER_DAY);
         if (day.bins > 0) {
-            text_put(&out, "; over the day ");
+            text_put(&out, slot->kind == KIND_SWING && service_disturbs(e, e->site->places[slot->place].tank,
+                                                                        e->streams[s].value_t, MS_PER_DAY)
+                               ? "; over the day, with the work in it, "
+                               : "; over the day ");
             put_value(&out, slot->quantity, day.lo);
             text_put(&out, " to ");
             put_value(&out, slot->quantity, day.hi);
@@ -273,6 +252,26 @@ static void explain_stream(const struct engine *e, const struct alert_slot *slot
     }
 }
 
+/* Names of those that are listed under it: "temp-fast, a2 heater-dead". */
+static void list_followers(const struct engine *e, int slot, struct alert *pub)
+{
+    struct text out = text_over(pub->also, sizeof pub->also);
+    int mine = e->site->alerts[slot].place, left_out = 0;
+    for (int i = 0; i < e->site->alert_count; i++) {
+        const struct alert_slot *s = &e->site->alerts[i];
+        if (e->alarms.items[i].pub.leader != slot || !e->alarms.items[i].pub.active)
+            continue;
+        const char *place = s->place == mine ? "" : e->site->places[s->place].id;
+        if (out.len + strlen(place) + strlen(s->name) + sizeof ", and 999 more" + 1 > out.cap) {
+            left_out++;
+            continue;
+        }
+        text_printf(&out, "%s%s%s%s", out.len > 0 ? ", " : "", place, place[0] != '\0' ? " " : "", s->name);
+    }
+    if (left_out > 0)
+        text_printf(&out, " and %d more", left_out);
+}
+
 void cause_explain(void *engine, int slot, struct alert *pub, struct now now)
 {
     struct engine *e = engine;
@@ -305,4 +304,5 @@ void cause_explain(void *engine, int slot, struct alert *pub, struct now now)
     }
     snprintf(pub->cause, sizeof pub->cause, "%s", cause);
     snprintf(pub->action, sizeof pub->action, "%s", info->action);
+    list_followers(e, slot, pub);
 }

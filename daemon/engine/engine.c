@@ -131,6 +131,7 @@ static void init_tank(struct engine *e, int i, struct now now)
     t->last_step_ec = NAN;
     tank_timer_set(e, i, TANK_EVAL, next_eval(now));
     tank_timer_set(e, i, TANK_SERVICE, MONO_NEVER);
+    tank_timer_set(e, i, TANK_STEP, MONO_NEVER);
 }
 
 struct engine *engine_init(const struct site *site, struct now now)
@@ -371,6 +372,10 @@ static void tank_due(struct engine *e, int id, struct now now, struct effects *f
     int tank = id / TANK_TIMERS;
     if (id % TANK_TIMERS == TANK_SERVICE) {
         service_end(e, tank, now, fx);
+        return;
+    }
+    if (id % TANK_TIMERS == TANK_STEP) {
+        service_learn(e, tank, now, fx);
         return;
     }
     tank_timer_set(e, tank, TANK_EVAL, next_eval(now));

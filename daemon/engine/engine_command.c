@@ -29,8 +29,11 @@ static alarm_action *action_of(enum command_verb verb)
 
 /* For a whole place: only alerts to which the verb can apply are asked, so that one that is NORM does not
  * refuse the rest. */
-static bool fits(const struct alarm *alarm, enum command_verb verb)
+static bool fits(const struct engine *e, int slot, enum command_verb verb)
 {
+    const struct alarm *alarm = &e->alarms.items[slot];
+    if (!e->site->alerts[slot].settings.enabled)
+        return false;
     switch (verb) {
     case COMMAND_ACK:
         return alarm->pub.marks == 0 && (alarm->pub.base == ALERT_UNACK || alarm->pub.base == ALERT_RTNUN ||
@@ -56,7 +59,7 @@ static enum status on_alerts(struct engine *e, const struct command *c, alarm_ac
                        command_name(c->verb));
     int done = 0;
     for (int i = e->site->first_alert[c->place]; i < e->site->first_alert[c->place + 1]; i++) {
-        if (!fits(&e->alarms.items[i], c->verb))
+        if (!fits(e, i, c->verb))
             continue;
         enum status st = act(&e->alarms, i, c, now, fx, why);
         if (st != STATUS_OK)

@@ -12,7 +12,7 @@
 #define BIN_ROOM    40
 #define RUN_ROOM    24
 #define POINT_ROOM  16
-#define ALERT_ROOM  1400
+#define ALERT_ROOM  1800
 #define TANK_ROOM   1536
 #define CATCH_UP_MS MS_PER_MIN
 
@@ -107,6 +107,18 @@ static void visit_hand(struct tank_state *t, struct pack *p)
     }
 }
 
+static void visit_spans(struct tank_state *t, struct pack *p)
+{
+    pack_i32(p, &t->span_count, 0, SERVICE_SPANS);
+    for (int i = 0; i < t->span_count && !p->bad; i++) {
+        pack_utc(p, &t->spans[i].begin);
+        pack_utc(p, &t->spans[i].end);
+    }
+    /* One that is open although no work goes on would leave out everything from then on. */
+    if (!p->bad && t->span_count > 0 && !t->in_service && !utc_is_set(t->spans[t->span_count - 1].end))
+        t->span_count--;
+}
+
 static void visit_tank(struct engine *e, int tank, struct pack *p, struct now now)
 {
     struct tank_state *t = &e->tanks[tank];
@@ -115,6 +127,7 @@ static void visit_tank(struct engine *e, int tank, struct pack *p, struct now no
     visit_hand(t, p);
     pack_bool(p, &t->in_service);
     pack_utc(p, &t->service_until);
+    visit_spans(t, p);
     pack_utc(p, &t->last_change);
     pack_f64(p, &t->last_step_ec, -1e6, 1e6);
     pack_text(p, t->service_why, sizeof t->service_why);
@@ -259,13 +272,13 @@ static void end_lost_service(struct engine *e, int tank, struct now now)
 }
 
 /* A delay that ran out when its probes had been unheard for too long: their silence would have ended it. */
-static void end_unheard_delay(struct engine *e, int slot)
+static void end_unheard_delay(struct engine *e, int slot, struct now now)
 {
     const struct alert_slot *alert = &e->site->alerts[slot];
     mono_t due = timers_due(&e->timers, slot * ALARM_TIMERS + ALARM_DELAY);
     int first = alert->kind <= KIND_DRIFT ? site_stream_of(e->site, alert->place, alert->quantity) : -1;
     int s = first;
-    if (first < 0 || due.ms == MONO_NEVER.ms)
+    if (first < 0 || due.ms > now.mono.ms)
         return;
     do {
         if (mono_add(e->streams[s].fresh_at, health_stale_ms(e, s)).ms >= due.ms)
@@ -279,8 +292,10 @@ static void mend(struct engine *e, struct now now)
 {
     for (int i = 0; i < e->site->tank_count; i++)
         end_lost_service(e, i, now);
-    for (int i = 0; i < e->site->alert_count; i++)
-        end_unheard_delay(e, i);
+    for (int i = 0; i < e->site->alert_count; i++) {
+        end_unheard_delay(e, i, now);
+        alarm_restored(&e->alarms, i, now);
+    }
     traffic_watch_restored(e, now);
 }
 

@@ -38,14 +38,15 @@ static void rule_band(struct engine *e, const struct tank *tank, enum quantity q
     judge(e, tank->place, KIND_HIGH, q, v, tank->band[q].hi, true, now, fx);
 }
 
-/* Range over the rolling day. */
+/* Range over the rolling day, changes by service windows apart. */
 static void rule_swing(struct engine *e, const struct tank *tank, enum quantity q, int stream, utc_t t,
                        struct now now, struct effects *fx)
 {
     if (isnan(tank->day_range[q]))
         return;
-    struct window_range range = window_range(&e->streams[stream].day, t, SWING_SPAN_MS);
-    judge(e, tank->place, KIND_SWING, q, range.mean_hi - range.mean_lo, tank->day_range[q], true, now, fx);
+    double range =
+        service_range(e, e->site->places[tank->place].tank, &e->streams[stream].day, t, SWING_SPAN_MS);
+    judge(e, tank->place, KIND_SWING, q, range, tank->day_range[q], true, now, fx);
 }
 
 /* The thermostat's own cycle, once learnt, is what the tank always does. */
@@ -57,12 +58,13 @@ static double fast_limit(const struct engine *e, const struct tank *tank, enum q
 }
 
 /* Change over an hour, between means of a quarter of an hour: noise and a thermostat's own cycle weigh
- * little. */
+ * little. The work of a service window, and the first hours after it, are no change of the tank's own. */
 static void rule_fast(struct engine *e, const struct tank *tank, enum quantity q, int stream, utc_t t,
                       struct now now, struct effects *fx)
 {
     const struct window *w = &e->streams[stream].day;
-    if (isnan(tank->per_hour[q]))
+    if (isnan(tank->per_hour[q]) ||
+        service_disturbs(e, e->site->places[tank->place].tank, t, 2 * FAST_SPAN_MS))
         return;
     double change = window_mean_over(w, t, FAST_MEAN_MS) -
                     window_mean_over(w, (utc_t){ t.ms - FAST_SPAN_MS }, FAST_MEAN_MS);

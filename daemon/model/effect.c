@@ -5,6 +5,7 @@ static const char *const names[EVENT_COUNT] = {
     [EVENT_TOPOFF_SEEN] = "topoff-seen",
     [EVENT_SERVICE_BEGIN] = "service-begin",
     [EVENT_SERVICE_END] = "service-end",
+    [EVENT_SERVICE_STEP] = "service-step",
     [EVENT_UNLEARNT] = "unlearnt",
     [EVENT_PROBE_LATE] = "probe-late",
     [EVENT_CONFLICT] = "conflict",

@@ -5,7 +5,8 @@
 #include <stdio.h>
 #include <string.h>
 
-/* Reminders while nobody has acknowledged, and the new alarm when an acknowledged one stays: by priority. */
+/* The first reminder while nobody has acknowledged, and the new alarm when an acknowledged one stays: by
+ * priority. Further reminders come ever more rarely, but daily at least. */
 static const int64_t renotify_ms[PRIORITY_COUNT] = { 24 * MS_PER_HOUR, 6 * MS_PER_HOUR, MS_PER_HOUR };
 static const int64_t realarm_ms[PRIORITY_COUNT] = { 0, 48 * MS_PER_HOUR, 12 * MS_PER_HOUR };
 
@@ -30,6 +31,7 @@ static struct alert_settings settings_default(enum alert_kind kind, enum quantit
         .on_delay_ms = (int64_t)(info->on_delay_s * MS_PER_S),
         .off_delay_ms = (int64_t)(info->off_delay_s * MS_PER_S),
         .renotify_ms = renotify_ms[info->priority],
+        .renotify_most_ms = MS_PER_DAY,
         .realarm_ms = realarm_ms[info->priority],
     };
 }

@@ -27,6 +27,8 @@ struct alarm {
     struct alert pub;   /* as others see it */
     enum tri condition; /* last judged; UNKNOWN after silence */
     bool told;          /* a raise was announced, its clear is still owed */
+    bool hushed;        /* the last that would have been announced was not, because it chatters */
+    char aside_who[ALERT_WHO_MAX], aside_why[ALERT_WHY_MAX]; /* who put it aside, while work overlays it */
 };
 
 struct alarms {
@@ -70,8 +72,8 @@ void alarm_update(struct alarms *a, int slot, struct now now, struct effects *fx
 /* A timer of this alarm came due. now is the deadline itself. */
 void alarm_due(struct alarms *a, int slot, enum alarm_timer which, struct now now, struct effects *fx);
 
-/* What people do. STATUS_REFUSED with a sentence when the state does not allow it. minutes: 0 < m <= 1440 for
- * shelving. */
+/* What people do. An acknowledged leader's followers are acknowledged with it. STATUS_REFUSED with a sentence
+ * when the state does not allow it. minutes: 0 < m <= 1440 for shelving. */
 enum status alarm_ack(struct alarms *a, int slot, const struct command *c, struct now now, struct effects *fx,
                       struct why *why) LENTIC_CHECKED;
 enum status alarm_reset(struct alarms *a, int slot, const struct command *c, struct now now,
@@ -87,11 +89,15 @@ enum status alarm_back(struct alarms *a, int slot, const struct command *c, stru
                        struct effects *fx, struct why *why) LENTIC_CHECKED;
 
 /* It chatters, and will have been calm for long enough at that time; later calls put the time off. At the end
- * what is still owed is told: the clear, or that it stands. */
+ * it is told how the alert stands, if the last of it was kept quiet. */
 void alarm_chatters(struct alarms *a, int slot, mono_t calm_at);
 
 /* Suppressed by design, and its end. No-op when it already is as wanted. */
-void alarm_suppress(struct alarms *a, int slot, bool on, const char *why, struct now now, struct effects *fx);
+void alarm_suppress(struct alarms *a, int slot, bool on, const char *who, const char *why, struct now now,
+                    struct effects *fx);
+
+/* After alarm_visit: one that the configuration has switched off ends with the next timers, and says so. */
+void alarm_restored(struct alarms *a, int slot, struct now now);
 
 static inline bool alarm_stands(const struct alarm *a)
 {

@@ -16,7 +16,12 @@
 #include "engine/window.h"
 
 enum stream_timer { STREAM_HELD, STREAM_SILENT, STREAM_TIMERS };
-enum tank_timer { TANK_EVAL, TANK_SERVICE, TANK_TIMERS };
+enum tank_timer {
+    TANK_EVAL,
+    TANK_SERVICE,
+    TANK_STEP, /* what the work changed can be told */
+    TANK_TIMERS
+};
 
 #define CADENCE_STEPS 15
 #define DAY_BIN_MS    (5 * MS_PER_MIN)
@@ -64,12 +69,21 @@ struct stream_state {
     char last_reason[64], last_sample[40];
 };
 
+#define SERVICE_SPANS 4
+
+struct service_span {
+    utc_t begin, end; /* end UTC_NONE: open */
+};
+
 struct tank_state {
     struct heater heater;
     struct solids solids;
     struct hand_value hand[Q_COUNT];
     bool in_service;
+    bool service_ends; /* while its alerts are released; then service_until is that very moment */
     utc_t service_until;
+    struct service_span spans[SERVICE_SPANS]; /* the last windows, newest last */
+    int32_t span_count;
     utc_t last_change;
     double last_step_ec;
     char service_why[ALERT_WHY_MAX];
@@ -166,5 +180,12 @@ int cause_leader(void *engine, int slot);
 /* --- service.c: service windows --- */
 void service_begin(struct engine *e, int tank, const struct command *c, struct now now, struct effects *fx);
 void service_end(struct engine *e, int tank, struct now now, struct effects *fx);
+/* A while after its end: what the work changed. */
+void service_learn(struct engine *e, int tank, struct now now, struct effects *fx);
+/* A window reaches into (t - span_ms, t]. tank -1: never. */
+bool service_disturbs(const struct engine *e, int tank, utc_t t, int64_t span_ms);
+/* Range of the 5 min means over (to - span_ms, to]: work, and the two hours after it, left out; what it moved
+ * taken off. NaN: nothing there. */
+double service_range(const struct engine *e, int tank, const struct window *w, utc_t to, int64_t span_ms);
 
 #endif

@@ -87,6 +87,9 @@ enum alert_kind {
     KIND_COUNT
 };
 
+/* Alerts of one family follow from one another: the one that leads speaks for the rest. */
+enum alert_family { FAMILY_OTHER, FAMILY_HEAT, FAMILY_SOLIDS, FAMILY_PROBE };
+
 struct kind_info {
     const char *name; /* topic part: "low" with a quantity gives "temp-low"; "heater-dead" stands alone */
     enum alert_scope scope;
@@ -98,6 +101,10 @@ struct kind_info {
     double deadband; /* in the quantity's unit; only for kinds with a comparator. NaN: the quantity's own
                         default */
     double on_delay_s, off_delay_s;
+    const char *meaning; /* what it means, in a sentence or two */
+    const char *time;    /* how long there is */
+    enum alert_family family;
+    bool symptom; /* a number out of its limits, as against something that is known to be wrong */
 };
 
 const struct kind_info *kind_info(enum alert_kind kind);
@@ -114,11 +121,16 @@ struct alert_settings {
     bool latching;
     double deadband;
     int64_t on_delay_ms, off_delay_ms;
-    int64_t renotify_ms; /* 0 = no reminders */
-    int64_t realarm_ms;  /* 0 = never */
+    int64_t renotify_ms;      /* until the first reminder; 0 = none */
+    int64_t renotify_most_ms; /* each further one after twice the time, this at the most; at or below
+                                 renotify_ms: always after renotify_ms */
+    int64_t realarm_ms;       /* 0 = never */
 };
 
 #define KIND_TEXT_MAX 40
+
+/* The family of one alert: a limit's is that of its quantity. */
+enum alert_family kind_family(enum alert_kind kind, enum quantity q);
 
 /* "temp-low", "heater-dead". */
 const char *kind_format(enum alert_kind kind, enum quantity q, char *buf, size_t cap);
@@ -126,6 +138,7 @@ const char *kind_format(enum alert_kind kind, enum quantity q, char *buf, size_t
 #define ALERT_CAUSE_MAX    64
 #define ALERT_EVIDENCE_MAX 256
 #define ALERT_ACTION_MAX   256
+#define ALERT_ALSO_MAX     128
 #define ALERT_WHO_MAX      48
 #define ALERT_WHY_MAX      96
 
@@ -142,11 +155,14 @@ struct alert {
     char cause[ALERT_CAUSE_MAX];
     char evidence[ALERT_EVIDENCE_MAX];
     char action[ALERT_ACTION_MAX];
-    utc_t due;           /* when the limit or the harm is reached; UTC_NONE when not known */
-    utc_t shelved_until; /* UTC_NONE when not shelved */
+    char also[ALERT_ALSO_MAX]; /* names of those listed under it, by comma; empty: none */
+    utc_t due;                 /* when the limit or the harm is reached; UTC_NONE when not known */
+    utc_t due_early, due_late; /* its honest spread: four of five come within it */
+    utc_t shelved_until;       /* UTC_NONE when not shelved */
     utc_t out_until;
     char who[ALERT_WHO_MAX], why[ALERT_WHY_MAX]; /* of the last command */
-    uint32_t raises, reminders;                  /* since NORM */
+    uint32_t raises;                             /* since NORM */
+    uint32_t reminders;                          /* since the last raise */
     int leader; /* index of the alert that leads this one's group, -1 when it stands alone or leads */
 };
 

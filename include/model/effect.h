@@ -21,6 +21,7 @@ enum event_kind {
     EVENT_TOPOFF_SEEN,
     EVENT_SERVICE_BEGIN,
     EVENT_SERVICE_END,
+    EVENT_SERVICE_STEP, /* what the work changed */
     EVENT_UNLEARNT,
     EVENT_PROBE_LATE,
     EVENT_CONFLICT,

@@ -471,9 +471,9 @@ static void a_latch_is_kept_under_a_mark(void **state)
 {
     struct rig *r = *state;
     rises(r, LATCHING);
-    alarm_suppress(&r->alarms, LATCHING, true, "service", here(r), &r->fx);
+    alarm_suppress(&r->alarms, LATCHING, true, "ada", "service", here(r), &r->fx);
     falls(r, LATCHING);
-    alarm_suppress(&r->alarms, LATCHING, false, "done", here(r), &r->fx);
+    alarm_suppress(&r->alarms, LATCHING, false, "", "done", here(r), &r->fx);
     assert_string_equal(told(r), "raise! suppress state unsuppress clear!");
     assert_int_equal(at(r, LATCHING)->pub.base, ALERT_LATUN);
     wait_to(r, r->ms / 1000 + 3600);
@@ -485,13 +485,13 @@ static void the_last_of_three_marks_ends_it(void **state)
     struct rig *r = *state;
     rises(r, PLAIN);
     assert_int_equal(person(r, PLAIN, alarm_shelve, 60), STATUS_OK);
-    alarm_suppress(&r->alarms, PLAIN, true, "service", here(r), &r->fx);
-    alarm_suppress(&r->alarms, PLAIN, true, "service", here(r), &r->fx); /* no-op */
+    alarm_suppress(&r->alarms, PLAIN, true, "ada", "service", here(r), &r->fx);
+    alarm_suppress(&r->alarms, PLAIN, true, "ada", "service", here(r), &r->fx); /* no-op */
     assert_string_equal(alert_state_name(at(r, PLAIN)->pub.base, at(r, PLAIN)->pub.marks), "DSUPR");
     assert_int_equal(person(r, PLAIN, alarm_out, NAN), STATUS_OK);
     assert_string_equal(alert_state_name(at(r, PLAIN)->pub.base, at(r, PLAIN)->pub.marks), "OOSRV");
     wait_to(r, 120 + 3600);
-    alarm_suppress(&r->alarms, PLAIN, false, "done", here(r), &r->fx);
+    alarm_suppress(&r->alarms, PLAIN, false, "", "done", here(r), &r->fx);
     assert_string_equal(told(r), "raise! shelve suppress out unshelve unsuppress");
     assert_int_equal(person(r, PLAIN, alarm_back, NAN), STATUS_OK);
     assert_string_equal(told(r), "back raise!");
@@ -865,7 +865,7 @@ static void random_person(struct script *s, int64_t ms)
         break;
     case 3: {
         bool on = !suppressed(w);
-        alarm_suppress(&r->alarms, s->slot, on, "service", here(r), &r->fx);
+        alarm_suppress(&r->alarms, s->slot, on, "ada", "service", here(r), &r->fx);
         if (on)
             twin_mark(w, ALERT_BY_DESIGN, ms, "suppress");
         else

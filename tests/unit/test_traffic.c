@@ -301,7 +301,7 @@ static void alert_that_chatters(void **state)
     pass(&w, 28 * MS_PER_MIN, &out);
     assert_string_equal(log, "");
     pass(&w, MS_PER_MIN, &out);
-    assert_string_equal(log, "chatter-end clear! ");
+    assert_string_equal(log, "chatter-end update! ");
     assert_false(engine_tank_alert(&w, STORE).chattering);
     engine_tank_fini(&w);
 }
@@ -325,7 +325,7 @@ static void one_that_calms_down_active_is_told(void **state)
     w.engine = engine_init(&w.site, w.now);
     assert_true(engine_restore(w.engine, bytes, n, w.now) > 0);
     pass(&w, 30 * MS_PER_MIN, &out);
-    assert_string_equal(log, "chatter-end remind! ");
+    assert_string_equal(log, "chatter-end update! ");
     engine_tank_fini(&w);
 }
 
