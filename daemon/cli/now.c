@@ -10,7 +10,7 @@
 
 #include "adapters/clock.h"
 #include "adapters/mqtt.h"
-#include "base/number.h"
+#include "cli/reach.h"
 #include "cli/sums.h"
 #include "cli/verbs.h"
 #include "config/load.h"
@@ -192,33 +192,11 @@ static int run(struct watch *w, const struct site *site, const struct broker_set
     return code;
 }
 
-/* host: room of n bytes for what --broker names. */
-static int choose_broker(const struct options *o, const char *text, struct broker_settings *broker,
-                         char *host, size_t n)
-{
-    const char *colon = text != NULL ? strrchr(text, ':') : NULL;
-    double port = 1883;
-    if (text == NULL)
-        return OPTIONS_GO_ON;
-    size_t length = colon != NULL ? (size_t)(colon - text) : strlen(text);
-    bool ok = length > 0 && length < n;
-    if (ok && colon != NULL)
-        ok = number_parse(colon + 1, strlen(colon + 1), NUMBER_PLAIN, &port) == STATUS_OK && port >= 1 &&
-             port <= 65535;
-    if (!ok)
-        return options_fail(o, 2, "--broker takes HOST:PORT, not \"%.60s\"", text);
-    memcpy(host, text, length);
-    host[length] = 0;
-    broker->host = host;
-    broker->port = (int)port;
-    return OPTIONS_GO_ON;
-}
-
 static int watch_site(struct watch *w, const struct site *site, const char *broker_text)
 {
     struct broker_settings broker = site->broker;
-    char id[48], host[256];
-    int code = choose_broker(w->options, broker_text, &broker, host, sizeof host);
+    char id[48], host[REACH_HOST_MAX];
+    int code = reach_parse(w->options, "--broker", broker_text, &broker, host);
     if (code != OPTIONS_GO_ON)
         return code;
     /* The daemon's own id would throw the daemon out. */

@@ -1,4 +1,3 @@
-#include <math.h>
 #include <signal.h>
 #include <stdlib.h>
 #include <string.h>
@@ -7,14 +6,13 @@
 
 #include "adapters/clock.h"
 #include "adapters/mqtt.h"
-#include "base/number.h"
 #include "base/text.h"
+#include "cli/reach.h"
 #include "cli/rehearse.h"
 
 #define WAKE_MS       20
 #define PATIENCE_MS   15000 /* for the first connection */
 #define CLOSE_WAIT_MS 2000
-#define HOST_MAX      256
 
 static volatile sig_atomic_t interrupted;
 
@@ -58,24 +56,6 @@ static void publish_message(void *context, const struct sim_message *m)
     p->job->bytes += m->payload_len;
 }
 
-/* host: HOST_MAX bytes. */
-static enum status broker_parse(const char *text, char *host, int *port)
-{
-    const char *colon = strrchr(text, ':');
-    size_t n = colon != NULL ? (size_t)(colon - text) : strlen(text);
-    double v = 1883;
-    if (n == 0 || n >= HOST_MAX)
-        return STATUS_INVALID;
-    if (colon != NULL && number_parse(colon + 1, strlen(colon + 1), NUMBER_PLAIN, &v) != STATUS_OK)
-        return STATUS_INVALID;
-    if (v < 1 || v > 65535 || v != floor(v))
-        return STATUS_INVALID;
-    memcpy(host, text, n);
-    host[n] = '\0';
-    *port = (int)v;
-    return STATUS_OK;
-}
-
 static bool wait_for_link(struct mqtt *mqtt)
 {
     mono_t begin = clock_now().mono;
@@ -109,14 +89,12 @@ static void run(struct publisher *p)
 
 int rehearse_publish(struct rehearse_job *job)
 {
-    char host[HOST_MAX], id[64];
+    char host[REACH_HOST_MAX], id[64];
     struct broker_settings broker = job->site->broker;
     struct why why = { "" };
-    if (job->broker != NULL) {
-        if (broker_parse(job->broker, host, &broker.port) != STATUS_OK)
-            return options_fail(job->options, 2, "--broker takes HOST:PORT, not \"%.60s\"", job->broker);
-        broker.host = host;
-    }
+    int code = reach_parse(job->options, "--broker", job->broker, &broker, host);
+    if (code != OPTIONS_GO_ON)
+        return code;
     /* The daemon's own id would throw the daemon out. */
     struct text name = text_over(id, sizeof id);
     text_printf(&name, "lentic-rehearse-%ld", (long)getpid());

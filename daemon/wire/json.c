@@ -276,6 +276,63 @@ const char *json_doc_key(const struct json_doc *doc, size_t index)
     return at == NULL ? NULL : json_object_iter_key(at);
 }
 
+struct walk {
+    void (*each)(void *context, const char *pointer, const struct json_item *item);
+    void *context;
+    char pointer[JSON_WALK_POINTER_MAX];
+};
+
+/* Appends "/key" with its escapes. Returns the new length, 0 when it does not fit. */
+static size_t append_key(char *pointer, size_t n, const char *key)
+{
+    if (n + 1 >= JSON_WALK_POINTER_MAX)
+        return 0;
+    pointer[n++] = '/';
+    for (; *key != '\0'; key++) {
+        bool escaped = *key == '~' || *key == '/';
+        if (n + 1 + escaped >= JSON_WALK_POINTER_MAX)
+            return 0;
+        if (escaped)
+            pointer[n++] = '~';
+        pointer[n++] = *key == '~' ? '0' : *key == '/' ? '1' : *key;
+    }
+    pointer[n] = '\0';
+    return n;
+}
+
+/* Bounded by JSON_DOC_DEPTH_MAX. */
+static void walk_into(struct walk *w, json_t *v, size_t n)
+{
+    if (json_is_object(v)) {
+        for (void *at = json_object_iter(v); at != NULL; at = json_object_iter_next(v, at)) {
+            size_t longer = append_key(w->pointer, n, json_object_iter_key(at));
+            if (longer > 0)
+                walk_into(w, json_object_iter_value(at), longer);
+        }
+    } else if (json_is_array(v)) {
+        for (size_t i = 0; i < json_array_size(v); i++) {
+            char index[24];
+            snprintf(index, sizeof index, "%zu", i);
+            size_t longer = append_key(w->pointer, n, index);
+            if (longer > 0)
+                walk_into(w, json_array_get(v, i), longer);
+        }
+    } else {
+        struct json_item item = item_of(v);
+        w->pointer[n] = '\0';
+        w->each(w->context, w->pointer, &item);
+    }
+}
+
+void json_doc_walk(const struct json_doc *doc,
+                   void (*each)(void *context, const char *pointer, const struct json_item *item),
+                   void *context)
+{
+    struct walk w = { .each = each, .context = context };
+    if (doc->root != NULL)
+        walk_into(&w, doc->root, 0);
+}
+
 void json_doc_text(const struct json_doc *doc, const char *pointer, char *buf, size_t cap)
 {
     struct json_item item = json_doc_at(doc, pointer);

@@ -7,6 +7,7 @@
  * broker or store. In the order of the help. */
 #define VERBS(X)                                                                                             \
     X(check, "every fault of a configuration, with its line")                                                \
+    X(listen, "hears a broker and proposes the entries of its probes")                                       \
     X(now, "the board of all tanks, and what is wrong with them")                                            \
     X(probes, "health of every probe: age, cadence, share of good readings, calibration")                    \
     X(calibrate, "a probe in buffers, standards, beside a reference; undo, history")                         \

@@ -53,6 +53,13 @@ bool json_doc_is_object(const struct json_doc *doc);
  * name. */
 const char *json_doc_key(const struct json_doc *doc, size_t index);
 
+/* Every member that is no object or array, in the order of the document, with its pointer. Pointers of
+ * JSON_WALK_POINTER_MAX bytes or more are left out. */
+#define JSON_WALK_POINTER_MAX 256
+void json_doc_walk(const struct json_doc *doc,
+                   void (*each)(void *context, const char *pointer, const struct json_item *item),
+                   void *context);
+
 /* The text there, cut to cap; empty when it is no text. */
 void json_doc_text(const struct json_doc *doc, const char *pointer, char *buf, size_t cap);
 
