@@ -98,11 +98,14 @@ static void subscribe(struct mqtt *m)
         return;
     }
     MQTTSubscribe_options *each = calloc((size_t)n, sizeof *each);
-    if (each == NULL)
+    int *qos = calloc((size_t)n, sizeof *qos);
+    if (each == NULL || qos == NULL)
         abort();
     for (int i = 0; i < n; i++) {
         each[i] = (MQTTSubscribe_options)MQTTSubscribe_options_initializer;
-        each[i].retainAsPublished = 0; /* the flag then says "replayed", which is what matters */
+        /* Off, the flag says "replayed", which is what matters of readings. */
+        each[i].retainAsPublished = (asked->filters.qos[i] & MQTT_RETAIN_AS_PUBLISHED) != 0;
+        qos[i] = asked->filters.qos[i] & ~MQTT_RETAIN_AS_PUBLISHED;
     }
     MQTTAsync_responseOptions response = MQTTAsync_responseOptions_initializer;
     response.context = asked;
@@ -116,8 +119,9 @@ static void subscribe(struct mqtt *m)
         response.onSuccess = on_subscribed3;
         response.onFailure = on_subscribe_failed3;
     }
-    int rc = MQTTAsync_subscribeMany(m->client, n, asked->filters.names, asked->filters.qos, &response);
+    int rc = MQTTAsync_subscribeMany(m->client, n, asked->filters.names, qos, &response);
     free(each);
+    free(qos);
     if (rc != MQTTASYNC_SUCCESS) {
         free_asked(asked);
         mqtt_link_ended(m, MQTT_END_LOST, "the subscriptions could not be sent");

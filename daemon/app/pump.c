@@ -138,9 +138,35 @@ static enum status obey(struct pump *p, const struct message *m, size_t prefix, 
     if (m->retain)
         return why_say(why, STATUS_REFUSED,
                        "a retained command is never obeyed: publish it without the retain flag");
+    if (m->expired)
+        return why_say(why, STATUS_REFUSED,
+                       "the command had expired before it was read; if it still holds, send it again");
     enum status st =
         commands_parse(p->site, m->topic + prefix, m->topic_len - prefix, m->payload, m->payload_len, c, why);
+    if (c->verb < COMMAND_COUNT && p->site->command_off[c->verb])
+        return why_say(why, STATUS_REFUSED,
+                       "%s is switched off in the configuration (commands = { %s = false; })",
+                       command_name(c->verb), command_name(c->verb));
     return st != STATUS_OK ? st : engine_command(p->engine, c, m->now, &p->fx, why);
+}
+
+/* What is done at somebody's word is kept with the name. */
+static void record(struct pump *p, const struct command *c, utc_t t)
+{
+    if (p->fx.count == EFFECTS_MAX)
+        return;
+    struct effect *e = &p->fx.items[p->fx.count++];
+    *e = (struct effect){ .kind = EFFECT_EVENT, .t = t };
+    e->u.event = (struct event){
+        .kind = EVENT_COMMAND, .place = c->place, .quantity = c->quantity, .value = c->minutes
+    };
+    struct text out = text_over(e->u.event.text, sizeof e->u.event.text);
+    text_put(&out, command_name(c->verb));
+    if (c->alert >= 0)
+        text_printf(&out, " %s", p->site->alerts[c->alert].ref);
+    text_printf(&out, ", by %s", c->who[0] != '\0' ? c->who : "somebody who gave no name");
+    if (c->why[0] != '\0')
+        text_printf(&out, ": %s", c->why);
 }
 
 /* The last effect of each alert tells how it stands now. */
@@ -188,11 +214,82 @@ static void command(struct pump *p, const struct message *m, size_t prefix)
           st == STATUS_OK ? "done" : why.text);
     if (st == STATUS_OK && why.text[0] == '\0')
         say_done(p, &why);
+    if (st == STATUS_OK)
+        record(p, &c, m->now.utc);
     flush(p);
     struct text out = text_over(json, sizeof json);
     commands_format_answer(p->site, &c, st, why.text, &out);
     if (p->sinks.answer != NULL)
         p->sinks.answer(p->sinks.context, m, json, out.len);
+}
+
+/* --- sets of the Homie tree --- */
+
+static bool asks_for(const struct homie_set *set, const struct alert *a)
+{
+    if (set->property.part == HOMIE_ACKNOWLEDGE)
+        return a->marks == 0 &&
+               (a->base == ALERT_UNACK || a->base == ALERT_RTNUN || a->base == ALERT_LATUN);
+    return (a->marks & ALERT_SHELVED) != 0;
+}
+
+/* Whether there is anything to do at a place: a set that wants what is already so is no mistake. */
+static bool is_wanted(const struct pump *p, const struct homie_set *set, int place, struct now now)
+{
+    if (set->property.part != HOMIE_ACKNOWLEDGE && set->number > 0)
+        return true;
+    if (set->property.part == HOMIE_ACKNOWLEDGE && set->number == 0)
+        return false;
+    if (set->property.part == HOMIE_WINDOW) {
+        struct tank_report report;
+        engine_report_tank(p->engine, p->site->places[place].tank, now, &report);
+        return report.in_service;
+    }
+    for (int i = p->site->first_alert[place]; i < p->site->first_alert[place + 1]; i++)
+        if (asks_for(set, engine_alert(p->engine, i)))
+            return true;
+    return false;
+}
+
+static enum command_verb verb_of(const struct homie_set *set)
+{
+    switch (set->property.part) {
+    case HOMIE_ACKNOWLEDGE:
+        return COMMAND_ACK;
+    case HOMIE_SHELVE:
+        return set->number > 0 ? COMMAND_SHELVE : COMMAND_UNSHELVE;
+    default:
+        return COMMAND_SERVICE;
+    }
+}
+
+static enum status set_place(struct pump *p, const struct homie_set *set, int place, struct now now,
+                             struct why *why)
+{
+    struct command c = command_of(verb_of(set));
+    c.place = place;
+    c.minutes = set->number;
+    (void)snprintf(c.who, sizeof c.who, "homie");
+    enum status st = engine_command(p->engine, &c, now, &p->fx, why);
+    if (st == STATUS_OK)
+        record(p, &c, now.utc);
+    flush(p);
+    return st;
+}
+
+static void homie_set(struct pump *p, const struct message *m)
+{
+    struct homie_set set;
+    struct why why = { "" };
+    enum status st = homie_parse_set(p->site, m, &set, &why);
+    p->counts.commands++;
+    for (int place = 0; st == STATUS_OK && place < p->site->place_count; place++)
+        if ((set.place == HOMIE_ROOT || set.place == place) && is_wanted(p, &set, place, m->now))
+            st = set_place(p, &set, place, m->now, &why);
+    p->counts.commands_refused += st != STATUS_OK;
+    trace(p, "wire/homie_set", "%.*s: %s", (int)m->topic_len, m->topic, st == STATUS_OK ? "done" : why.text);
+    if (p->sinks.set != NULL)
+        p->sinks.set(p->sinks.context, &set, st, why.text);
 }
 
 /* --- readings --- */
@@ -221,6 +318,8 @@ void pump_message(struct pump *p, const struct message *m)
     advance(p, m->now, false);
     if (is_command(p, m, &prefix)) {
         command(p, m, prefix);
+    } else if (p->site->publish.homie && homie_is_set(p->site, m->topic, m->topic_len)) {
+        homie_set(p, m);
     } else {
         int count = decode_message(p->topics, p->site, m, samples, DECODE_MAX);
         if (count == 0) {

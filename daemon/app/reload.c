@@ -33,7 +33,7 @@ int daemon_filters(const struct site *site, const char **filters, int *qos, int 
     snprintf(buf, half, "%s/do/+", site->publish.base);
     snprintf(buf + half, n - half, "%s/heartbeat", site->publish.base);
     filters[count] = buf;
-    qos[count++] = 1;
+    qos[count++] = 1 | MQTT_RETAIN_AS_PUBLISHED;
     if (site->publish.heartbeat_s > 0) {
         filters[count] = buf + half;
         qos[count++] = 0;

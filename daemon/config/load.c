@@ -38,6 +38,7 @@ static const struct {
     { "store", settings_store },
     { "publish", settings_publish },
     { "notify", settings_notify },
+    { "commands", settings_commands },
     { "sources", read_sources },
     { "stores", read_stores },
     { "salts", waters_salts },

@@ -33,7 +33,14 @@ void settings_defaults(struct site *site)
                                            .keep_raw_days = 400,
                                            .inbox_kib = 4096,
                                            .runtime_dir = "/run/lentic" };
-    site->publish = (struct publish_settings){ .tank_every_s = 60, .tank_least_s = 5, .heartbeat_s = 60 };
+    site->publish = (struct publish_settings){ .tank_every_s = 60,
+                                               .tank_least_s = 5,
+                                               .heartbeat_s = 60,
+                                               .homie = true,
+                                               .homie_domain = "homie",
+                                               .homie_every_s = 300 };
+    for (int q = 0; q < Q_COUNT; q++)
+        site->publish.homie_step[q] = NAN;
     site->notify = (struct notify_settings){
         .command_timeout_s = 30, .quiet_from_min = -1, .quiet_to_min = -1, .summary_min = -1
     };
@@ -202,6 +209,15 @@ void settings_publish(struct loader *ld, const struct config_setting_t *at)
           .lo = 5,
           .hi = 3600,
           .unit = "s" },
+        { .name = "homie", .type = KEY_FLAG, .into = INTO(homie) },
+        { .name = "homie_domain", .type = KEY_ID, .into = INTO(homie_domain) },
+        { .name = "homie_every_s",
+          .type = KEY_NUMBER,
+          .into = INTO(homie_every_s),
+          .lo = 1,
+          .hi = 86400,
+          .unit = "s" },
+        { .name = "homie_step", .type = KEY_APPLY, .into = INTO(homie_step), .apply = keys_amounts },
     };
 #undef INTO
     struct key_part part = { KEY_ROWS(rows), &ld->site->publish, NULL };
@@ -261,6 +277,29 @@ void settings_notify(struct loader *ld, const struct config_setting_t *at)
         fault_say(ld->faults, at, "quiet_from and quiet_to go together; one of them is missing");
     else if (notify->quiet_from_min >= 0 && notify->quiet_from_min == notify->quiet_to_min)
         fault_say(ld->faults, at, "quiet_from and quiet_to are the same time of day");
+}
+
+/* "ack = false": that one is not taken from the broker. */
+static void read_command_switch(struct loader *ld, const struct config_setting_t *at, const struct key *key,
+                                void *target)
+{
+    (void)key;
+    if (config_setting_type(at) == CONFIG_TYPE_BOOL)
+        *(bool *)target = config_setting_get_bool(at) == 0;
+    else
+        fault_say(ld->faults, at, "%s must be true or false, without quotes", config_setting_name(at));
+}
+
+void settings_commands(struct loader *ld, const struct config_setting_t *at)
+{
+    struct key rows[COMMAND_COUNT];
+    for (int v = 0; v < COMMAND_COUNT; v++)
+        rows[v] = (struct key){ .name = command_name((enum command_verb)v),
+                                .type = KEY_APPLY,
+                                .into = (size_t)v * sizeof(bool),
+                                .apply = read_command_switch };
+    struct key_part part = { KEY_ROWS(rows), ld->site->command_off, NULL };
+    (void)keys_read(ld, at, "commands", &part, 1);
 }
 
 static const char *joined(struct loader *ld, const char *front, const char *id)

@@ -1,5 +1,6 @@
 #include "model/command.h"
 
+#include <math.h>
 #include <string.h>
 
 static const char *const names[COMMAND_COUNT] = {
@@ -20,4 +21,21 @@ enum command_verb command_find(const char *name, size_t n)
         if (strlen(names[v]) == n && memcmp(names[v], name, n) == 0)
             return (enum command_verb)v;
     return COMMAND_COUNT;
+}
+
+struct command command_of(enum command_verb verb)
+{
+    return (struct command){ .verb = verb,
+                             .place = -1,
+                             .alert = -1,
+                             .minutes = NAN,
+                             .quantity = Q_COUNT,
+                             .value = NAN,
+                             .litres = NAN,
+                             .grams = NAN,
+                             .at = UTC_NONE,
+                             .stream = -1,
+                             .gain = NAN,
+                             .offset = NAN,
+                             .back_to = UTC_NONE };
 }

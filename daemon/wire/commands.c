@@ -296,19 +296,7 @@ enum status commands_parse(const struct site *site, const char *verb, size_t ver
                            size_t n, struct command *out, struct why *why)
 {
     struct request r = { .site = site, .why = why, .st = STATUS_OK };
-    *out = (struct command){ .verb = command_find(verb, verb_len),
-                             .place = -1,
-                             .alert = -1,
-                             .minutes = NAN,
-                             .quantity = Q_COUNT,
-                             .value = NAN,
-                             .litres = NAN,
-                             .grams = NAN,
-                             .at = UTC_NONE,
-                             .stream = -1,
-                             .gain = NAN,
-                             .offset = NAN,
-                             .back_to = UTC_NONE };
+    *out = command_of(command_find(verb, verb_len));
     if (out->verb == COMMAND_COUNT)
         return why_say(
             why, STATUS_INVALID,

@@ -238,3 +238,23 @@ void encode_alert_text(const struct site *site, const struct alert *a, enum aler
         break;
     }
 }
+
+void encode_alert_line(const struct site *site, const struct alert *a, utc_t t, struct text *out)
+{
+    const struct alert_slot *slot = &site->alerts[a->index];
+    struct telling w = { site, a, slot, kind_info(slot->kind), t, out };
+    put_title(&w);
+    if (a->evidence[0] != '\0') {
+        text_printf(out, ": %s", a->evidence);
+    } else if (!isnan(a->value)) {
+        text_put(out, ": ");
+        put_value(out, slot, a->value);
+        if (!isnan(a->limit)) {
+            text_put(out, ", limit ");
+            put_value(out, slot, a->limit);
+        }
+    }
+    if (a->cause[0] != '\0' && strcmp(a->cause, w.kind->title) != 0)
+        text_printf(out, ". Likely cause: %s", a->cause);
+    text_printf(out, ". Do: %s", a->action[0] != '\0' ? a->action : w.kind->action);
+}

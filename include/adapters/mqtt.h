@@ -37,6 +37,10 @@ struct mqtt_state {
                                 known */
 };
 
+/* Added to a filter's QoS (MQTT 5): the retain flag then says how the message was published, not whether the
+ * broker repeats it. For commands, where either must be refused. */
+#define MQTT_RETAIN_AS_PUBLISHED 0x10
+
 struct mqtt_options {
     const struct broker_settings *broker;
     const char *const *filters; /* topics to subscribe; copied */

@@ -6,6 +6,7 @@
 #include "engine/engine.h"
 #include "model/message.h"
 #include "model/site.h"
+#include "wire/homie.h"
 #include "wire/topic.h"
 
 /* Who takes what the engine asks for. Any may be NULL. */
@@ -16,6 +17,8 @@ struct pump_sinks {
     void (*effect)(void *context, const struct effect *e);
     /* The answer to a command: JSON text; the message it answers. */
     void (*answer)(void *context, const struct message *m, const char *json, size_t n);
+    /* What came of a set of the Homie tree. */
+    void (*set)(void *context, const struct homie_set *set, enum status st, const char *sentence);
 };
 
 struct pump_counts {

@@ -11,6 +11,7 @@ void settings_site(struct loader *ld, const struct config_setting_t *at);
 void settings_broker(struct loader *ld, const struct config_setting_t *at);
 void settings_store(struct loader *ld, const struct config_setting_t *at);
 void settings_publish(struct loader *ld, const struct config_setting_t *at);
+void settings_commands(struct loader *ld, const struct config_setting_t *at);
 void settings_notify(struct loader *ld, const struct config_setting_t *at);
 
 /* Defaults that depend on others: base and client_id from the site's id, the port from tls. */

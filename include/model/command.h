@@ -53,4 +53,7 @@ struct command {
     char detail[NOTE_DETAIL_MAX]; /* the request's own JSON, cut */
 };
 
+/* A request with nothing said but the verb. */
+struct command command_of(enum command_verb verb);
+
 #endif

@@ -20,6 +20,7 @@ struct message {
     bool dup;
     struct now now;          /* clocks at the hand-over */
     uint32_t expiry_left_s;  /* MQTT 5 message expiry still left, 0 when none was given */
+    bool expired;            /* it had run out before the message was taken out of the ring */
     const char *reply_topic; /* MQTT 5 response topic; NULL when none */
     uint32_t reply_topic_len;
     const char *correlation; /* bytes; NULL when none */

@@ -8,6 +8,7 @@
 #include "base/arena.h"
 #include "model/alert.h"
 #include "model/calib.h"
+#include "model/command.h"
 #include "model/quantity.h"
 
 #define ID_MAX         32 /* bytes of an id, without terminator: a-z 0-9 - ; starts with a letter or digit */
@@ -182,6 +183,10 @@ struct publish_settings {
     double tank_every_s; /* slowest refresh of a tank's document */
     double tank_least_s; /* not more often than this, alerts aside */
     double heartbeat_s;
+    bool homie;               /* as a Homie 5 device with children, on a connection of its own */
+    const char *homie_domain; /* first level of its topics */
+    double homie_every_s;     /* slowest refresh of a value that hardly moves */
+    double homie_step[Q_COUNT]; /* dead step of a value; NaN: the noise of a cheap probe */
 };
 
 enum notify_format { NOTIFY_AS_TEXT, NOTIFY_AS_JSON };
@@ -204,6 +209,7 @@ struct site {
     struct store_settings store;
     struct publish_settings publish;
     struct notify_settings notify;
+    bool command_off[COMMAND_COUNT]; /* not taken from the broker */
 
     struct place *places;
     int place_count;

@@ -35,6 +35,9 @@ void encode_alert(const struct site *site, const struct alert *a, enum alert_cha
 void encode_alert_text(const struct site *site, const struct alert *a, enum alert_change change, utc_t t,
                        struct text *out);
 
+/* The alert as one line, without the place: what, the numbers, the cause, what to do. */
+void encode_alert_line(const struct site *site, const struct alert *a, utc_t t, struct text *out);
+
 /* {"t","place","quantity","raw","value","unit","flag","tests":{"gap":1,...},"time":basis}; "late":true and
  * "revised":true only when so. raw is the number as sent; tests that did not apply are left out. */
 void encode_reading(const struct site *site, const struct reading *r, struct text *out);

@@ -1,0 +1,192 @@
+/* What stands at the broker, as text. A line "device DOMAIN/5/ID VERSION CHECKSUM", then its topics, each behind
+ * a blank; "ghost TOPIC" for what is still to be withdrawn. */
+#include "app/homie_tree.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define HEAD_MAX (HOMIE_TOPIC_MAX + 64)
+
+static size_t memory_room(const struct homie_tree *t)
+{
+    size_t room = 64 + (t->ghosts == NULL ? 0 : 8 * strlen(t->ghosts));
+    for (int i = 0; i < t->count; i++) {
+        const struct homie_device *d = &t->devices[i];
+        room += HEAD_MAX + (size_t)d->count * 64 + (d->topics == NULL ? 0 : 2 * strlen(d->topics));
+    }
+    for (int i = 0; i < t->site->alert_count; i++)
+        room += t->alert_told[i] != 0 ? 160 : 0;
+    return room;
+}
+
+static void put_alerts(const struct homie_tree *t, int device, struct text *out)
+{
+    char id[HOMIE_TOPIC_MAX];
+    for (int i = 0; i < t->site->alert_count; i++)
+        if (t->alert_told[i] != 0 && t->device_of[t->site->alerts[i].place] == device) {
+            homie_alert_id(t->site, i, id, sizeof id);
+            text_printf(out, " $alert/%s\n", id);
+        }
+}
+
+static bool has_line(const char *lines, const char *line, size_t n)
+{
+    for (const char *at = lines; at != NULL && *at != '\0'; at = strchr(at, '\n'), at += at != NULL)
+        if (strncmp(at, line, n) == 0 && (at[n] == '\n' || at[n] == '\0'))
+            return true;
+    return false;
+}
+
+/* Topics of the description before that have not yet been cleared are still there. */
+static void put_device(const struct homie_tree *t, int device, struct text *out)
+{
+    const struct homie_device *d = &t->devices[device];
+    char path[HOMIE_TOPIC_MAX];
+    if (d->content == 0)
+        return;
+    text_printf(out, "device %s/5/%s %lld %llx\n", t->site->publish.homie_domain, d->id,
+                (long long)d->version, (unsigned long long)d->content);
+    for (int i = 0; i < d->count; i++) {
+        homie_property_path(d->slots[i].property, path, sizeof path);
+        if (!has_line(d->topics, path, strlen(path)))
+            text_printf(out, " %s\n", path);
+        if (homie_has_target(d->slots[i].property))
+            text_printf(out, " %s/$target\n", path);
+    }
+    for (const char *line = d->topics; line != NULL && *line != '\0';) {
+        size_t n = strcspn(line, "\n");
+        if (strncmp(line, "$alert/", 7) != 0 && strstr(line, "/$target") != line + n - 8)
+            text_printf(out, " %.*s\n", (int)n, line);
+        line += n + (line[n] != '\0');
+    }
+    put_alerts(t, device, out);
+}
+
+char *homie_memory_format(const struct homie_tree *t)
+{
+    size_t cap = memory_room(t);
+    char *buf = malloc(cap);
+    if (buf == NULL)
+        return NULL;
+    struct text out = text_over(buf, cap);
+    for (int i = t->count - 1; i >= 0; i--)
+        put_device(t, i, &out);
+    for (const char *line = t->ghosts; line != NULL && *line != '\0';) {
+        size_t n = strcspn(line, "\n");
+        text_printf(&out, "ghost %.*s\n", (int)n, line);
+        line += n + (line[n] != '\0');
+    }
+    return buf;
+}
+
+/* --- reading --- */
+
+static void append(char **list, const char *front, const char *line, size_t n)
+{
+    size_t had = *list == NULL ? 0 : strlen(*list);
+    char *longer = realloc(*list, had + strlen(front) + n + 2);
+    if (longer == NULL)
+        abort();
+    (void)sprintf(longer + had, "%s%.*s\n", front, (int)n, line);
+    *list = longer;
+}
+
+struct memory_line {
+    const char *text;
+    size_t n;
+};
+
+static bool next_line(const char **at, struct memory_line *line)
+{
+    if (*at == NULL || **at == '\0')
+        return false;
+    line->text = *at;
+    line->n = strcspn(*at, "\n");
+    *at += line->n + ((*at)[line->n] != '\0');
+    return true;
+}
+
+/* "device PREFIX VERSION CHECKSUM" */
+static bool read_head(const struct memory_line *line, char *prefix, long long *version,
+                      unsigned long long *content)
+{
+    char head[HEAD_MAX];
+    if (line->n >= sizeof head || strncmp(line->text, "device ", 7) != 0)
+        return false;
+    memcpy(head, line->text, line->n);
+    head[line->n] = '\0';
+    return sscanf(head, "device %190s %lld %llx", prefix, version, content) == 3;
+}
+
+static struct homie_device *find_device(struct homie_tree *t, const char *prefix)
+{
+    char own[HOMIE_TOPIC_MAX];
+    for (int i = 0; i < t->count; i++) {
+        (void)snprintf(own, sizeof own, "%s/5/%s", t->site->publish.homie_domain, t->devices[i].id);
+        if (strcmp(own, prefix) == 0)
+            return &t->devices[i];
+    }
+    return NULL;
+}
+
+static void note_alert(struct homie_tree *t, const struct homie_device *d, const struct memory_line *line)
+{
+    char id[HOMIE_TOPIC_MAX];
+    for (int i = 0; i < t->site->alert_count; i++) {
+        homie_alert_id(t->site, i, id, sizeof id);
+        if (&t->devices[t->device_of[t->site->alerts[i].place]] == d && strlen(id) == line->n - 8 &&
+            memcmp(id, line->text + 8, line->n - 8) == 0) {
+            t->alert_told[i] = 1;
+            return;
+        }
+    }
+    append(&t->devices[d - t->devices].topics, "", line->text + 1, line->n - 1);
+}
+
+static void take_line(struct homie_tree *t, struct homie_device *d, const char *prefix,
+                      const struct memory_line *line)
+{
+    char front[HOMIE_TOPIC_MAX + 2];
+    (void)snprintf(front, sizeof front, "%s/", prefix);
+    if (d != NULL && strncmp(line->text, " $alert/", 8) == 0)
+        note_alert(t, d, line);
+    else if (d != NULL)
+        append(&d->topics, "", line->text + 1, line->n - 1);
+    else
+        append(&t->ghosts, front, line->text + 1, line->n - 1);
+}
+
+void homie_memory_parse(struct homie_tree *t, const char *memory)
+{
+    char prefix[HOMIE_TOPIC_MAX] = "", state[HOMIE_TOPIC_MAX + 2];
+    struct homie_device *d = NULL;
+    struct memory_line line;
+    long long version;
+    unsigned long long content;
+    while (next_line(&memory, &line)) {
+        if (read_head(&line, prefix, &version, &content)) {
+            (void)snprintf(state, sizeof state, "%s/", prefix);
+            d = find_device(t, prefix);
+            if (d != NULL) {
+                d->version = version;
+                d->content = content;
+            } else {
+                append(&t->ghosts, state, "$state", 6);
+                append(&t->ghosts, state, "$description", 12);
+            }
+        } else if (line.n > 1 && line.text[0] == ' ' && prefix[0] != '\0') {
+            take_line(t, d, prefix, &line);
+        } else if (line.n > 6 && strncmp(line.text, "ghost ", 6) == 0) {
+            append(&t->ghosts, "", line.text + 6, line.n - 6);
+        }
+    }
+}
+
+char *homie_memory_topics(const char *memory)
+{
+    static const struct site nobody = { .publish.homie_domain = "" };
+    struct homie_tree none = { .site = &nobody };
+    homie_memory_parse(&none, memory);
+    return none.ghosts;
+}

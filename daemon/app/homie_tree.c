@@ -1,0 +1,649 @@
+#include "app/homie_tree.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/checksum.h"
+#include "wire/encode.h"
+
+#define DESCRIPTION_ROOM  131072
+#define SETTLE_MS         (5 * MS_PER_S)  /* first values come together: one new description for all of them */
+#define ACKNOWLEDGED_MS   (30 * MS_PER_S) /* then the switch falls back */
+#define SAME_END_MS       1500            /* the end of a shelf as reckoned by several alerts */
+
+/* --- making --- */
+
+static struct homie_device *device_add(struct homie_tree *t, int place)
+{
+    struct homie_device *d = &t->devices[t->count++];
+    d->place = place;
+    homie_device_id(t->site, place, d->id);
+    d->dirty = true;
+    d->looked_at = d->unknown_since = d->acknowledged_until = MONO_NONE;
+    d->shelve.until = d->window.until = d->acknowledge.until = UTC_NONE;
+    (void)snprintf(d->acknowledge.target, sizeof d->acknowledge.target, "false");
+    (void)snprintf(d->shelve.target, sizeof d->shelve.target, "0");
+    (void)snprintf(d->window.target, sizeof d->window.target, "0");
+    return d;
+}
+
+static void *take(size_t count, size_t size)
+{
+    void *p = calloc(count + 1, size);
+    if (p == NULL)
+        abort();
+    return p;
+}
+
+struct homie_tree *homie_tree_init(const struct site *site, const struct homie_sinks *sinks,
+                                   const char *memory)
+{
+    struct homie_tree *t = take(1, sizeof *t);
+    t->site = site;
+    t->sinks = *sinks;
+    t->devices = take((size_t)site->place_count + 1, sizeof *t->devices);
+    t->device_of = take((size_t)site->place_count, sizeof *t->device_of);
+    t->alert_told = take((size_t)site->alert_count, sizeof *t->alert_told);
+    t->buf = take(DESCRIPTION_ROOM, 1);
+    for (int p = 0; p < site->place_count; p++) {
+        t->device_of[p] = -1;
+        if (homie_has_device(site, p)) {
+            t->device_of[p] = t->count;
+            device_add(t, p);
+        }
+    }
+    device_add(t, HOMIE_ROOT);
+    for (int p = 0; p < site->place_count; p++)
+        if (t->device_of[p] < 0)
+            t->device_of[p] = t->count - 1;
+    homie_memory_parse(t, memory);
+    return t;
+}
+
+void homie_tree_fini(struct homie_tree *t)
+{
+    if (t == NULL)
+        return;
+    for (int i = 0; i < t->count; i++)
+        free(t->devices[i].topics);
+    free(t->devices);
+    free(t->device_of);
+    free(t->alert_told);
+    free(t->ghosts);
+    free(t->buf);
+    free(t);
+}
+
+static struct homie_device *root_of(struct homie_tree *t)
+{
+    return &t->devices[t->count - 1];
+}
+
+/* --- sending --- */
+
+static bool send_full(struct homie_tree *t, const char *topic, const char *payload, size_t n, bool retain)
+{
+    return t->connected && t->sinks.send(t->sinks.context, topic, payload, n, retain);
+}
+
+static bool send(struct homie_tree *t, const struct homie_device *d, const char *below, const char *payload,
+                 size_t n)
+{
+    char topic[HOMIE_TOPIC_MAX];
+    (void)snprintf(topic, sizeof topic, "%s/5/%s/%s", t->site->publish.homie_domain, d->id, below);
+    return send_full(t, topic, payload, n, true);
+}
+
+static bool send_state(struct homie_tree *t, const struct homie_device *d, const char *state)
+{
+    return send(t, d, "$state", state, strlen(state));
+}
+
+static void save(struct homie_tree *t)
+{
+    char *memory = homie_memory_format(t);
+    t->memory_changed = false;
+    if (memory != NULL)
+        t->sinks.save(t->sinks.context, memory, strlen(memory));
+    free(memory);
+}
+
+/* --- what the values are made of --- */
+
+static void report_values(const struct homie_tree *t, const struct engine *engine, int place, struct now now,
+                          struct tank_report *out)
+{
+    memset(out, 0, sizeof *out);
+    out->tank = -1;
+    out->forecast.quantity = Q_COUNT;
+    for (int q = 0; q < Q_COUNT; q++) {
+        int stream = site_stream_of(t->site, place, (enum quantity)q);
+        struct probe_report probe = { .seen = false };
+        if (stream >= 0)
+            engine_report_probe(engine, stream, now, &probe);
+        out->values[q] = (struct value_report){ .origin = probe.seen ? ORIGIN_PROBE : ORIGIN_NONE,
+                                                .value = probe.last_value,
+                                                .t = probe.last_t,
+                                                .flag = probe.flag,
+                                                .stale = probe.stale,
+                                                .per_day = NAN };
+    }
+}
+
+static int urgency(const struct site *site, const struct alert *a)
+{
+    return 2 * (int)site->alerts[a->index].settings.priority + (a->leader < 0);
+}
+
+/* Alerts of the device's place; the root speaks for the whole site. */
+static void view_alerts(struct homie_tree *t, const struct homie_device *d, const struct engine *engine,
+                        struct now now, utc_t *shelved_until)
+{
+    const struct alert *most = NULL;
+    struct homie_view *view = &t->view;
+    int from = d->place == HOMIE_ROOT ? 0 : t->site->first_alert[d->place];
+    int to = d->place == HOMIE_ROOT ? t->site->alert_count : t->site->first_alert[d->place + 1];
+    view->alert_level = -1;
+    view->alert_count = 0;
+    *shelved_until = UTC_NONE;
+    for (int i = from; i < to; i++) {
+        const struct alert *a = engine_alert(engine, i);
+        int priority = (int)t->site->alerts[i].settings.priority;
+        if ((a->marks & ALERT_SHELVED) && a->shelved_until.ms > shelved_until->ms)
+            *shelved_until = a->shelved_until;
+        if (!homie_alert_stands(a))
+            continue;
+        view->alert_count++;
+        view->alert_level = priority > view->alert_level ? priority : view->alert_level;
+        if (most == NULL || urgency(t->site, a) > urgency(t->site, most))
+            most = a;
+    }
+    struct text out = text_over(view->urgent, sizeof view->urgent);
+    if (most != NULL && d->place == HOMIE_ROOT)
+        text_printf(&out, "%s: ", t->site->places[t->site->alerts[most->index].place].text);
+    if (most != NULL)
+        encode_alert_line(t->site, most, now.utc, &out);
+}
+
+/* Shelves and windows are also opened and ended elsewhere; each change has its target. */
+static void follow(struct homie_setting *s, utc_t until, struct now now)
+{
+    bool same = utc_is_set(until) == utc_is_set(s->until) &&
+                (!utc_is_set(until) || llabs(until.ms - s->until.ms) < SAME_END_MS);
+    s->until = until;
+    if (!same && !s->taken) {
+        s->minutes = utc_is_set(until) ? (int)((until.ms - now.utc.ms + MS_PER_MIN - 1) / MS_PER_MIN) : 0;
+        s->minutes = s->minutes < 0 ? 0 : s->minutes > 1440 ? 1440 : s->minutes;
+        (void)snprintf(s->target, sizeof s->target, "%d", s->minutes);
+    }
+    s->taken = false;
+}
+
+static void look(struct homie_tree *t, struct homie_device *d, const struct engine *engine, struct now now)
+{
+    struct homie_view *view = &t->view;
+    utc_t shelved_until;
+    int tank = d->place == HOMIE_ROOT ? -1 : t->site->places[d->place].tank;
+    if (tank >= 0)
+        engine_report_tank(engine, tank, now, &view->report);
+    else
+        report_values(t, engine, d->place == HOMIE_ROOT ? t->site->room_place : d->place, now, &view->report);
+    view_alerts(t, d, engine, now, &shelved_until);
+    follow(&d->shelve, shelved_until, now);
+    follow(&d->window, view->report.in_service ? view->report.service_until : UTC_NONE, now);
+    if (mono_is_set(d->acknowledged_until) && now.mono.ms >= d->acknowledged_until.ms) {
+        d->acknowledged_until = MONO_NONE;
+        (void)snprintf(d->acknowledge.target, sizeof d->acknowledge.target, "false");
+    }
+    view->acknowledged = mono_is_set(d->acknowledged_until);
+    view->shelve_min = d->shelve.minutes;
+    view->window_min = d->window.minutes;
+}
+
+/* --- one value --- */
+
+static struct homie_setting *setting_of(struct homie_device *d, enum homie_part part)
+{
+    return part == HOMIE_ACKNOWLEDGE ? &d->acknowledge : part == HOMIE_SHELVE ? &d->shelve : &d->window;
+}
+
+static bool tell_target(struct homie_tree *t, struct homie_device *d, struct homie_slot *slot,
+                        const char *path)
+{
+    char below[HOMIE_TOPIC_MAX];
+    const struct homie_setting *s = setting_of(d, slot->property.part);
+    (void)snprintf(below, sizeof below, "%s/$target", path);
+    if (!send(t, d, below, s->target, strlen(s->target)))
+        return false;
+    slot->target_told = checksum_fnv(s->target, strlen(s->target));
+    return true;
+}
+
+static bool tell(struct homie_tree *t, struct homie_device *d, struct homie_slot *slot, const char *value,
+                 size_t n, bool anew)
+{
+    char path[HOMIE_TOPIC_MAX];
+    homie_property_path(slot->property, path, sizeof path);
+    if (homie_has_target(slot->property)) {
+        const struct homie_setting *s = setting_of(d, slot->property.part);
+        bool told = slot->target_told == checksum_fnv(s->target, strlen(s->target));
+        if ((anew || !told) && !tell_target(t, d, slot, path))
+            return false;
+    }
+    return send(t, d, path, value, n);
+}
+
+/* The values of one look at a device: a quantity's time goes with its value. */
+struct round {
+    struct homie_tree *t;
+    struct homie_device *d;
+    struct now now;
+    bool all;     /* whether changed or not */
+    bool moved;   /* value or quality of the present quantity was told */
+    bool refresh; /* the present quantity has not been told for long */
+};
+
+static bool is_old(const struct round *r, const struct homie_slot *slot)
+{
+    double ms = r->t->site->publish.homie_every_s * (double)MS_PER_S;
+    return !mono_is_set(slot->at) || (double)(r->now.mono.ms - slot->at.ms) >= ms;
+}
+
+static bool is_due(struct round *r, const struct homie_slot *slot, uint64_t sum, double number)
+{
+    const struct homie_slot *time = slot + 2; /* behind value and quality */
+    if (r->all || slot->told == 0)
+        return true;
+    switch (slot->property.part) {
+    case HOMIE_VALUE:
+        r->refresh = is_old(r, time) && !(r->t->view.report.values[slot->property.of].t.ms <= time->number);
+        break;
+    case HOMIE_TIME:
+        return (r->moved || r->refresh) && sum != slot->told;
+    default:
+        break;
+    }
+    if (slot->property.part == HOMIE_VALUE && r->refresh)
+        return true;
+    if (sum == slot->told)
+        return false;
+    if (isnan(number) || isnan(slot->number))
+        return true;
+    return fabs(number - slot->number) >= homie_dead_step(r->t->site, &r->t->view, slot->property) - 1e-9 ||
+           (slot->property.part != HOMIE_VALUE && is_old(r, slot));
+}
+
+static bool tell_slot(struct round *r, struct homie_slot *slot)
+{
+    char value[HOMIE_VALUE_MAX];
+    double number;
+    if (slot->property.part == HOMIE_VALUE)
+        r->moved = r->refresh = false;
+    size_t n = homie_value(r->t->site, &r->t->view, slot->property, value, sizeof value, &number);
+    if (slot->property.part == HOMIE_TIME)
+        number = (double)r->t->view.report.values[slot->property.of].t.ms;
+    uint64_t sum = checksum_fnv(value, n);
+    if (n == 0 || !is_due(r, slot, sum, number))
+        return true;
+    if (!tell(r->t, r->d, slot, value, n, r->all))
+        return false;
+    r->moved = r->moved || slot->property.part == HOMIE_VALUE || slot->property.part == HOMIE_QUALITY;
+    slot->told = sum;
+    slot->number = number;
+    slot->at = r->now.mono;
+    return true;
+}
+
+/* --- alerts --- */
+
+static bool tell_alert(struct homie_tree *t, const struct homie_device *d, const struct alert *a, bool all,
+                       struct now now)
+{
+    char id[HOMIE_TOPIC_MAX], below[HOMIE_TOPIC_MAX + 8], line[HOMIE_VALUE_MAX] = "";
+    struct text out = text_over(line, sizeof line);
+    bool stands = homie_alert_stands(a), stood = t->alert_told[a->index] != 0;
+    if (!stands && !stood)
+        return true;
+    if (stands)
+        encode_alert_line(t->site, a, now.utc, &out);
+    uint64_t sum = stands ? checksum_fnv(line, out.len) : 0;
+    if (!all && sum == t->alert_told[a->index])
+        return true;
+    homie_alert_id(t->site, a->index, id, sizeof id);
+    (void)snprintf(below, sizeof below, "$alert/%s", id);
+    if (!send(t, d, below, line, out.len))
+        return false;
+    t->alert_told[a->index] = sum;
+    t->memory_changed = t->memory_changed || stands != stood;
+    return true;
+}
+
+/* Those of its own place; the root's are of all places without a device. */
+static bool tell_alerts(struct homie_tree *t, struct homie_device *d, const struct engine *engine, bool all,
+                        struct now now)
+{
+    int from = d->place == HOMIE_ROOT ? 0 : t->site->first_alert[d->place];
+    int to = d->place == HOMIE_ROOT ? t->site->alert_count : t->site->first_alert[d->place + 1];
+    for (int i = from; i < to; i++)
+        if (&t->devices[t->device_of[t->site->alerts[i].place]] == d &&
+            !tell_alert(t, d, engine_alert(engine, i), all, now))
+            return false;
+    return true;
+}
+
+/* --- a device is set up --- */
+
+/* Names its properties; true when the description is another one than before. */
+static bool prepare(struct homie_tree *t, struct homie_device *d, const struct engine *engine, struct now now)
+{
+    struct homie_property properties[HOMIE_PROPERTIES_MAX];
+    struct text out = text_over(t->buf, DESCRIPTION_ROOM);
+    look(t, d, engine, now);
+    homie_learn(&t->view, &d->known);
+    d->count = homie_properties(t->site, d->place, &d->known, properties);
+    for (int i = 0; i < d->count; i++)
+        d->slots[i] = (struct homie_slot){ .property = properties[i], .number = NAN, .at = MONO_NONE };
+    d->unknown_since = MONO_NONE;
+    homie_describe(t->site, d->place, properties, d->count, 0, &out);
+    uint64_t content = checksum_fnv(t->buf, out.len);
+    if (content == d->content)
+        return false;
+    int64_t seconds = now.utc.ms / MS_PER_S;
+    d->version = seconds > d->version ? seconds : d->version + 1;
+    d->content = content;
+    return true;
+}
+
+static bool send_description(struct homie_tree *t, const struct homie_device *d)
+{
+    struct homie_property properties[HOMIE_PROPERTIES_MAX];
+    struct text out = text_over(t->buf, DESCRIPTION_ROOM);
+    for (int i = 0; i < d->count; i++)
+        properties[i] = d->slots[i].property;
+    homie_describe(t->site, d->place, properties, d->count, d->version, &out);
+    return send(t, d, "$description", t->buf, out.len);
+}
+
+static bool has_path(const struct homie_device *d, const char *path)
+{
+    char own[HOMIE_TOPIC_MAX], target[HOMIE_TOPIC_MAX + 8];
+    for (int i = 0; i < d->count; i++) {
+        homie_property_path(d->slots[i].property, own, sizeof own);
+        (void)snprintf(target, sizeof target, "%s/$target", own);
+        if (strcmp(own, path) == 0 || (homie_has_target(d->slots[i].property) && strcmp(target, path) == 0))
+            return true;
+    }
+    return false;
+}
+
+/* Takes the first line off a list; false when it is empty. */
+static bool first_line(const char *list, char *line, size_t cap)
+{
+    size_t n = list == NULL ? 0 : strcspn(list, "\n");
+    if (n == 0 || n >= cap)
+        return false;
+    memcpy(line, list, n);
+    line[n] = '\0';
+    return true;
+}
+
+static void drop_line(char *list)
+{
+    size_t n = strcspn(list, "\n");
+    memmove(list, list + n + (list[n] != '\0'), strlen(list + n + (list[n] != '\0')) + 1);
+}
+
+/* What the description before had and the present one has not. */
+static bool drop_topics(struct homie_tree *t, struct homie_device *d)
+{
+    char path[HOMIE_TOPIC_MAX];
+    while (first_line(d->topics, path, sizeof path)) {
+        if (!has_path(d, path) && !send(t, d, path, "", 0))
+            return false;
+        drop_line(d->topics);
+        t->memory_changed = true;
+    }
+    return true;
+}
+
+static bool is_ours(const struct homie_tree *t, const char *topic)
+{
+    char front[HOMIE_TOPIC_MAX];
+    for (int i = 0; i < t->count; i++) {
+        int n = snprintf(front, sizeof front, "%s/5/%s/", t->site->publish.homie_domain, t->devices[i].id);
+        if (strncmp(topic, front, (size_t)n) == 0 &&
+            (topic[n] == '$' ? topic[n + 1] != 'a' : has_path(&t->devices[i], topic + n)))
+            return true;
+    }
+    return false;
+}
+
+static bool withdraw_ghosts(struct homie_tree *t)
+{
+    char topic[HOMIE_TOPIC_MAX];
+    while (first_line(t->ghosts, topic, sizeof topic)) {
+        if (!is_ours(t, topic) && !send_full(t, topic, "", 0, true))
+            return false;
+        drop_line(t->ghosts);
+        t->memory_changed = true;
+    }
+    return true;
+}
+
+/* One step; false when there was no room for it. */
+static bool step(struct round *r, const struct engine *engine)
+{
+    struct homie_device *d = r->d;
+    switch (d->phase) {
+    case HOMIE_BEGIN:
+        return send_state(r->t, d, "init");
+    case HOMIE_DESCRIBE:
+        d->at = 0;
+        return send_description(r->t, d);
+    case HOMIE_VALUES:
+        for (; d->at < d->count; d->at++)
+            if (!tell_slot(r, &d->slots[d->at]))
+                return false;
+        return true;
+    case HOMIE_ALERTS:
+        return tell_alerts(r->t, d, engine, true, r->now);
+    case HOMIE_DROP:
+        return drop_topics(r->t, d);
+    default:
+        return send_state(r->t, d, "ready");
+    }
+}
+
+static bool set_up(struct round *r, const struct engine *engine)
+{
+    r->all = true;
+    while (r->d->phase != HOMIE_RESTING) {
+        if (!step(r, engine))
+            return false;
+        r->d->phase = r->d->phase == HOMIE_END ? HOMIE_RESTING : r->d->phase + 1;
+    }
+    r->d->dirty = r->d->urgent = false;
+    return true;
+}
+
+/* --- life --- */
+
+static void begin(struct homie_tree *t, const struct engine *engine, struct now now, bool everything)
+{
+    t->connected = true;
+    t->ghosts_last = !everything;
+    for (int i = 0; i < t->count; i++) {
+        struct homie_device *d = &t->devices[i];
+        bool other = prepare(t, d, engine, now);
+        d->phase = other || everything ? HOMIE_BEGIN : HOMIE_RESTING;
+        d->dirty = d->urgent = true;
+    }
+    save(t);
+}
+
+void homie_tree_connected(struct homie_tree *t, const struct engine *engine, struct now now)
+{
+    begin(t, engine, now, true);
+}
+
+void homie_tree_reloaded(struct homie_tree *t, const struct engine *engine, struct now now)
+{
+    begin(t, engine, now, false);
+}
+
+void homie_tree_lost(struct homie_tree *t)
+{
+    t->connected = false;
+}
+
+void homie_tree_effect(struct homie_tree *t, const struct effect *e)
+{
+    int place = -1;
+    if (e->kind == EFFECT_READING)
+        place = t->site->streams[e->u.reading.stream].place;
+    else if (e->kind == EFFECT_TANK)
+        place = t->site->tanks[e->u.tank].place;
+    else if (e->kind == EFFECT_ALERT)
+        place = t->site->alerts[e->u.alert.alert.index].place;
+    if (place < 0)
+        return;
+    struct homie_device *d = &t->devices[t->device_of[place]];
+    d->dirty = true;
+    if (e->kind == EFFECT_ALERT)
+        d->urgent = root_of(t)->urgent = root_of(t)->dirty = true;
+}
+
+static mono_t due_at(const struct homie_tree *t, const struct homie_device *d)
+{
+    const struct publish_settings *publish = &t->site->publish;
+    double wait_s = d->dirty ? publish->tank_least_s : publish->homie_every_s;
+    mono_t due = mono_add(d->looked_at, (int64_t)(wait_s * (double)MS_PER_S));
+    if (!mono_is_set(d->looked_at) || d->urgent || d->phase != HOMIE_RESTING)
+        return (mono_t){ 0 };
+    if (mono_is_set(d->unknown_since))
+        due = mono_min(due, mono_add(d->unknown_since, SETTLE_MS));
+    return mono_is_set(d->acknowledged_until) ? mono_min(due, d->acknowledged_until) : due;
+}
+
+/* New quantities are described together, when the first of them has been there for a while. */
+static bool needs_describing(struct homie_tree *t, struct homie_device *d, struct now now)
+{
+    struct homie_known known = d->known;
+    if (!homie_learn(&t->view, &known))
+        return false;
+    if (!mono_is_set(d->unknown_since))
+        d->unknown_since = now.mono;
+    return now.mono.ms - d->unknown_since.ms >= SETTLE_MS;
+}
+
+static void remember_topics(struct homie_device *d)
+{
+    char path[HOMIE_TOPIC_MAX];
+    size_t cap = (size_t)d->count * (HOMIE_TOPIC_MAX / 2) + 1;
+    free(d->topics);
+    d->topics = take(cap, 1);
+    struct text out = text_over(d->topics, cap);
+    for (int i = 0; i < d->count; i++) {
+        homie_property_path(d->slots[i].property, path, sizeof path);
+        text_printf(&out, "%s\n", path);
+    }
+}
+
+static bool advance_device(struct homie_tree *t, struct homie_device *d, const struct engine *engine,
+                           struct now now)
+{
+    struct round r = { .t = t, .d = d, .now = now };
+    look(t, d, engine, now);
+    d->looked_at = now.mono;
+    if (d->phase == HOMIE_RESTING && needs_describing(t, d, now)) {
+        remember_topics(d);
+        if (prepare(t, d, engine, now))
+            d->phase = HOMIE_BEGIN;
+        save(t);
+    }
+    if (d->phase != HOMIE_RESTING)
+        return set_up(&r, engine);
+    for (int i = 0; i < d->count; i++)
+        if (!tell_slot(&r, &d->slots[i]))
+            return false;
+    if (!tell_alerts(t, d, engine, false, now))
+        return false;
+    d->dirty = d->urgent = false;
+    return true;
+}
+
+static bool advance_devices(struct homie_tree *t, const struct engine *engine, struct now now)
+{
+    if (!t->ghosts_last && !withdraw_ghosts(t))
+        return false;
+    for (int i = 0; i < t->count; i++)
+        if (due_at(t, &t->devices[i]).ms <= now.mono.ms && !advance_device(t, &t->devices[i], engine, now))
+            return false;
+    return !t->ghosts_last || withdraw_ghosts(t);
+}
+
+void homie_tree_advance(struct homie_tree *t, const struct engine *engine, struct now now)
+{
+    if (!t->connected)
+        return;
+    (void)advance_devices(t, engine, now);
+    if (t->memory_changed)
+        save(t);
+}
+
+mono_t homie_tree_deadline(const struct homie_tree *t)
+{
+    mono_t due = MONO_NEVER;
+    for (int i = 0; t->connected && i < t->count; i++)
+        due = mono_min(due, due_at(t, &t->devices[i]));
+    return due;
+}
+
+/* --- sets --- */
+
+static struct homie_slot *slot_of(struct homie_device *d, enum homie_part part)
+{
+    for (int i = 0; i < d->count; i++)
+        if (d->slots[i].property.part == part)
+            return &d->slots[i];
+    return NULL;
+}
+
+static void warn(struct homie_tree *t, const struct homie_device *d, const char *sentence)
+{
+    char topic[HOMIE_TOPIC_MAX];
+    (void)snprintf(topic, sizeof topic, "%s/5/%s/$log/warn", t->site->publish.homie_domain, d->id);
+    (void)send_full(t, topic, sentence, strlen(sentence), false);
+}
+
+void homie_tree_set(struct homie_tree *t, const struct homie_set *set, enum status st, const char *sentence,
+                    struct now now)
+{
+    struct homie_device *d =
+        set->place == HOMIE_ROOT ? root_of(t) : &t->devices[t->device_of[set->place]];
+    struct homie_slot *slot = slot_of(d, set->property.part);
+    char path[HOMIE_TOPIC_MAX];
+    if (st != STATUS_OK || slot == NULL) {
+        warn(t, d, sentence);
+        return;
+    }
+    struct homie_setting *s = setting_of(d, set->property.part);
+    memcpy(s->target, set->payload, sizeof s->target);
+    s->minutes = set->number;
+    s->taken = true;
+    if (set->property.part == HOMIE_ACKNOWLEDGE)
+        d->acknowledged_until = set->number != 0 ? mono_add(now.mono, ACKNOWLEDGED_MS) : MONO_NONE;
+    homie_property_path(slot->property, path, sizeof path);
+    slot->told = slot->target_told = 0;
+    d->dirty = d->urgent = true;
+    (void)tell_target(t, d, slot, path);
+}
+
+void homie_tree_stop(struct homie_tree *t)
+{
+    for (int i = 0; i < t->count; i++)
+        (void)send_state(t, &t->devices[i], "disconnected");
+    t->connected = false;
+}
