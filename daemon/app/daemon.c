@@ -75,10 +75,14 @@ static void on_effect(void *context, const struct effect *e)
     if (d->seq < d->safe)
         return; /* records after the snapshot, run again: stored and told already */
     if (e->kind == EFFECT_READING) {
+        if (d->homie.tree != NULL)
+            homie_tree_effect(d->homie.tree, e);
         store_put_reading(d->store, &e->u.reading);
         return;
     }
     publisher_effect(&d->publisher, &d->pump, e);
+    if (d->homie.tree != NULL)
+        homie_tree_effect(d->homie.tree, e);
     if (e->kind == EFFECT_ALERT && !alert_is_news(&e->u.alert.alert, e->u.alert.change))
         return;
     if (e->kind == EFFECT_ALERT) {
@@ -113,6 +117,13 @@ static void on_answer(void *context, const struct message *m, const char *json, 
     }
     if (st != STATUS_OK)
         log_change(LOG_AT_INFO, "answer", "the answer to a command could not be published");
+}
+
+static void on_set(void *context, const struct homie_set *set, enum status st, const char *sentence)
+{
+    struct daemon *d = context;
+    if (d->homie.tree != NULL)
+        homie_tree_set(d->homie.tree, set, st, sentence, d->now);
 }
 
 bool daemon_send(void *context, const char *topic, const char *payload, size_t n, bool retain,
@@ -218,6 +229,14 @@ static enum status open_mqtt(struct daemon *d, struct why *why)
     return mqtt_open(&options, &d->mqtt, why);
 }
 
+static enum status open_homie(struct daemon *d, struct why *why)
+{
+    d->homie = (struct homie_link){
+        .store = d->store, .inbox = d->inbox, .event_fd = d->event_fd, .ring_wait_ms = RING_WAIT_MS
+    };
+    return homie_link_open(&d->homie, d->site, why);
+}
+
 static void load_calibration(void *context, int stream, const struct calib *c)
 {
     struct daemon *d = context;
@@ -266,14 +285,14 @@ enum status daemon_open(struct daemon *d, const char *conf_path, struct why *why
     load_ghosts(d);
     courier_init(&d->courier, d->site, d->store, d->now);
     daemon_watch_courier(d);
-    struct pump_sinks sinks = { .context = d, .effect = on_effect, .answer = on_answer };
+    struct pump_sinks sinks = { .context = d, .effect = on_effect, .answer = on_answer, .set = on_set };
     pump_init(&d->pump, d->site, &sinks, d->now);
     snapshot_restore(d);
     daemon_load_calibrations(d);
     inbox_rewind(d->inbox, d->seq);
     if ((st = open_mqtt(d, why)) != STATUS_OK)
         return st;
-    return STATUS_OK;
+    return open_homie(d, why);
 }
 
 void daemon_close(struct daemon *d)
@@ -281,6 +300,7 @@ void daemon_close(struct daemon *d)
     d->now = clock_now();
     if (d->mqtt != NULL) {
         publisher_offline(&d->publisher, d->now);
+        homie_link_close(&d->homie, CLOSE_WAIT_MS);
         mqtt_close(d->mqtt, CLOSE_WAIT_MS);
     }
     d->mqtt = NULL;
@@ -355,6 +375,8 @@ static bool drain(struct daemon *d)
     for (int i = 0; i < BATCH_MOST; i++) {
         if (inbox_next(d->inbox, &m, &seq) != STATUS_OK)
             return true;
+        m.expired =
+            m.expiry_left_s > 0 && d->now.mono.ms - m.now.mono.ms >= (int64_t)m.expiry_left_s * MS_PER_S;
         d->seq = seq - 1; /* effects of this record count as stored only when it is */
         if (is_own_beat(d, &m))
             d->echo_at = m.now.mono;
@@ -411,6 +433,12 @@ static void tell_test(struct daemon *d)
     store_hold_event(d->store, &e.u.event, e.t);
 }
 
+static void publish_due(struct daemon *d, const struct publisher_news *news)
+{
+    publisher_advance(&d->publisher, &d->pump, news, d->now);
+    homie_link_look(&d->homie, d->pump.engine, d->now, daemon_send, d);
+}
+
 /* What need not be looked at with every message: the service itself, tanks and status that are due. */
 static void look_around(struct daemon *d, bool empty)
 {
@@ -425,7 +453,7 @@ static void look_around(struct daemon *d, bool empty)
     /* The client's lock may be held by a hand-over that waits for room: first make room. Alerts do not wait.
      */
     if (news.inbox.used_bytes < news.inbox.size_bytes / 4 * 3)
-        publisher_advance(&d->publisher, &d->pump, &news, d->now);
+        publish_due(d, &news);
     tell_manager(d, &news);
 }
 
@@ -438,6 +466,7 @@ static void wake(struct daemon *d)
         pump_advance(&d->pump, d->now);
     if (mqtt_take_connected(d->mqtt))
         publisher_connected(&d->publisher, &d->pump, d->now);
+    homie_link_advance(&d->homie, d->pump.engine, d->now);
     if (d->now.mono.ms - d->looked_at.ms >= LOOK_EVERY_MS || mqtt_state(d->mqtt).link != d->link_seen)
         look_around(d, empty);
     courier_advance(&d->courier, &d->pump, d->now);
@@ -457,6 +486,7 @@ static int sleep_ms(const struct daemon *d)
     if (mqtt_state(d->mqtt).link == MQTT_UP || mqtt_state(d->mqtt).link == MQTT_DEAF)
         due =
             mono_min(due, mono_max(publisher_deadline(&d->publisher), mono_add(d->looked_at, LOOK_EVERY_MS)));
+    due = mono_min(due, mono_max(homie_link_deadline(&d->homie), mono_add(d->looked_at, LOOK_EVERY_MS)));
     struct inbox_counts inbox = inbox_counts(d->inbox);
     if (inbox.waiting_records > 0)
         return 0;

@@ -1,5 +1,5 @@
-/* What stands at the broker, as text. A line "device DOMAIN/5/ID VERSION CHECKSUM", then its topics, each behind
- * a blank; "ghost TOPIC" for what is still to be withdrawn. */
+/* What stands at the broker, as text. A line "device DOMAIN/5/ID VERSION CHECKSUM", then its topics, each
+ * behind a blank; "ghost TOPIC" for what is still to be withdrawn. */
 #include "app/homie_tree.h"
 
 #include <stdio.h>

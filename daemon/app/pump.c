@@ -214,7 +214,7 @@ static void command(struct pump *p, const struct message *m, size_t prefix)
           st == STATUS_OK ? "done" : why.text);
     if (st == STATUS_OK && why.text[0] == '\0')
         say_done(p, &why);
-    if (st == STATUS_OK)
+    if (st == STATUS_OK && c.verb != COMMAND_NOTE) /* a note has its place in the journal */
         record(p, &c, m->now.utc);
     flush(p);
     struct text out = text_over(json, sizeof json);
@@ -228,8 +228,7 @@ static void command(struct pump *p, const struct message *m, size_t prefix)
 static bool asks_for(const struct homie_set *set, const struct alert *a)
 {
     if (set->property.part == HOMIE_ACKNOWLEDGE)
-        return a->marks == 0 &&
-               (a->base == ALERT_UNACK || a->base == ALERT_RTNUN || a->base == ALERT_LATUN);
+        return a->marks == 0 && (a->base == ALERT_UNACK || a->base == ALERT_RTNUN || a->base == ALERT_LATUN);
     return (a->marks & ALERT_SHELVED) != 0;
 }
 

@@ -87,6 +87,7 @@ static void adopt(struct daemon *d, struct site *site)
     if (daemon_subscribe(d) != STATUS_OK)
         log_say(LOG_AT_NOTICE, "subscriptions will be renewed when the broker is reached");
     publisher_connected(&d->publisher, &d->pump, d->now);
+    homie_link_reload(&d->homie, old, site, d->pump.engine, d->now);
     uint64_t committed = 0;
     if (store_commit(d->store, d->seq, d->now, true, &committed) == STATUS_OK && committed == d->seq)
         snapshot_save(d, false);

@@ -6,7 +6,8 @@
 
 #include "base/number.h"
 
-#define DERIVED_STEP_SD 0.25 /* a derived value is told anew when it has moved by that share of its uncertainty */
+#define DERIVED_STEP_SD                                                                                      \
+    0.25 /* a derived value is told anew when it has moved by that share of its uncertainty */
 
 static const char *const kind_words[PLACE_KIND_COUNT] = {
     [PLACE_TANK] = "tank",     [PLACE_RACK] = "rack",   [PLACE_CIRCUIT] = "circuit",

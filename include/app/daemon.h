@@ -7,6 +7,7 @@
 #include "adapters/mqtt.h"
 #include "adapters/store.h"
 #include "app/courier.h"
+#include "app/homie_link.h"
 #include "app/publisher.h"
 #include "app/pump.h"
 #include "config/load.h"
@@ -20,6 +21,7 @@ struct daemon {
     struct pump pump;
     struct publisher publisher;
     struct courier courier;
+    struct homie_link homie;
     uint64_t seq;       /* last record that went through the pump */
     uint64_t safe;      /* committed when we started: effects up to it are in the store already */
     uint64_t saved_seq; /* the snapshot on tmpfs holds the state as of it */

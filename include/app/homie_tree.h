@@ -1,7 +1,7 @@
-/* The tree of wire/homie at the broker: what goes out when, in the order of the convention. A device is set up
- * as init, description, values, alerts, what is dropped, ready; children before the root. It carries on where
- * it stopped when the sender had no room. Remembers, as text, what stands at the broker, so that another
- * configuration or another run withdraws what is no more and versions only grow. */
+/* The tree of wire/homie at the broker: what goes out when, in the order of the convention. A device is set
+ * up as init, description, values, alerts, what is dropped, ready; children before the root. It carries on
+ * where it stopped when the sender had no room. Remembers, as text, what stands at the broker, so that
+ * another configuration or another run withdraws what is no more and versions only grow. */
 #ifndef LENTIC_APP_HOMIE_TREE_H
 #define LENTIC_APP_HOMIE_TREE_H
 
@@ -95,6 +95,9 @@ mono_t homie_tree_deadline(const struct homie_tree *t);
 
 /* Clean stop: every child is disconnected, then the root. */
 void homie_tree_stop(struct homie_tree *t);
+
+/* homie_look.c: into t->view; ends of shelves and windows into their settings. */
+void homie_look(struct homie_tree *t, struct homie_device *d, const struct engine *engine, struct now now);
 
 /* homie_memory.c. The caller frees; NULL without memory. */
 char *homie_memory_format(const struct homie_tree *t);

@@ -183,9 +183,9 @@ struct publish_settings {
     double tank_every_s; /* slowest refresh of a tank's document */
     double tank_least_s; /* not more often than this, alerts aside */
     double heartbeat_s;
-    bool homie;               /* as a Homie 5 device with children, on a connection of its own */
-    const char *homie_domain; /* first level of its topics */
-    double homie_every_s;     /* slowest refresh of a value that hardly moves */
+    bool homie;                 /* as a Homie 5 device with children, on a connection of its own */
+    const char *homie_domain;   /* first level of its topics */
+    double homie_every_s;       /* slowest refresh of a value that hardly moves */
     double homie_step[Q_COUNT]; /* dead step of a value; NaN: the noise of a cheap probe */
 };
 

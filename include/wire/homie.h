@@ -113,8 +113,8 @@ struct homie_set {
 /* The topic is a set topic of this site. */
 bool homie_is_set(const struct site *site, const char *topic, size_t n);
 
-/* STATUS_INVALID with one sentence: no such property, not settable, not a value of it, retained. out->place is
- * HOMIE_ROOT when the device is not known. */
+/* STATUS_INVALID with one sentence: no such property, not settable, not a value of it, retained. out->place
+ * is HOMIE_ROOT when the device is not known. */
 enum status homie_parse_set(const struct site *site, const struct message *m, struct homie_set *out,
                             struct why *why) LENTIC_CHECKED;
 
