@@ -235,6 +235,8 @@ static bool new_client(struct mqtt *m)
     bool made = MQTTAsync_createWithOptions(&fresh, m->uri, m->client_id, MQTTCLIENT_PERSISTENCE_NONE, NULL,
                                             &create) == MQTTASYNC_SUCCESS;
     m->client = made ? fresh : NULL;
+    /* Otherwise it writes a line of text a packet, which nobody reads. */
+    MQTTAsync_setTraceLevel(MQTTASYNC_TRACE_ERROR);
     /* The old one goes after the new one is there: with the last client the library ends its threads. */
     if (old != NULL)
         MQTTAsync_destroy(&old);

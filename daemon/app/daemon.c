@@ -8,6 +8,7 @@
 #include <sys/epoll.h>
 #include <sys/eventfd.h>
 #include <sys/signalfd.h>
+#include <time.h>
 #include <unistd.h>
 
 #include "adapters/clock.h"
@@ -19,8 +20,12 @@
 
 #define BATCH_MOST      256             /* records between two looks at the clock */
 #define SAVE_EVERY_MS   (10 * MS_PER_S) /* snapshot on tmpfs at the most this often, unless the ring fills */
+#define URGENT_MOST     32              /* alerts and journal entries that are committed together */
 #define LOOK_EVERY_MS   50
-#define SAVE_FILLING_MS 100         /* while the ring fills faster than it is given back */
+#define FLOOD_PER_S     4000        /* readings a second from which the loop lets them gather */
+#define GATHER_NS       500000      /* that long; alerts wait as long */
+#define SAVE_FILLING_MS 100         /* while the ring fills faster than it is given back, */
+#define SAVE_FILLING    4096        /* or with so many records */
 #define KEEP_EVERY_MS   MS_PER_HOUR /* snapshot in the store */
 #define CLOSE_WAIT_MS   3000
 #define RING_WAIT_MS    200 /* the client's lock is held meanwhile: publishing waits too */
@@ -88,7 +93,7 @@ static void on_effect(void *context, const struct effect *e)
     if (e->kind == EFFECT_ALERT) {
         store_hold_alert(d->store, &e->u.alert.alert, e->u.alert.change, e->t, e->u.alert.announce);
         courier_effect(&d->courier, e);
-        d->urgent = true;
+        d->urgent++;
     } else if (e->kind == EFFECT_EVENT) {
         store_hold_event(d->store, &e->u.event, e->t);
         courier_effect(&d->courier, e);
@@ -96,7 +101,7 @@ static void on_effect(void *context, const struct effect *e)
         take_calibration(d, e);
     } else if (e->kind == EFFECT_JOURNAL) {
         store_hold_journal(d->store, &e->u.journal, e->t);
-        d->urgent = true;
+        d->urgent++;
     }
 }
 
@@ -345,16 +350,17 @@ static void settle(struct daemon *d)
 {
     uint64_t committed = 0;
     struct inbox_counts inbox = inbox_counts(d->inbox);
-    bool filling = inbox.used_bytes > inbox.size_bytes / 4 * 3, urgent = d->urgent;
-    bool time_to_save = d->now.mono.ms - d->saved_at.ms >= (filling ? SAVE_FILLING_MS : SAVE_EVERY_MS);
+    bool filling = inbox.used_bytes > inbox.size_bytes / 4 * 3, urgent = d->urgent > 0;
+    bool time_to_save = d->now.mono.ms - d->saved_at.ms >= (filling ? SAVE_FILLING_MS : SAVE_EVERY_MS) ||
+                        (filling && d->seq - d->saved_seq >= SAVE_FILLING);
     if (store_commit(d->store, d->seq, d->now, urgent || (filling && time_to_save), &committed) == STATUS_OK)
-        d->urgent = false;
+        d->urgent = 0;
     if (urgent)
         save_published(d);
     /* An alert that a timer raised moved the state without a record. */
     bool due = urgent || (d->seq != d->saved_seq && time_to_save);
     bool given_up = filling && store_counts(d->store).failing; /* warning goes before history */
-    if (due && (committed == d->seq || given_up))
+    if (due && (committed == d->seq || (given_up && time_to_save)))
         snapshot_save(d, committed == d->seq && d->now.mono.ms - d->kept_at.ms >= KEEP_EVERY_MS);
     if (d->saved_seq > 0)
         inbox_release(d->inbox, given_up || d->saved_seq < committed ? d->saved_seq : committed);
@@ -362,17 +368,19 @@ static void settle(struct daemon *d)
 
 static bool is_own_beat(const struct daemon *d, const struct message *m)
 {
-    char topic[300];
-    int n = snprintf(topic, sizeof topic, "%s/heartbeat", d->site->publish.base);
-    return m->topic_len == (uint32_t)n && memcmp(m->topic, topic, (size_t)n) == 0;
+    static const char name[] = "/heartbeat";
+    size_t base = strlen(d->site->publish.base), n = sizeof name - 1;
+    return m->topic_len == base + n && memcmp(m->topic + base, name, n) == 0 &&
+           memcmp(m->topic, d->site->publish.base, base) == 0;
 }
 
-/* True when the ring was emptied. */
-static bool drain(struct daemon *d)
+static bool take_batch(struct daemon *d)
 {
     struct message m;
     uint64_t seq;
-    for (int i = 0; i < BATCH_MOST; i++) {
+    /* While the store fails, they wait longer than a batch. */
+    int waited = d->urgent;
+    for (int i = 0; i < BATCH_MOST && d->urgent - waited < URGENT_MOST; i++) {
         if (inbox_next(d->inbox, &m, &seq) != STATUS_OK)
             return true;
         m.expired =
@@ -383,10 +391,17 @@ static bool drain(struct daemon *d)
         else
             pump_message(&d->pump, &m);
         d->seq = seq;
-        if (d->urgent)
-            settle(d);
     }
     return false;
+}
+
+/* True when the ring was emptied. Alerts of one batch, a few milliseconds at most, are committed together. */
+static bool drain(struct daemon *d)
+{
+    bool empty = take_batch(d);
+    if (d->urgent > 0)
+        settle(d);
+    return empty;
 }
 
 static void judge_service(struct daemon *d, const struct publisher_news *news)
@@ -442,6 +457,9 @@ static void publish_due(struct daemon *d, const struct publisher_news *news)
 /* What need not be looked at with every message: the service itself, tanks and status that are due. */
 static void look_around(struct daemon *d, bool empty)
 {
+    int64_t past_ms = d->now.mono.ms - d->looked_at.ms;
+    d->flooded = (int64_t)(d->seq - d->looked_seq) * MS_PER_S > FLOOD_PER_S * past_ms;
+    d->looked_seq = d->seq;
     struct publisher_news news = { .store = store_counts(d->store),
                                    .inbox = inbox_counts(d->inbox),
                                    .link = mqtt_state(d->mqtt) };
@@ -455,6 +473,8 @@ static void look_around(struct daemon *d, bool empty)
     if (news.inbox.used_bytes < news.inbox.size_bytes / 4 * 3)
         publish_due(d, &news);
     tell_manager(d, &news);
+    if (empty)
+        store_tend(d->store, d->now);
 }
 
 static void wake(struct daemon *d)
@@ -472,8 +492,6 @@ static void wake(struct daemon *d)
     courier_advance(&d->courier, &d->pump, d->now);
     tell_test(d);
     settle(d);
-    if (empty)
-        store_tend(d->store, d->now);
 }
 
 static int sleep_ms(const struct daemon *d)
@@ -495,6 +513,14 @@ static int sleep_ms(const struct daemon *d)
         due = mono_min(due, mono_add(d->saved_at, SAVE_FILLING_MS));
     int64_t ms = due.ms - clock_now().mono.ms;
     return ms < 0 ? 0 : (int)ms;
+}
+
+/* A wake-up for every few messages costs both threads more than the messages do. */
+static void let_gather(const struct daemon *d)
+{
+    const struct timespec nap = { .tv_nsec = GATHER_NS };
+    if (d->flooded)
+        nanosleep(&nap, NULL);
 }
 
 static void empty_fd(int fd)
@@ -525,6 +551,8 @@ void daemon_run(struct daemon *d)
         for (int i = 0; i < n; i++) {
             if (events[i].data.fd == d->signal_fd)
                 take_signal(d);
+            else if (events[i].data.fd == inbox_fd(d->inbox))
+                let_gather(d); /* drain empties it */
             else if (events[i].data.fd != courier_fd(&d->courier))
                 empty_fd(events[i].data.fd);
         }

@@ -27,8 +27,10 @@ struct daemon {
     uint64_t saved_seq; /* the snapshot on tmpfs holds the state as of it */
     mono_t saved_at, kept_at, alive_at;
     mono_t looked_at; /* at link, store and ring, and what is due for publishing */
+    uint64_t looked_seq;
     enum mqtt_link link_seen;
-    bool urgent;            /* an alert or a journal entry waits for its commit */
+    bool flooded;           /* more messages a second than are worth a wake-up each */
+    int urgent;             /* alerts and journal entries that wait for their commit */
     uint64_t beat_seen_seq; /* position at the last heartbeat */
     mono_t echo_at;         /* our own heartbeat last came back */
     struct now now;         /* of this wake-up */
