@@ -50,3 +50,4 @@ endforeach()
 
 include(tests/bench/bench.cmake)
 include(tests/bench/wear.cmake)
+include(tests/bench/thin.cmake)

@@ -246,12 +246,17 @@ bool store_write_note(struct store *store, const struct note *note)
     return false;
 }
 
-bool store_write_position(struct store *store, uint64_t seq)
+bool store_put_meta(struct store *store, const char *name, int64_t value)
 {
     sqlite3_stmt *s = store_statement(store, PUT_META);
     if (s == NULL)
         return false;
-    sqlite3_bind_text(s, 1, "inbox_position", -1, SQLITE_STATIC);
-    sqlite3_bind_int64(s, 2, (int64_t)seq);
+    sqlite3_bind_text(s, 1, name, -1, SQLITE_STATIC);
+    sqlite3_bind_int64(s, 2, value);
     return store_step(s);
+}
+
+bool store_write_position(struct store *store, uint64_t seq)
+{
+    return store_put_meta(store, "inbox_position", (int64_t)seq);
 }

@@ -14,9 +14,8 @@
 #define SETTLE_ROWS     8000             /* about as many per piece */
 
 /* A clock that jumped must not purge: its relation to the boot clock must have held this long. */
-#define STEADY_MS     (6 * MS_PER_HOUR)
-#define STEP_MS       MS_PER_HOUR
-#define ALERT_KEEP_MS (6 * MS_PER_HOUR) /* raw readings this close to a change of an alert stay */
+#define STEADY_MS (6 * MS_PER_HOUR)
+#define STEP_MS   MS_PER_HOUR
 
 #define VACUUM_PAGES_FREE 8192
 #define VACUUM_PIECE      "PRAGMA incremental_vacuum(256)"
@@ -155,6 +154,7 @@ static bool roll_touched(struct store *store)
     sqlite3_stmt *s;
     bool ok = true;
     int code = SQLITE_DONE;
+    int64_t thinned = store_thinned_to(store);
     if (!store_begin(store, false) ||
         sqlite3_prepare_v2(store->db,
                            "SELECT t.probe, t.t_ms, p.settled_ms, p.purged_ms FROM touched t JOIN probe p"
@@ -165,7 +165,7 @@ static bool roll_touched(struct store *store)
         int64_t probe = sqlite3_column_int64(s, 0), bin = sqlite3_column_int64(s, 1);
         int64_t day = floor_to(bin, MS_PER_DAY);
         /* Once the raw readings are gone the rollup knows more than what is left. */
-        if (bin >= sqlite3_column_int64(s, 3))
+        if (bin >= sqlite3_column_int64(s, 3) && bin >= thinned)
             ok = store_roll_span(store, probe, bin, bin + ROLLUP_MS) &&
                  (day + MS_PER_DAY > sqlite3_column_int64(s, 2) || store_roll_day(store, probe, day));
     }
@@ -185,7 +185,7 @@ static bool purge(struct store *store, int64_t horizon, int64_t probe)
         "DELETE FROM reading WHERE probe = ?1 AND t_ms >= ?2 AND t_ms < ?3 AND NOT EXISTS"
         " (SELECT 1 FROM alert_change c JOIN probe p ON p.place = c.place WHERE p.id = ?1"
         " AND c.t_ms BETWEEN reading.t_ms - 21600000 AND reading.t_ms + 21600000)";
-    _Static_assert(ALERT_KEEP_MS == 21600000, "as in the statement above");
+    _Static_assert(STORE_ALERT_KEEP_MS == 21600000, "as in the statement above");
     char sql[224];
     snprintf(sql, sizeof sql,
              "SELECT max(purged_ms, coalesce((SELECT min(t_ms) FROM reading WHERE probe = p.id AND"
@@ -200,12 +200,12 @@ static bool purge(struct store *store, int64_t horizon, int64_t probe)
                          run_with(store, "UPDATE probe SET purged_ms = ?2 WHERE id = ?1", probe, to, 0));
 }
 
-static int64_t purge_horizon(const struct store *store, struct now now)
+/* Readings older than so many days; 0 when the clock must not decide that. */
+static int64_t horizon_of(const struct store *store, struct now now, int days)
 {
-    if (!now.trusted || now.mono.ms - store->steady_since.ms < STEADY_MS ||
-        store->site->store.keep_raw_days <= 0)
+    if (!now.trusted || now.mono.ms - store->steady_since.ms < STEADY_MS || days <= 0)
         return 0;
-    return floor_to(now.utc.ms - store->site->store.keep_raw_days * MS_PER_DAY, MS_PER_DAY);
+    return floor_to(now.utc.ms - days * MS_PER_DAY, MS_PER_DAY);
 }
 
 static int64_t probe_to_purge(struct store *store, int64_t horizon)
@@ -227,9 +227,12 @@ bool store_tend(struct store *store, struct now now)
         return settle(store, to);
     if (number(store, "SELECT count(*) FROM (SELECT 1 FROM touched LIMIT 1)") > 0)
         return roll_touched(store);
-    int64_t horizon = purge_horizon(store, now), probe = probe_to_purge(store, horizon);
+    int64_t horizon = horizon_of(store, now, store->site->store.keep_raw_days),
+            probe = probe_to_purge(store, horizon);
     if (probe > 0)
         return purge(store, horizon, probe);
+    if (store_thin(store, horizon_of(store, now, store->site->store.thin_after_days)))
+        return true;
     if (number(store, "PRAGMA freelist_count") > VACUUM_PAGES_FREE)
         return schema_run(store->db, VACUUM_PIECE) == SQLITE_OK;
     return false;

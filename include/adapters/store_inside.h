@@ -92,10 +92,18 @@ void store_detach(struct store *store);
 bool store_write_reading(struct store *store, const struct reading *r);
 bool store_write_note(struct store *store, const struct note *note);
 bool store_write_position(struct store *store, uint64_t seq);
+bool store_put_meta(struct store *store, const char *name, int64_t value);
 bool store_step(struct sqlite3_stmt *stmt);                            /* runs it to its end and resets it */
 void store_bind_text(struct sqlite3_stmt *stmt, int i, const char *s); /* empty: NULL */
 void store_bind_utc(struct sqlite3_stmt *stmt, int i, utc_t t);
 struct reading store_read_row(struct sqlite3_stmt *stmt, int first); /* t_ms raw value flag tests marks */
+
+/* store_thin.c: one bounded piece; false when nothing before the horizon (ms) is left to thin. */
+bool store_thin(struct store *store, int64_t horizon);
+int64_t store_thinned_to(struct store *store); /* raw readings before it may have gone */
+
+/* Raw readings this close to a change of an alert at their place stay. */
+#define STORE_ALERT_KEEP_MS (6 * MS_PER_HOUR)
 
 /* store_rollup.c */
 bool store_roll_span(struct store *store, int64_t probe, int64_t from_ms,

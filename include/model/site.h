@@ -174,6 +174,9 @@ struct store_settings {
     int commit_rows;
     enum store_sync sync;
     int keep_raw_days;
+    int thin_after_days;   /* 0: never thinned */
+    double thin_bound;     /* in usual noises (quantity_info.reading_sd) */
+    double thin_longest_s; /* between readings that stay */
     int inbox_kib;
     const char *runtime_dir; /* inbox ring and state snapshots; tmpfs */
 };

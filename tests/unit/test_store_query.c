@@ -81,6 +81,29 @@ static void count_row(void *context, const struct reading *r, const char *probe)
     last_value = r->value;
 }
 
+/* Readings that stayed, against the line between them. */
+struct kept {
+    const double *truth; /* by minute */
+    int last, count;     /* minute of the last one */
+    bool bad_there;
+    double worst;
+};
+
+static void check_kept(void *context, const struct reading *r, const char *probe)
+{
+    struct kept *k = context;
+    int minute = (int)((r->t.ms - T0) / 60000);
+    (void)probe;
+    k->bad_there |= r->flag == FLAG_FAIL;
+    for (int i = k->last + 1; k->count > 0 && i < minute; i++) {
+        double share = (double)(i - k->last) / (minute - k->last);
+        double line = k->truth[k->last] + share * (k->truth[minute] - k->truth[k->last]);
+        k->worst = fmax(k->worst, fabs(line - k->truth[i]));
+    }
+    k->last = minute;
+    k->count++;
+}
+
 static void history_is_the_same_before_and_after_settling(void **state)
 {
     struct room *room = *state;
@@ -208,6 +231,49 @@ static void old_raw_goes_but_not_around_alerts(void **state)
     store_close(store);
 }
 
+/* Five days of a slow wave with noise every minute: thinned, its rollups and what was bad are as before. */
+static void old_readings_are_thinned_within_the_bound(void **state)
+{
+    enum { MINUTES = 5 * 24 * 60 };
+    struct room *room = *state;
+    struct store *store = store_made(room);
+    static double truth[MINUTES];
+    static struct history_point before[500], after[500];
+    int nb, na;
+    for (int i = 0; i < MINUTES; i++) {
+        truth[i] = 24 + sin(i / 200.0) + (i * 7919 % 13 - 6) * 0.003;
+        struct reading r = reading_at(0, i * 60, truth[i]);
+        if (i == 1000) {
+            r.tests = verdict_set(r.tests, TEST_GROSS, FLAG_FAIL);
+            r.flag = FLAG_FAIL;
+        }
+        store_put_reading(store, &r);
+        if (i % 600 == 599)
+            committed(store, (uint64_t)i + 1, i * 60);
+    }
+    while (store_tend(store, at(MINUTES * 60)))
+        ;
+    struct store_reader *reader = reader_made(room);
+    utc_t from = { T0 }, to = { T0 + (int64_t)MINUTES * 60000 };
+    assert_int_equal(store_reader_history(reader, "tank/a1", "temp", from, to, before, 480, &nb), STATUS_OK);
+    room->site.store.thin_after_days = 1;
+    room->site.store.thin_bound = 2; /* of 0.03 degrees */
+    room->site.store.thin_longest_s = 3600;
+    while (store_tend(store, at(MINUTES * 60 + 7 * 3600)))
+        ;
+    assert_int_equal(store_reader_history(reader, "tank/a1", "temp", from, to, after, 480, &na), STATUS_OK);
+    assert_int_equal(na, nb);
+    assert_memory_equal(before, after, (size_t)nb * sizeof *before);
+    struct kept k = { .truth = truth };
+    assert_int_equal(store_reader_readings(reader, "tank/a1", "temp", from, to, check_kept, &k), STATUS_OK);
+    assert_true(k.bad_there);
+    assert_true(k.count < MINUTES / 2);
+    if (k.worst > 0.0601)
+        fail_msg("%g off", k.worst);
+    store_reader_close(reader);
+    store_close(store);
+}
+
 static void readings_in_order_over_both_tables(void **state)
 {
     struct room *room = *state;
@@ -306,6 +372,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(a_single_reading_keeps_its_time, setup, teardown),
         cmocka_unit_test_setup_teardown(late_reading_changes_its_quarter_hour, setup, teardown),
         cmocka_unit_test_setup_teardown(old_raw_goes_but_not_around_alerts, setup, teardown),
+        cmocka_unit_test_setup_teardown(old_readings_are_thinned_within_the_bound, setup, teardown),
         cmocka_unit_test_setup_teardown(readings_in_order_over_both_tables, setup, teardown),
         cmocka_unit_test_setup_teardown(series_and_changes, setup, teardown),
         cmocka_unit_test_setup_teardown(what_is_no_store_is_said_plainly, setup, teardown),
