@@ -100,7 +100,7 @@ static void take_alert(struct courier *c, const struct effect *e)
     encode_alert(c->site, a, e->u.alert.change, true, e->t, &json);
     if (json.cut)
         snprintf(item.json, sizeof item.json, "{}");
-    encode_alert_text(c->site, a, e->u.alert.change, e->t, &text);
+    encode_alert_text(c->site, a, e->u.alert.change, e->t, digest_clock, &text);
     keep(c, &item);
 }
 

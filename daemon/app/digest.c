@@ -114,7 +114,7 @@ static void alert_line(const struct site *site, const struct alert *a, utc_t now
 {
     char words[ENCODE_TEXT_MAX];
     struct text said = text_over(words, sizeof words), t = text_over(line, cap);
-    encode_alert_text(site, a, CHANGE_UPDATE, now, &said);
+    encode_alert_text(site, a, CHANGE_STATE, now, digest_clock, &said);
     size_t n = strcspn(words, "\n");
     n -= n > 0 && words[n - 1] == '.';
     text_put_n(&t, words, n);

@@ -1,4 +1,5 @@
 #include "engine/alarm.h"
+#include "engine/approach.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -25,7 +26,7 @@ void alarm_forget(struct alarms *a, int slot)
     struct alert *pub = &alarm->pub;
     pub->index = slot;
     pub->value = pub->limit = NAN;
-    pub->due_early = pub->due_late = UTC_NONE;
+    pub->forecast = FORECAST_NONE;
     pub->since = pub->raised_at = pub->due = pub->shelved_until = pub->out_until = UTC_NONE;
     pub->leader = -1;
 }
@@ -168,7 +169,8 @@ static void fall(struct alarms *a, int slot, struct now now, struct effects *fx)
     struct alarm *alarm = &a->items[slot];
     bool latching = settings(a, slot)->latching;
     alarm->pub.active = false;
-    alarm->pub.due = alarm->pub.due_early = alarm->pub.due_late = UTC_NONE;
+    alarm->pub.due = UTC_NONE;
+    alarm->pub.forecast = FORECAST_NONE;
     if (alarm->pub.base == ALERT_ACKED || (alarm->pub.marks == 0 && seen_with_leader(a, alarm)))
         enter(a, slot, latching ? ALERT_LATAK : ALERT_NORM, now);
     else
@@ -341,7 +343,8 @@ static void retire(struct alarms *a, int slot, struct now now, struct effects *f
         timer_set(a, slot, (enum alarm_timer)i, MONO_NEVER);
     alarm->pub.marks = 0;
     alarm->pub.active = alarm->pub.unknown = alarm->pub.chattering = alarm->told = false;
-    alarm->pub.due = alarm->pub.due_early = alarm->pub.due_late = UTC_NONE;
+    alarm->pub.due = UTC_NONE;
+    alarm->pub.forecast = FORECAST_NONE;
     alarm->pub.shelved_until = alarm->pub.out_until = UTC_NONE;
     alarm->condition = TRI_UNKNOWN;
     enter(a, slot, ALERT_NORM, now);
@@ -553,8 +556,7 @@ void alarm_visit(struct alarms *a, int slot, struct pack *p, struct now now)
     pack_utc(p, &pub->since);
     pack_utc(p, &pub->raised_at);
     pack_utc(p, &pub->due);
-    pack_utc(p, &pub->due_early);
-    pack_utc(p, &pub->due_late);
+    approach_visit(&pub->forecast, a->site, p);
     pack_utc(p, &pub->shelved_until);
     pack_utc(p, &pub->out_until);
     pack_f64(p, &pub->value, -1e12, 1e12);

@@ -8,7 +8,6 @@
 
 #include "base/number.h"
 #include "base/text.h"
-#include "water/heat.h"
 
 static enum alert_family family_of(const struct alert_slot *slot)
 {
@@ -127,31 +126,7 @@ static void put_value(struct text *out, enum quantity q, double v)
         text_put(out, "not known");
 }
 
-/* When the tank reaches its band's edge on the way to the room. */
-static void due_by_cooling(struct engine *e, int tank, struct alert *pub, struct now now,
-                           struct text *evidence)
-{
-    const struct tank *t = &e->site->tanks[tank];
-    struct heater_view view;
-    double hours;
-    pub->due = UTC_NONE;
-    if (isnan(t->band[Q_TEMP].lo) || !heater_view_of(e, tank, now.utc, &view) || isnan(view.free_c_h) ||
-        view.free_c_h >= 0 || view.slope_c_h > 0)
-        return;
-    double room = isnan(view.room_c) ? view.temp_c + 6 * view.free_c_h : view.room_c;
-    double tau_h = (view.temp_c - room) / -view.free_c_h;
-    if (tau_h <= 0 || heat_time_to(view.temp_c, room, tau_h, t->band[Q_TEMP].lo, &hours, NULL) != STATUS_OK)
-        return;
-    char span[32], limit[32];
-    pub->due = (utc_t){ now.utc.ms + (int64_t)(hours * (double)MS_PER_HOUR) };
-    number_format(limit, sizeof limit, t->band[Q_TEMP].lo, 1);
-    if (hours > 0)
-        text_printf(evidence, "; below %s °C in about %s", limit,
-                    span_format((int64_t)(hours * (double)MS_PER_HOUR), span, sizeof span));
-}
-
-static void explain_heater(struct engine *e, int tank, enum alert_kind kind, struct alert *pub,
-                           struct now now)
+static void explain_heater(struct engine *e, int tank, struct alert *pub, struct now now)
 {
     struct heater_view v;
     struct text out = text_over(pub->evidence, sizeof pub->evidence);
@@ -164,8 +139,6 @@ static void explain_heater(struct engine *e, int tank, enum alert_kind kind, str
         text_printf(&out, " (without heat: falling %.2f °C/h)", fabs(v.free_c_h));
     if (!isnan(v.room_c))
         text_printf(&out, ", room %.1f °C", v.room_c);
-    if (pub->active && kind != KIND_HEATER_STUCK)
-        due_by_cooling(e, tank, pub, now, &out);
 }
 
 static const struct heater *heater_of(const struct engine *e, int place)
@@ -291,7 +264,7 @@ void cause_explain(void *engine, int slot, struct alert *pub, struct now now)
     case KIND_HEATER_DEAD:
     case KIND_HEATER_STUCK:
     case KIND_HEATER_WEAK:
-        explain_heater(e, e->site->places[s->place].tank, s->kind, pub, now);
+        explain_heater(e, e->site->places[s->place].tank, pub, now);
         break;
     case KIND_SILENT:
     case KIND_REFUSED:
@@ -305,4 +278,8 @@ void cause_explain(void *engine, int slot, struct alert *pub, struct now now)
     snprintf(pub->cause, sizeof pub->cause, "%s", cause);
     snprintf(pub->action, sizeof pub->action, "%s", info->action);
     list_followers(e, slot, pub);
+    pub->forecast = FORECAST_NONE;
+    if (pub->active)
+        (void)forecast_of_alert(e, slot, now, &pub->forecast);
+    pub->due = pub->forecast.at;
 }

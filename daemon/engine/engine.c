@@ -134,6 +134,11 @@ static void init_tank(struct engine *e, int i, struct now now)
     tank_timer_set(e, i, TANK_STEP, MONO_NEVER);
 }
 
+static void forget_forecast(struct engine *e, int slot)
+{
+    e->forecasts[slot] = (struct forecast_told){ .f = FORECAST_NONE, .made = UTC_NONE };
+}
+
 struct engine *engine_init(const struct site *site, struct now now)
 {
     struct arena arena = { 0 };
@@ -155,6 +160,9 @@ struct engine *engine_init(const struct site *site, struct now now)
     e->alarms.remark = traffic_watch_remark;
     traffic_init(&e->traffic, site->alert_count, &e->arena);
     e->alarms.context = e;
+    e->forecasts = arena_take(&e->arena, (size_t)site->alert_count, sizeof *e->forecasts);
+    for (int i = 0; i < site->alert_count; i++)
+        forget_forecast(e, i);
     e->streams = arena_take(&e->arena, (size_t)site->stream_count, sizeof *e->streams);
     for (int i = 0; i < site->stream_count; i++)
         init_stream(e, i, now);
@@ -169,11 +177,13 @@ static void forget_alert(struct engine *e, int slot)
 {
     alarm_forget(&e->alarms, slot);
     traffic_forget(&e->traffic, slot);
+    forget_forecast(e, slot);
 }
 
 static void forget_counts(struct engine *e)
 {
     memset(&e->counts, 0, sizeof e->counts);
+    memset(&e->scores, 0, sizeof e->scores);
     traffic_forget_all(&e->traffic);
 }
 
@@ -389,6 +399,7 @@ static void site_due(struct engine *e, struct now now, struct effects *fx)
     timers_set(&e->timers, e->site_timer, next_eval(now));
     climate_watch(e, now, fx);
     waters_watch(e, now, fx);
+    forecast_watch(e, now, fx);
 }
 
 bool engine_advance(struct engine *e, struct now now, bool inclusive, struct effects *fx)

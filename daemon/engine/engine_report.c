@@ -80,7 +80,7 @@ void engine_report_tank(const struct engine *e, int tank, struct now now, struct
                                       .heater_w = NAN,
                                       .duty = NAN,
                                       .learnt_h = t->heater.learnt_h };
-    out->forecast.quantity = Q_COUNT;
+    (void)forecast_of_tank(e, tank, now, &out->forecast);
     out->in_service = t->in_service;
     out->service_until = t->service_until;
     out->last_change = t->last_change;

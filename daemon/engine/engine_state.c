@@ -12,7 +12,7 @@
 #define BIN_ROOM    40
 #define RUN_ROOM    24
 #define POINT_ROOM  16
-#define ALERT_ROOM  1800
+#define ALERT_ROOM  2048
 #define TANK_ROOM   1536
 #define CATCH_UP_MS MS_PER_MIN
 
@@ -142,6 +142,7 @@ static void visit_counts(struct engine *e, struct pack *p, struct now now)
     for (unsigned i = 0; i < sizeof all / sizeof *all; i++)
         pack_u64(p, all[i]);
     pack_bool(p, &e->link_down);
+    forecast_scores_visit(&e->scores, p);
     traffic_visit(&e->traffic, p, now);
 }
 
@@ -181,6 +182,7 @@ static void visit(struct engine *e, enum section kind, int i, struct pack *p, st
     case SECTION_ALERT:
         alarm_visit(&e->alarms, i, p, *now);
         traffic_visit_alert(&e->traffic, i, p, *now);
+        forecast_watch_visit(e, i, p);
         break;
     case SECTION_TANK:
         visit_tank(e, i, p, *now);

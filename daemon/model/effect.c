@@ -12,6 +12,7 @@ static const char *const names[EVENT_COUNT] = {
     [EVENT_RETAINED_IGNORED] = "retained-ignored",
     [EVENT_REJECTED] = "rejected",
     [EVENT_COMMAND] = "command",
+    [EVENT_FORECAST] = "forecast",
     [EVENT_FORECAST_SCORED] = "forecast-scored",
     [EVENT_CLOCK] = "clock",
     [EVENT_CALIBRATED] = "calibrated",

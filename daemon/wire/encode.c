@@ -159,20 +159,26 @@ static void put_heat(const struct heat_report *h, struct text *out)
     json_close(out, '}');
 }
 
-static void put_forecast(const struct forecast *f, struct text *out)
+static void put_forecast(const struct site *site, const struct forecast *f, int own_place, utc_t now,
+                         struct text *out)
 {
+    char words[160];
+    struct text said = text_over(words, sizeof words);
     json_key(out, "forecast");
-    if (f->quantity == Q_COUNT) {
+    if (f->quantity == Q_COUNT || f->place < 0 || f->at.ms <= 0) {
         json_null(out);
         return;
     }
+    forecast_put(f, f->place == own_place ? NULL : site->places[f->place].text, now, &said);
     json_open(out, '{');
     put_word(out, "quantity", quantity_info(f->quantity)->name);
+    put_place(site, f->place, out);
     put_number(out, "limit", f->limit, quantity_info(f->quantity)->decimals);
     put_unit(out, f->quantity);
     put_time(out, "at", f->at);
     put_time(out, "at_early", f->at_early);
     put_time(out, "at_late", f->at_late);
+    put_text(out, "text", said.len > 0 ? words : NULL);
     json_close(out, '}');
 }
 
@@ -247,7 +253,7 @@ void encode_tank(const struct site *site, const struct tank_report *r, const str
     put_derived(r, out);
     put_bands(tank, out);
     put_heat(&r->heat, out);
-    put_forecast(&r->forecast, out);
+    put_forecast(site, &r->forecast, tank->place, r->t, out);
     put_work(r, out);
     json_key(out, "alerts");
     json_open(out, '[');
@@ -270,7 +276,12 @@ void encode_alert(const struct site *site, const struct alert *a, enum alert_cha
     put_place(site, site->alerts[a->index].place, out);
     put_word(out, "change", alert_change_name(change));
     put_bool(out, "announced", announced);
+    const struct alert_slot *slot = &site->alerts[a->index];
     put_alert_body(site, a, out);
+    put_text(out, "also", a->also);
+    put_forecast(site, &a->forecast, slot->place, t, out);
+    put_text(out, "meaning", kind_info(slot->kind)->meaning);
+    put_text(out, "time", kind_info(slot->kind)->time);
     json_close(out, '}');
 }
 

@@ -13,22 +13,27 @@ struct telling {
     const struct alert_slot *slot;
     const struct kind_info *kind;
     utc_t t;
+    encode_clock *clock;
     struct text *out;
 };
 
-/* "02:10 UTC", with the date when it is another day. */
-static void put_clock(struct text *out, utc_t when, utc_t now)
+/* "02:10 UTC", with the date when it is another day; or as the clock on the wall says it. */
+static void put_clock(struct telling *w, utc_t when)
 {
-    char then_text[UTC_TEXT_MAX], now_text[UTC_TEXT_MAX];
+    char then_text[UTC_TEXT_MAX], now_text[UTC_TEXT_MAX], local[ENCODE_CLOCK_MAX];
     utc_format(when, then_text, sizeof then_text);
-    utc_format(now, now_text, sizeof now_text);
+    utc_format(w->t, now_text, sizeof now_text);
     if (then_text[0] == '\0') {
-        text_put(out, "an unknown time");
+        text_put(w->out, "an unknown time");
+        return;
+    }
+    if (w->clock != NULL) {
+        text_put(w->out, w->clock(when, local, sizeof local));
         return;
     }
     if (strncmp(then_text, now_text, 10) != 0)
-        text_printf(out, "%.10s ", then_text);
-    text_printf(out, "%.5s UTC", then_text + 11);
+        text_printf(w->out, "%.10s ", then_text);
+    text_printf(w->out, "%.5s UTC", then_text + 11);
 }
 
 static void put_span(struct text *out, int64_t ms)
@@ -78,6 +83,8 @@ static void say_heading(struct telling *w, enum alert_change change)
         text_put(w->out, "REMINDER - ");
     else if (change == CHANGE_REALARM)
         text_put(w->out, "STILL NOT OVER - ");
+    else if (change == CHANGE_UPDATE && a->base != ALERT_NORM)
+        text_put(w->out, a->active ? "STANDS - " : "OVER FOR NOW - ");
     else if (change == CHANGE_CLEAR)
         text_put(w->out, "OVER - ");
     put_where(w);
@@ -111,7 +118,7 @@ static void say_handling(struct telling *w, enum alert_change change)
     text_put(w->out, done[change]);
     if (utc_is_set(until)) {
         text_put(w->out, " until ");
-        put_clock(w->out, until, w->t);
+        put_clock(w, until);
     }
     if (w->a->who[0] != '\0')
         text_printf(w->out, " by %s", w->a->who);
@@ -144,17 +151,31 @@ static void say_cause(struct telling *w)
 
 static void say_time_left(struct telling *w)
 {
-    if (!utc_is_set(w->a->due))
+    const struct forecast *f = &w->a->forecast;
+    if (!utc_is_set(w->a->due)) {
+        text_printf(w->out, "Time left: %s\n", w->kind->time);
         return;
+    }
     if (w->a->due.ms <= w->t.ms) {
         text_put(w->out, "Time left: none, the limit is reached.\n");
         return;
     }
-    text_put(w->out, "Time left: about ");
-    put_span(w->out, w->a->due.ms - w->t.ms);
+    text_put(w->out, "Time left: ");
+    if (f->quantity != Q_COUNT && f->at.ms == w->a->due.ms) {
+        forecast_put(f, f->place == w->slot->place ? NULL : w->site->places[f->place].text, w->t, w->out);
+    } else {
+        text_put(w->out, "about ");
+        put_span(w->out, w->a->due.ms - w->t.ms);
+    }
     text_put(w->out, ", until ");
-    put_clock(w->out, w->a->due, w->t);
+    put_clock(w, w->a->due);
     text_put(w->out, ".\n");
+}
+
+static void say_also(struct telling *w)
+{
+    if (w->a->also[0] != '\0')
+        text_printf(w->out, "Comes with it: %s.\n", w->a->also);
 }
 
 static void say_what_to_do(struct telling *w)
@@ -170,7 +191,7 @@ static void say_since(struct telling *w, const char *lead)
     if (!utc_is_set(w->a->raised_at))
         return;
     text_put(w->out, lead);
-    put_clock(w->out, w->a->raised_at, w->t);
+    put_clock(w, w->a->raised_at);
     if (w->t.ms > w->a->raised_at.ms) {
         text_put(w->out, ", ");
         put_span(w->out, w->t.ms - w->a->raised_at.ms);
@@ -202,6 +223,7 @@ static void tell_active(struct telling *w)
     if (w->a->unknown)
         text_put(w->out, "It cannot be judged at the moment: no fresh readings.\n");
     say_cause(w);
+    say_also(w);
     if (w->a->active)
         say_time_left(w);
     say_what_to_do(w);
@@ -217,10 +239,10 @@ static void tell_over(struct telling *w)
 }
 
 void encode_alert_text(const struct site *site, const struct alert *a, enum alert_change change, utc_t t,
-                       struct text *out)
+                       encode_clock *clock, struct text *out)
 {
     const struct alert_slot *slot = &site->alerts[a->index];
-    struct telling w = { site, a, slot, kind_info(slot->kind), t, out };
+    struct telling w = { site, a, slot, kind_info(slot->kind), t, clock, out };
     say_heading(&w, change);
     switch (change) {
     case CHANGE_RAISE:
@@ -231,10 +253,14 @@ void encode_alert_text(const struct site *site, const struct alert *a, enum aler
     case CHANGE_CLEAR:
         tell_over(&w);
         break;
+    case CHANGE_UPDATE:
+        if (a->active)
+            tell_active(&w);
+        else
+            tell_over(&w);
+        break;
     default:
         say_handling(&w, change);
-        if (change == CHANGE_UPDATE)
-            tell_active(&w);
         break;
     }
 }

@@ -73,4 +73,7 @@ size_t engine_save_room(const struct engine *e);
  * stepped over. Returns the number of sections taken. */
 int engine_restore(struct engine *e, const uint8_t *bytes, size_t n, struct now now);
 
+/* How forecasts turned out since the state began. */
+struct forecast_scores engine_scores(const struct engine *e);
+
 #endif

@@ -89,6 +89,14 @@ struct tank_state {
     char service_why[ALERT_WHY_MAX];
 };
 
+/* The forecast that people were told with an alert. */
+struct forecast_told {
+    struct forecast f;
+    utc_t made;
+    bool open; /* not scored yet */
+    bool up;   /* towards a limit above */
+};
+
 struct engine {
     const struct site *site;
     struct arena arena;
@@ -101,6 +109,8 @@ struct engine {
     struct timekeep clock;
     struct engine_counts counts;
     struct traffic traffic;
+    struct forecast_told *forecasts; /* by slot */
+    struct forecast_scores scores;
     int flood_timer; /* its id */
     struct now started;
 };
@@ -172,6 +182,16 @@ bool traffic_watch_admit(void *engine, int slot, enum alert_change change, struc
 void traffic_watch_remark(void *engine, int slot, enum alarm_timer which, struct now now, struct effects *fx);
 void traffic_watch_flood_due(struct engine *e, struct now now, struct effects *fx);
 void traffic_watch_restored(struct engine *e, struct now now);
+
+/* --- forecast_watch.c --- */
+/* False: it moves towards no limit. */
+bool forecast_of_alert(const struct engine *e, int slot, struct now now, struct forecast *out);
+bool forecast_of_tank(const struct engine *e, int tank, struct now now,
+                      struct forecast *out); /* the soonest */
+/* Once a minute: keeps what was told, scores it when it came or did not. */
+void forecast_watch(struct engine *e, struct now now, struct effects *fx);
+void forecast_watch_visit(struct engine *e, int slot, struct pack *p);
+void forecast_scores_visit(struct forecast_scores *s, struct pack *p);
 
 /* --- cause.c --- */
 void cause_explain(void *engine, int slot, struct alert *pub, struct now now);

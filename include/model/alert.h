@@ -5,6 +5,7 @@
 #include <stdbool.h>
 #include <stdint.h>
 #include "base/times.h"
+#include "model/forecast.h"
 #include "model/quantity.h"
 
 enum alert_base { ALERT_NORM, ALERT_UNACK, ALERT_ACKED, ALERT_RTNUN, ALERT_LATUN, ALERT_LATAK };
@@ -157,7 +158,7 @@ struct alert {
     char action[ALERT_ACTION_MAX];
     char also[ALERT_ALSO_MAX]; /* names of those listed under it, by comma; empty: none */
     utc_t due;                 /* when the limit or the harm is reached; UTC_NONE when not known */
-    utc_t due_early, due_late; /* its honest spread: four of five come within it */
+    struct forecast forecast;  /* the same with its spread */
     utc_t shelved_until;       /* UTC_NONE when not shelved */
     utc_t out_until;
     char who[ALERT_WHO_MAX], why[ALERT_WHY_MAX]; /* of the last command */

@@ -2,6 +2,7 @@
 #ifndef LENTIC_MODEL_REPORT_H
 #define LENTIC_MODEL_REPORT_H
 
+#include "model/forecast.h"
 #include "model/reading.h"
 #include "model/site.h"
 
@@ -47,12 +48,6 @@ struct heat_report {
     double heater_w;             /* inferred or measured power now; NaN */
     double duty;                 /* share of the last day with the heater giving heat; NaN */
     double learnt_h;             /* hours of history behind it */
-};
-
-struct forecast {
-    enum quantity quantity; /* Q_COUNT: none */
-    double limit;
-    utc_t at, at_early, at_late; /* when it is reached, and the honest spread */
 };
 
 struct tank_report {

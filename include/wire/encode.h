@@ -16,24 +16,27 @@
  * "derived":{"co2":{as above, and "sd"},...,"tds":{and "factor","factor_from":"water"|"recipe"|"usual"}},
  * "bands":{"temp":{"lo","hi","day_range","per_hour"},...},
  * "heat":{"tau_h","band_lo_c","band_hi_c","heater_w","duty","learnt_h"},
- * "forecast":{"quantity","limit","unit","at","at_early","at_late"}|null,
+ * "forecast":{"quantity","place","limit","unit","at","at_early","at_late"|null: perhaps never,"text"}|null,
  * "service":{"until"}|null,"last_change":{"t","step_ec"}|null,"alerts":[as BASE/alert, without t place
- * change]}. Quantities never measured and open bands are left out. alerts: those of the tank that are not
- * NORM, most urgent first; written in the order given. */
+ * change also forecast meaning time]}. Quantities never measured and open bands are left out. alerts: those
+ * of the tank that are not NORM, most urgent first; written in the order given. */
 void encode_tank(const struct site *site, const struct tank_report *r, const struct alert *alerts,
                  int alert_count, struct text *out);
 
 /* BASE/alert/PLACE/KIND: one alert, and the same object (with "t" and "change") for `replay --emit alerts`.
  * Members: t place change announced (told to people) kind id state priority value limit unit cause evidence
- * action consequence since (of the state) raised due until (end of a shelf or of being out of service)
- * chattering leader (the id of the alert that speaks for this one, or null) who why. */
+ * action consequence since (of the state) raised due forecast (as above) until (end of a shelf or of being
+ * out of service) chattering leader (the id of the alert that speaks for this one, or null) also (names of
+ * those that this one speaks for) who why meaning time (how long there is). */
 void encode_alert(const struct site *site, const struct alert *a, enum alert_change change, bool announced,
                   utc_t t, struct text *out);
 
 /* The alert as a few lines of plain text for people: what and where, the numbers, the cause, the time left,
- * what to do. Times are UTC. */
+ * what to do. clock: a time as the clock on the wall says it, returns buf; NULL: UTC. */
+#define ENCODE_CLOCK_MAX 24
+typedef const char *encode_clock(utc_t t, char *buf, size_t cap);
 void encode_alert_text(const struct site *site, const struct alert *a, enum alert_change change, utc_t t,
-                       struct text *out);
+                       encode_clock *clock, struct text *out);
 
 /* The alert as one line, without the place: what, the numbers, the cause, what to do. */
 void encode_alert_line(const struct site *site, const struct alert *a, utc_t t, struct text *out);

@@ -112,6 +112,9 @@ static void alerts_as_documents(void **state)
     a.due = (utc_t){ NOON + 160 * MS_PER_MIN };
     a.leader = site_alert_find(&site, "tank/a1/heater-dead", 19);
     strcpy(a.who, "night shift");
+    strcpy(a.also, "temp-fast");
+    a.forecast = (struct forecast){ Q_TEMP, site.alerts[a.index].place, 20.5,
+                                    a.due,  { NOON + 2 * MS_PER_HOUR }, UTC_NONE };
     encode_alert(&site, &a, CHANGE_RAISE, true, (utc_t){ NOON }, &out);
     static const char head[] =
         "{\"t\":\"2026-03-01T12:00:00.000Z\",\"place\":\"tank/"
@@ -123,7 +126,14 @@ static void alerts_as_documents(void **state)
     static const char tail[] =
         "\"since\":\"2026-03-01T12:00:00.000Z\",\"raised\":\"2026-03-01T12:00:00.000Z\","
         "\"due\":\"2026-03-01T14:40:00.000Z\",\"until\":null,\"chattering\":false,"
-        "\"leader\":\"tank/a1/heater-dead\",\"who\":\"night shift\",\"why\":null}";
+        "\"leader\":\"tank/a1/heater-dead\",\"who\":\"night shift\",\"why\":null,"
+        "\"also\":\"temp-fast\",\"forecast\":{\"quantity\":\"temp\",\"place\":\"tank/"
+        "a1\",\"limit\":20.50,\"unit\":\"°C\","
+        "\"at\":\"2026-03-01T14:40:00.000Z\",\"at_early\":\"2026-03-01T14:00:00.000Z\",\"at_late\":null,"
+        "\"text\":\"reaches 20.5 °C in about 2 h 40 min (2 h at the earliest, perhaps never)\"},"
+        "\"meaning\":\"The value is under the band in which these animals live and breed.\","
+        "\"time\":\"Hours for temperature and oxygen, days for the rest; the sooner, the smaller the "
+        "correction.\"}";
     assert_string_equal(buf + out.len - (sizeof tail - 1), tail);
     text_clear(&out);
     a = alert_of("lentic/broker-down");
@@ -147,7 +157,7 @@ static void numbers_that_are_not_in_the_quantitys_unit(void **state)
     encode_alert(&site, &a, CHANGE_RAISE, true, (utc_t){ NOON }, &out);
     assert_non_null(strstr(buf, "\"value\":31,\"limit\":15,\"unit\":\"min\","));
     text_clear(&out);
-    encode_alert_text(&site, &a, CHANGE_RAISE, (utc_t){ NOON }, &out);
+    encode_alert_text(&site, &a, CHANGE_RAISE, (utc_t){ NOON }, NULL, &out);
     assert_non_null(strstr(buf, "Seen: 31 min, limit 15 min."));
     text_clear(&out);
     a = alert_of("tank/a1/temp-noisy");
@@ -195,7 +205,7 @@ static void tanks(void **state)
     r.tds_factor = 0.67;
     r.tds_factor_from = TDS_FACTOR_WATER;
     r.heat.tau_h = 7.5;
-    r.forecast = (struct forecast){ Q_TEMP, 20.5, { NOON + 1000 }, { NOON }, { NOON + 2000 } };
+    r.forecast = (struct forecast){ Q_TEMP, 0, 20.5, { NOON + 1000 }, { NOON }, { NOON + 2000 } };
     r.in_service = true;
     r.service_until = (utc_t){ NOON + 5000 };
     r.last_change = (utc_t){ NOON - 1000 };
@@ -274,15 +284,18 @@ static void told_at_night(void **state)
     strcpy(a.evidence, "20.31 °C, lower limit 20.50 °C; falling 0.60 °C/h");
     strcpy(a.action, "Check the plug.");
     a.due = (utc_t){ NOON + 160 * MS_PER_MIN };
-    encode_alert_text(&site, &a, CHANGE_RAISE, (utc_t){ NOON }, &out);
-    assert_string_equal(buf, "ALERT, high priority - tank/a1 (Mill pond): temperature below the band.\n"
-                             "Seen: 20.31 °C, lower limit 20.50 °C; falling 0.60 °C/h.\n"
-                             "Likely cause: heater not heating.\n"
-                             "Time left: about 2 h 40 min, until 14:40 UTC.\n"
-                             "Do now: Check the plug.\n"
-                             "If nothing is done: Outside their band the animals stop breeding, then die.\n"
-                             "Began 12:00 UTC.\n"
-                             "Not acknowledged yet: tank/a1/temp-low\n");
+    a.forecast = (struct forecast){ Q_TEMP, site.alerts[a.index].place, 20.5,
+                                    a.due,  { NOON + 2 * MS_PER_HOUR }, { NOON + 204 * MS_PER_MIN } };
+    encode_alert_text(&site, &a, CHANGE_RAISE, (utc_t){ NOON }, NULL, &out);
+    assert_string_equal(
+        buf, "ALERT, high priority - tank/a1 (Mill pond): temperature below the band.\n"
+             "Seen: 20.31 °C, lower limit 20.50 °C; falling 0.60 °C/h.\n"
+             "Likely cause: heater not heating.\n"
+             "Time left: reaches 20.5 °C in about 2 h 40 min (2 h to 3 h 20 min), until 14:40 UTC.\n"
+             "Do now: Check the plug.\n"
+             "If nothing is done: Outside their band the animals stop breeding, then die.\n"
+             "Began 12:00 UTC.\n"
+             "Not acknowledged yet: tank/a1/temp-low\n");
 }
 
 static void told_without_evidence_or_with_the_time_up(void **state)
@@ -293,7 +306,7 @@ static void told_without_evidence_or_with_the_time_up(void **state)
     a.limit = 20.5;
     a.due = (utc_t){ NOON };
     a.unknown = true;
-    encode_alert_text(&site, &a, CHANGE_RAISE, (utc_t){ NOON }, &out);
+    encode_alert_text(&site, &a, CHANGE_RAISE, (utc_t){ NOON }, NULL, &out);
     assert_non_null(strstr(buf, "- tank/a2: temperature"));
     assert_non_null(strstr(buf, "Seen: 20.31 °C, limit 20.50 °C.\n"));
     assert_non_null(strstr(buf, "cannot be judged at the moment"));
@@ -306,7 +319,7 @@ static void reminders_say_so_with_their_age(void **state)
 {
     (void)state;
     struct alert a = alert_of("tank/a1/temp-silent");
-    encode_alert_text(&site, &a, CHANGE_REMIND, (utc_t){ NOON + 26 * MS_PER_HOUR }, &out);
+    encode_alert_text(&site, &a, CHANGE_REMIND, (utc_t){ NOON + 26 * MS_PER_HOUR }, NULL, &out);
     static const char head[] =
         "REMINDER - tank/a1 (Mill pond): probe silent (temperature), for 1 d 2 h now, not acknowledged.\n";
     assert_memory_equal(buf, head, sizeof head - 1);
@@ -314,7 +327,7 @@ static void reminders_say_so_with_their_age(void **state)
     assert_non_null(strstr(buf, "\nDo: "));
     text_clear(&out);
     a.base = ALERT_UNACK;
-    encode_alert_text(&site, &a, CHANGE_REALARM, (utc_t){ NOON + 60000 }, &out);
+    encode_alert_text(&site, &a, CHANGE_REALARM, (utc_t){ NOON + 60000 }, NULL, &out);
     static const char still[] = "STILL NOT OVER - tank/a1 (Mill pond): probe silent (temperature), for 1 min "
                                 "now, though acknowledged.\n";
     assert_memory_equal(buf, still, sizeof still - 1);
@@ -328,7 +341,7 @@ static void told_when_over(void **state)
     a.base = ALERT_RTNUN;
     a.due = (utc_t){ NOON };
     strcpy(a.evidence, "23.9 °C");
-    encode_alert_text(&site, &a, CHANGE_CLEAR, (utc_t){ NOON + 90 * MS_PER_MIN }, &out);
+    encode_alert_text(&site, &a, CHANGE_CLEAR, (utc_t){ NOON + 90 * MS_PER_MIN }, NULL, &out);
     assert_string_equal(buf, "OVER - tank/a1 (Mill pond): heater not heating.\n"
                              "Last seen: 23.9 °C.\n"
                              "It had begun 12:00 UTC, 1 h 30 min ago.\n"
@@ -342,12 +355,12 @@ static void what_people_did(void **state)
     strcpy(a.who, "night shift");
     strcpy(a.why, "spare on its way");
     a.shelved_until = (utc_t){ NOON + MS_PER_DAY };
-    encode_alert_text(&site, &a, CHANGE_SHELVE, (utc_t){ NOON }, &out);
+    encode_alert_text(&site, &a, CHANGE_SHELVE, (utc_t){ NOON }, NULL, &out);
     assert_string_equal(buf, "tank/a1 (Mill pond): heater not heating.\n"
                              "Put aside until 2026-03-02 12:00 UTC by night shift (spare on its way).\n");
     for (int change = 0; change < CHANGE_COUNT; change++) {
         text_clear(&out);
-        encode_alert_text(&site, &a, (enum alert_change)change, (utc_t){ NOON }, &out);
+        encode_alert_text(&site, &a, (enum alert_change)change, (utc_t){ NOON }, NULL, &out);
         assert_null(strstr(buf, "(null)"));
         assert_int_equal(buf[out.len - 1], '\n');
     }
@@ -362,7 +375,7 @@ static void the_longest_telling_fits(void **state)
     memset(a.action, 'a', sizeof a.action - 1);
     a.due = (utc_t){ NOON + 30 * MS_PER_DAY };
     out = text_over(buf, ENCODE_TEXT_MAX);
-    encode_alert_text(&site, &a, CHANGE_REMIND, (utc_t){ NOON }, &out);
+    encode_alert_text(&site, &a, CHANGE_REMIND, (utc_t){ NOON }, NULL, &out);
     assert_false(out.cut);
 }
 

@@ -1,0 +1,103 @@
+#include "engine/approach.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#define BINS_MOST   80
+#define BINS_LEAST  4
+#define SDS         1.28 /* four of five */
+#define LEAST_SHARE 0.10 /* of the time, to either side: no model is better */
+#define LEAST_H     (5.0 / 60)
+
+/* Sums of a straight line through points, their times taken from the newest on. */
+struct line {
+    int n;
+    double t[BINS_MOST], v[BINS_MOST];
+};
+
+static void gather(const struct window *w, utc_t to, int64_t span_ms, struct line *line)
+{
+    line->n = 0;
+    for (int64_t ms = to.ms; ms > to.ms - span_ms && line->n < BINS_MOST; ms -= w->bin_ms) {
+        const struct window_bin *bin = window_at(w, (utc_t){ ms });
+        if (bin == NULL)
+            continue;
+        line->t[line->n] = (double)(bin->index * w->bin_ms + w->bin_ms / 2 - to.ms) / (double)MS_PER_HOUR;
+        line->v[line->n++] = window_mean(bin);
+    }
+}
+
+struct approach_slope approach_slope_of(const struct window *w, utc_t to, int64_t span_ms)
+{
+    struct line line;
+    struct approach_slope s = { NAN, NAN, NAN };
+    double t_mean = 0, v_mean = 0, tt = 0, tv = 0, left = 0;
+    gather(w, to, span_ms, &line);
+    if (line.n < BINS_LEAST)
+        return s;
+    for (int i = 0; i < line.n; i++) {
+        t_mean += line.t[i] / line.n;
+        v_mean += line.v[i] / line.n;
+    }
+    for (int i = 0; i < line.n; i++) {
+        tt += (line.t[i] - t_mean) * (line.t[i] - t_mean);
+        tv += (line.t[i] - t_mean) * (line.v[i] - v_mean);
+    }
+    s.per_h = tv / tt;
+    s.value = v_mean - s.per_h * t_mean;
+    for (int i = 0; i < line.n; i++) {
+        double off = line.v[i] - s.value - s.per_h * line.t[i];
+        left += off * off;
+    }
+    s.sd_per_h = sqrt(left / (line.n - 2) / tt);
+    return s;
+}
+
+/* Hours with that slope; INFINITY when it goes elsewhere or settles before. */
+static double hours_to(double value, double per_h, double tau_h, double limit)
+{
+    double hours = (limit - value) / per_h;
+    if (!(hours > 0))
+        return INFINITY;
+    if (isnan(tau_h))
+        return hours;
+    return hours >= tau_h ? INFINITY : -tau_h * log1p(-hours / tau_h);
+}
+
+bool approach_when(const struct approach_slope *s, double tau_h, double limit, struct approach_hours *out)
+{
+    if (!isfinite(s->value) || !isfinite(s->per_h) || isnan(limit) || s->per_h == 0)
+        return false;
+    double slack = SDS * (isfinite(s->sd_per_h) ? s->sd_per_h : fabs(s->per_h)), way = s->per_h > 0 ? 1 : -1;
+    out->at = hours_to(s->value, s->per_h, tau_h, limit);
+    if (isinf(out->at))
+        return false;
+    out->early = hours_to(s->value, s->per_h + way * slack, NAN, limit);
+    out->late = slack < fabs(s->per_h) ? hours_to(s->value, s->per_h - way * slack, tau_h, limit) : INFINITY;
+    double least = fmax(LEAST_SHARE * out->at, LEAST_H);
+    out->early = fmax(0, fmin(out->early, out->at - least));
+    out->late = fmax(out->late, out->at + least);
+    return true;
+}
+
+/* A place by its name: another configuration may number them otherwise. */
+void approach_visit(struct forecast *f, const struct site *site, struct pack *p)
+{
+    char place[PLACE_TEXT_MAX] = "";
+    int32_t quantity = (int32_t)f->quantity;
+    if (!p->reading && f->place >= 0)
+        snprintf(place, sizeof place, "%s", site->places[f->place].text);
+    pack_i32(p, &quantity, 0, Q_COUNT);
+    pack_text(p, place, sizeof place);
+    pack_f64(p, &f->limit, -1e12, 1e12);
+    pack_utc(p, &f->at);
+    pack_utc(p, &f->at_early);
+    pack_utc(p, &f->at_late);
+    if (!p->reading)
+        return;
+    f->quantity = (enum quantity)quantity;
+    f->place = site_place_find(site, place, strlen(place));
+    if (p->bad || f->place < 0)
+        *f = FORECAST_NONE;
+}
