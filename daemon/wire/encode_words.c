@@ -268,7 +268,7 @@ void encode_alert_text(const struct site *site, const struct alert *a, enum aler
 void encode_alert_line(const struct site *site, const struct alert *a, utc_t t, struct text *out)
 {
     const struct alert_slot *slot = &site->alerts[a->index];
-    struct telling w = { site, a, slot, kind_info(slot->kind), t, out };
+    struct telling w = { site, a, slot, kind_info(slot->kind), t, NULL, out };
     put_title(&w);
     if (a->evidence[0] != '\0') {
         text_printf(out, ": %s", a->evidence);
