@@ -101,7 +101,7 @@ int64_t schema_salvage(struct sqlite3 *db, const char *damaged_path)
 {
     static const char *const small[][2] = {
         { "probe", "id" },  { "alert", "ref" },          { "alert_change", "id" },     { "journal", "id" },
-        { "event", "id" },  { "calibration", "id" },     { "outbox", "id" },           { "state", "name" },
+        { "event", "id" },  { "calibration", "id" }, { "device", "id" },     { "outbox", "id" },           { "state", "name" },
         { "meta", "name" }, { "recent", "t_ms, probe" }, { "touched", "probe, t_ms" },
     };
     sqlite3 *old = NULL;

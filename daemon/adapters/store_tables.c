@@ -107,5 +107,22 @@ static const char version_2[] = "ALTER TABLE calibration ADD COLUMN pivot_ph REA
                                 "ALTER TABLE calibration ADD COLUMN residual REAL;"
                                 "ALTER TABLE calibration ADD COLUMN undone INTEGER NOT NULL DEFAULT 0;";
 
-const struct schema_step schema_steps[] = { { 1, version_1 }, { 2, version_2 } };
+/* clang-format off */
+static const char version_3[] =
+    "CREATE TABLE device(id INTEGER PRIMARY KEY, since_ms INTEGER NOT NULL, probe INTEGER NOT NULL,"
+    " device TEXT NOT NULL, UNIQUE(probe, since_ms)) STRICT;"
+    "DROP VIEW readings;"
+    "CREATE VIEW readings AS"
+    " SELECT " ISO("s.t_ms") " AS time, p.place, p.quantity, s.value, p.unit, s.raw AS as_sent,"
+    " CASE s.flag WHEN 1 THEN 'good' WHEN 2 THEN 'not evaluated' WHEN 3 THEN 'suspect'"
+    " WHEN 4 THEN 'fail' WHEN 9 THEN 'missing' ELSE 'none' END AS quality, p.name AS probe,"
+    " coalesce((SELECT d.device FROM device d WHERE d.probe = s.probe AND d.since_ms <= s.t_ms"
+    " ORDER BY d.since_ms DESC LIMIT 1), p.device) AS device"
+    " FROM stored s JOIN probe p ON p.id = s.probe;"
+    "CREATE VIEW devices AS"
+    " SELECT " ISO("d.since_ms") " AS since, p.place, p.quantity, d.device, p.name AS probe"
+    " FROM device d JOIN probe p ON p.id = d.probe;";
+/* clang-format on */
+
+const struct schema_step schema_steps[] = { { 1, version_1 }, { 2, version_2 }, { 3, version_3 } };
 const int schema_step_count = (int)(sizeof schema_steps / sizeof *schema_steps);

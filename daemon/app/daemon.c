@@ -16,6 +16,7 @@
 #include "adapters/log.h"
 #include "adapters/sd.h"
 #include "adapters/store_calibration.h"
+#include "adapters/store_device.h"
 #include "config/load.h"
 
 #define BATCH_MOST      256             /* records between two looks at the clock */
@@ -74,6 +75,13 @@ static void take_calibration(struct daemon *d, const struct effect *e)
         reckon_anew(d, stream, e->u.calib.back_to, e->t);
 }
 
+static void take_device(struct daemon *d, const struct effect *e)
+{
+    if (store_put_device(d->store, e->u.device.stream, e->u.device.id, e->u.device.since) != STATUS_OK)
+        log_say(LOG_AT_WARNING, "%s: the device %s counts now, but could not be stored",
+                d->site->streams[e->u.device.stream].name, e->u.device.id);
+}
+
 static void on_effect(void *context, const struct effect *e)
 {
     struct daemon *d = context;
@@ -99,6 +107,8 @@ static void on_effect(void *context, const struct effect *e)
         courier_effect(&d->courier, e);
     } else if (e->kind == EFFECT_CALIB) {
         take_calibration(d, e);
+    } else if (e->kind == EFFECT_DEVICE) {
+        take_device(d, e);
     } else if (e->kind == EFFECT_JOURNAL) {
         store_hold_journal(d->store, &e->u.journal, e->t);
         d->urgent++;
@@ -248,8 +258,21 @@ static void load_calibration(void *context, int stream, const struct calib *c)
     engine_calibrate(d->pump.engine, stream, c);
 }
 
+static void load_device(void *context, int stream, const char *device, utc_t since)
+{
+    struct daemon *d = context;
+    engine_device(d->pump.engine, stream, device, since);
+}
+
+/* The store is right unless the ring still holds commands that it has seen already: they run again on top of
+ * the snapshot, which has calibrations and devices too. */
 void daemon_load_calibrations(struct daemon *d)
 {
+    if (d->seq < d->safe && d->seq > 0 && inbox_counts(d->inbox).waiting_records > 0)
+        return;
+    engine_uncalibrate(d->pump.engine);
+    if (store_each_device(d->store, load_device, d) != STATUS_OK)
+        log_say(LOG_AT_WARNING, "the devices could not be read from the store");
     if (store_each_calibration(d->store, load_calibration, d) != STATUS_OK)
         log_say(LOG_AT_WARNING,
                 "calibrations could not be read from the store; those of the configuration hold");
@@ -293,8 +316,8 @@ enum status daemon_open(struct daemon *d, const char *conf_path, struct why *why
     struct pump_sinks sinks = { .context = d, .effect = on_effect, .answer = on_answer, .set = on_set };
     pump_init(&d->pump, d->site, &sinks, d->now);
     snapshot_restore(d);
-    daemon_load_calibrations(d);
     inbox_rewind(d->inbox, d->seq);
+    daemon_load_calibrations(d);
     if ((st = open_mqtt(d, why)) != STATUS_OK)
         return st;
     return open_homie(d, why);

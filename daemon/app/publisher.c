@@ -206,6 +206,13 @@ static void format_counters(const struct pump *pump, const struct publisher_news
     put_uint(out, "readings", c.readings);
     put_uint(out, "missing", c.missing);
     put_uint(out, "rejected", c.rejected);
+    put_uint(out, "unreadable", c.unreadable);
+    put_uint(out, "wrong_unit", c.wrong_unit);
+    put_uint(out, "nothing_asked_for", c.absent);
+    put_uint(out, "values_left_out", pump->counts.left_out);
+    put_uint(out, "times_not_believed", c.times);
+    put_uint(out, "kept_from_limits", c.kept_out);
+    put_uint(out, "thinned_without_clock", c.thinned);
     put_uint(out, "duplicates", c.duplicates);
     put_uint(out, "conflicts", c.conflicts);
     put_uint(out, "late", c.late);
@@ -218,6 +225,7 @@ static void format_counters(const struct pump *pump, const struct publisher_news
     put_uint(out, "messages_dropped", news->store.outbox_dropped);
     put_uint(out, "held_back", news->link.held_back);
     put_uint(out, "inbox_damaged", news->inbox.damaged);
+    put_uint(out, "too_long", news->inbox.refused_long);
     put_uint(out, "published", news->link.published);
     json_close(out, '}');
 }

@@ -50,7 +50,7 @@ static void trace(const struct pump *p, const char *stage, const char *format, .
 
 static void trace_sample(const struct pump *p, const struct sample *s)
 {
-    static const char *const kinds[] = { "value", "missing", "syntax", "other unit" };
+    static const char *const kinds[] = { "value", "missing", "syntax", "other unit", "nothing asked for" };
     trace(p, "wire/decode", "%s: %s %.10g (sent %.10g)%s%s", p->site->streams[s->stream].name, kinds[s->kind],
           s->raw, s->sent, s->reason == NULL ? "" : ", ", s->reason == NULL ? "" : s->reason);
 }
@@ -81,6 +81,9 @@ static void trace_effect(const struct pump *p, const struct effect *e)
         break;
     case EFFECT_JOURNAL:
         trace(p, "journal", "%s", e->u.journal.what);
+        break;
+    case EFFECT_DEVICE:
+        trace(p, "engine/exchange", "%s: %s", p->site->streams[e->u.device.stream].name, e->u.device.id);
         break;
     case EFFECT_CALIB:
         trace(p, "engine/calibrate", "%s", p->site->streams[e->u.calib.stream].name);
@@ -320,7 +323,8 @@ void pump_message(struct pump *p, const struct message *m)
     } else if (p->site->publish.homie && homie_is_set(p->site, m->topic, m->topic_len)) {
         homie_set(p, m);
     } else {
-        int count = decode_message(p->topics, p->site, m, samples, DECODE_MAX);
+        int left_out, count = decode_message(p->topics, p->site, m, samples, DECODE_MAX, &left_out);
+        p->counts.left_out += (uint64_t)left_out;
         if (count == 0) {
             p->counts.nobodys++;
             trace(p, "wire/topic", "nobody's topic, or nothing in it that was asked for");

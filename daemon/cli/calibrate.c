@@ -46,7 +46,8 @@ static void hear(void *context, const struct message *m)
 {
     struct ear *ear = context;
     struct sample samples[DECODE_MAX];
-    int count = m->retain ? 0 : decode_message(ear->topics, ear->site, m, samples, DECODE_MAX);
+    int left_out;
+    int count = m->retain ? 0 : decode_message(ear->topics, ear->site, m, samples, DECODE_MAX, &left_out);
     for (int i = 0; i < count; i++) {
         if (samples[i].kind != SAMPLE_VALUE)
             continue;

@@ -8,6 +8,8 @@
 #include <libconfig.h>
 
 #include "base/number.h"
+#include "config/devices.h"
+#include "config/kinds.h"
 #include "config/places.h"
 #include "config/values.h"
 #include "model/message.h"
@@ -117,6 +119,7 @@ static const struct key entry_rows[] = {
       .into = offsetof(struct entry_draft, entry),
       .apply = read_match_group },
     { .name = "device", .type = KEY_ID, .into = INTO(device) },
+    { .name = "kind", .type = KEY_APPLY, .apply = kinds_skip },
     { .name = "qos", .type = KEY_WHOLE, .into = INTO(qos), .lo = 0, .hi = 1 },
 };
 #undef INTO
@@ -225,9 +228,10 @@ static void own_keys_beside_values(struct loader *ld, const struct config_settin
     }
 }
 
-static bool lacks_measures(struct loader *ld, const struct config_setting_t *at)
+static bool lacks_measures(struct loader *ld, const struct config_setting_t *at,
+                           const struct value_draft *draft)
 {
-    if (config_setting_get_member(at, "measures") != NULL)
+    if (config_setting_get_member(at, "measures") != NULL || draft->value.quantity != Q_COUNT)
         return false;
     fault_say(ld->faults, at, "measures is missing: which quantity is it, such as \"temp\" or \"ec\"");
     return true;
@@ -247,10 +251,12 @@ static void read_values(struct loader *ld, const struct value_draft *shared, str
     entry->values = arena_take(&ld->site->arena, (size_t)n, sizeof *entry->values);
     for (int i = 0; i < n; i++) {
         const struct config_setting_t *each = config_setting_get_elem(at, (unsigned)i);
-        struct value_draft value = *shared;
+        static const struct key kind_row[] = { { .name = "kind", .type = KEY_APPLY, .apply = kinds_skip } };
+        struct value_draft value = kinds_draft(ld, each, shared);
         struct key_part parts[] = { { values_own_rows, values_own_count, &value, NULL },
-                                    { values_shared_rows, values_shared_count, &value, NULL } };
-        if (!keys_read(ld, each, "values", parts, 2) || lacks_measures(ld, each) ||
+                                    { values_shared_rows, values_shared_count, &value, NULL },
+                                    { KEY_ROWS(kind_row), &value, NULL } };
+        if (!keys_read(ld, each, "values", parts, 3) || lacks_measures(ld, each, &value) ||
             !values_finish(ld, each, &value))
             continue;
         if (value.value.at == NULL && n > 1)
@@ -262,7 +268,7 @@ static void read_values(struct loader *ld, const struct value_draft *shared, str
 static void take_single(struct loader *ld, const struct config_setting_t *at, struct value_draft *value,
                         struct probe_entry *entry)
 {
-    if (lacks_measures(ld, at) || !values_finish(ld, at, value))
+    if (lacks_measures(ld, at, value) || !values_finish(ld, at, value))
         return;
     entry->values = arena_take(&ld->site->arena, 1, sizeof *entry->values);
     entry->values[0] = value->value;
@@ -276,10 +282,11 @@ static void check_json_words(struct loader *ld, const struct config_setting_t *a
     if (plain && (entry->time_at != NULL || entry->match_at != NULL))
         fault_say(ld->faults, at,
                   "time and match need a JSON payload, but without at the payload is a bare number");
-    if (!plain)
-        for (int v = 0; v < entry->value_count; v++)
-            if (entry->values[v].comma)
-                fault_say(ld->faults, at, "comma is for bare numbers; JSON has no decimal comma");
+    if (plain && (entry->device_at != NULL || entry->battery_at != NULL || entry->link_at != NULL))
+        fault_say(ld->faults, at,
+                  "device_at, battery and link need a JSON payload, but without at the payload is a bare number");
+    if (entry->device != NULL && entry->device_at != NULL)
+        fault_say(ld->faults, at, "device names it here, device_at in the payload: leave one of them out");
 }
 
 /* True when the entry is sound and may be used. */
@@ -287,14 +294,15 @@ static bool read_entry(struct loader *ld, const struct config_setting_t *at, str
 {
     int before = ld->faults->errors;
     struct entry_draft draft = {
-        .entry = { .place = -1, .qos = 1, .line = (int)config_setting_source_line(at) },
+        .entry = { .place = -1, .battery_low = NAN, .qos = 1, .line = (int)config_setting_source_line(at) },
         .capture = PLACE_KIND_COUNT
     };
-    struct value_draft value = values_draft();
+    struct value_draft plain = values_draft(), value = kinds_draft(ld, at, &plain);
     struct key_part parts[] = { { KEY_ROWS(entry_rows), &draft, NULL },
+                                { devices_rows, devices_count, &draft.entry, NULL },
                                 { values_own_rows, values_own_count, &value, NULL },
                                 { values_shared_rows, values_shared_count, &value, NULL } };
-    (void)keys_read(ld, at, "probes", parts, 3);
+    (void)keys_read(ld, at, "probes", parts, 4);
     if (draft.entry.topic != NULL)
         find_places(ld, at, &draft);
     if (draft.values == NULL) {

@@ -52,6 +52,13 @@ static const struct key rows[] = {
     SECONDS(pair_age_s),
 };
 
+/* The probe's own word goes before that of its kind. */
+static void set(struct quality_words *words, size_t field, double limit, double off)
+{
+    ((double *)&words->limits)[field] = limit;
+    ((double *)&words->off)[field] = off;
+}
+
 static void read_limit(struct loader *ld, const struct config_setting_t *at, const struct key *key,
                        void *target)
 {
@@ -66,7 +73,7 @@ static void read_limit(struct loader *ld, const struct config_setting_t *at, con
         if (strcmp(word, "off") != 0)
             fault_say(ld->faults, at, "%s must be a number, or \"off\", not \"%.40s\"", key->name, word);
         else
-            ((double *)&words->off)[field] = 1;
+            set(words, field, NAN, 1);
         return;
     }
     double v;
@@ -75,8 +82,8 @@ static void read_limit(struct loader *ld, const struct config_setting_t *at, con
     if (v == 0 && key->above)
         fault_say(ld->faults, at, "%s must not be 0: zero is not \"off\"; write \"off\" to switch it off",
                   key->name);
-    else
-        (void)keys_number_in(ld, at, key, (double *)target);
+    else if (keys_number_in(ld, at, key, (double *)target))
+        set(words, field, v, NAN);
 }
 
 struct quality_words quality_words_init(void)

@@ -11,6 +11,7 @@
 #define TEMPS_APART_MOST 5.0 /* buffers of different temperature are no series */
 #define PH_DUE_DAYS      30.0
 #define EC_DUE_DAYS      90.0
+#define BACK_MOST_MS     (31 * MS_PER_DAY)
 
 /* How far a straight line may be from the probe's own. */
 struct bounds {
@@ -34,14 +35,14 @@ static struct bounds bounds_of(enum quantity q)
 
 /* --- which probe --- */
 
-static enum status find_stream(const struct engine *e, const struct command *c, int *stream, struct why *why)
+enum status calibrate_find(const struct engine *e, const struct command *c, int *stream, struct why *why)
 {
     *stream = c->stream;
     if (*stream >= 0)
         return STATUS_OK;
     if (c->place < 0 || c->quantity >= Q_COUNT)
         return why_say(why, STATUS_INVALID,
-                       "calibrate needs \"place\" and \"quantity\", or the \"probe\" by name");
+                       "%s needs \"place\" and \"quantity\", or the \"probe\" by name", command_name(c->verb));
     *stream = site_stream_of(e->site, c->place, c->quantity);
     const char *place = e->site->places[c->place].text, *quantity = quantity_info(c->quantity)->name;
     if (*stream < 0)
@@ -312,9 +313,7 @@ static enum status take_line(const struct engine *e, int stream, const struct co
 
 const struct calib *calibrate_at(const struct engine *e, int stream, utc_t t)
 {
-    const struct stream_state *s = &e->streams[stream];
-    bool later = s->has_before && utc_is_set(s->calib.since) && t.ms < s->calib.since.ms;
-    return later ? &s->before : &s->calib;
+    return fitting_calib_at(&e->streams[stream].fitting, t);
 }
 
 /* What the windows hold was reckoned with the old one: a straight line is carried over, so that neither a
@@ -333,23 +332,32 @@ static void carry_windows(struct stream_state *s, const struct calib *from, cons
 
 void engine_calibrate(struct engine *e, int stream, const struct calib *c)
 {
-    struct stream_state *s = &e->streams[stream];
-    bool same = utc_is_set(c->since) && utc_is_set(s->calib.since) && c->since.ms == s->calib.since.ms;
-    if (!same) {
-        s->before = s->calib;
-        s->has_before = true;
-    }
-    s->calib = *c;
+    fitting_calibrate(&e->streams[stream].fitting, c);
 }
 
-static void announce(struct engine *e, int stream, const struct command *c, bool undone, struct now now,
-                     struct effects *fx, const char *text)
+void engine_uncalibrate(struct engine *e)
 {
+    for (int i = 0; i < e->site->stream_count; i++)
+        fitting_forget(&e->streams[i].fitting, &site_stream_value(e->site, i)->calib);
+}
+
+static void take(struct engine *e, int stream, const struct calib *c)
+{
+    struct stream_state *s = &e->streams[stream];
+    struct calib before = *fitting_calib(&s->fitting);
+    engine_calibrate(e, stream, c);
+    carry_windows(s, &before, fitting_calib(&s->fitting));
+}
+
+static void announce(struct engine *e, int stream, const struct command *c, const struct calib *made,
+                     struct now now, struct effects *fx, const char *text)
+{
+    bool undone = made == NULL;
     const struct stream *site = &e->site->streams[stream];
     struct effect *fact = effect_add(fx, EFFECT_CALIB, now);
     fact->u.calib.stream = stream;
     fact->u.calib.undone = undone;
-    fact->u.calib.calib = e->streams[stream].calib;
+    fact->u.calib.calib = undone ? *fitting_calib(&e->streams[stream].fitting) : *made;
     fact->u.calib.back_to = c->back_to;
     struct command *journal = &effect_add(fx, EFFECT_JOURNAL, now)->u.journal;
     *journal = *c;
@@ -365,14 +373,39 @@ static enum status undo(struct engine *e, int stream, const struct command *c, s
                         struct effects *fx, struct why *why)
 {
     struct stream_state *s = &e->streams[stream];
-    if (!s->has_before)
+    struct calib last = *fitting_calib(&s->fitting);
+    char when[UTC_TEXT_MAX], of[UTC_TEXT_MAX];
+    if (!fitting_undo(&s->fitting))
         return why_say(why, STATUS_REFUSED, "%s: there is no calibration to take back",
                        e->site->streams[stream].name);
-    carry_windows(s, &s->calib, &s->before);
-    s->calib = s->before;
-    s->has_before = false;
-    why_say(why, STATUS_OK, "the last calibration no longer counts");
-    announce(e, stream, c, true, now, fx, why->text);
+    const struct calib *holds = fitting_calib(&s->fitting);
+    carry_windows(s, &last, holds);
+    utc_format(last.since, when, sizeof when);
+    if (utc_is_set(holds->since))
+        why_say(why, STATUS_OK, "the calibration of %.16sZ no longer counts; that of %.16sZ counts again", when,
+                utc_format(holds->since, of, sizeof of));
+    else
+        why_say(why, STATUS_OK, "the calibration of %.16sZ no longer counts; the configured one counts again",
+                when);
+    announce(e, stream, c, NULL, now, fx, why->text);
+    return STATUS_OK;
+}
+
+/* May stored readings be reckoned anew from then on? */
+static enum status check_back(const struct command *c, const struct probe_value *value, struct now now,
+                              struct why *why)
+{
+    if (!utc_is_set(c->back_to))
+        return STATUS_OK;
+    if (value->unit_per_message)
+        return why_say(why, STATUS_REFUSED,
+                       "this probe names its unit with every message, and what is stored does not tell which it "
+                       "was: it cannot be calibrated backwards. Leave \"from\" out");
+    if (c->back_to.ms > now.utc.ms)
+        return why_say(why, STATUS_REFUSED, "\"from\" lies in the future");
+    if (c->back_to.ms < now.utc.ms - BACK_MOST_MS)
+        return why_say(why, STATUS_REFUSED, "stored readings are reckoned anew for 31 days at the most: say a later "
+                                            "\"from\"");
     return STATUS_OK;
 }
 
@@ -381,13 +414,15 @@ enum status calibrate(struct engine *e, const struct command *c, struct now now,
 {
     struct calib_point points[CALIB_POINTS_MAX];
     int stream;
-    enum status st = find_stream(e, c, &stream, why);
+    enum status st = calibrate_find(e, c, &stream, why);
     if (st != STATUS_OK)
         return st;
     if (c->undo)
         return undo(e, stream, c, now, fx, why);
     const struct probe_value *value = site_stream_value(e->site, stream);
-    struct calib calib = e->streams[stream].calib;
+    if ((st = check_back(c, value, now, why)) != STATUS_OK)
+        return st;
+    struct calib calib = *fitting_calib(&e->streams[stream].fitting);
     if (c->point_count == 0) {
         st = take_line(e, stream, c, &calib, why);
     } else {
@@ -400,16 +435,15 @@ enum status calibrate(struct engine *e, const struct command *c, struct now now,
     if (st != STATUS_OK)
         return st;
     calib.since = utc_is_set(c->at) && c->at.ms < now.utc.ms ? c->at : now.utc;
-    carry_windows(&e->streams[stream], &e->streams[stream].calib, &calib);
-    engine_calibrate(e, stream, &calib);
-    announce(e, stream, c, false, now, fx, why->text);
+    take(e, stream, &calib);
+    announce(e, stream, c, &calib, now, fx, why->text);
     return STATUS_OK;
 }
 
 double engine_recompute(const struct engine *e, int stream, double sent, double temp_c)
 {
     const struct probe_value *value = site_stream_value(e->site, stream);
-    return derive_reckon(value, &e->streams[stream].calib, unit_to_stored(value->unit, sent), temp_c);
+    return derive_reckon(value, fitting_calib(&e->streams[stream].fitting), unit_to_stored(value->unit, sent), temp_c);
 }
 
 /* --- due dates --- */
@@ -423,14 +457,20 @@ double calibrate_every_days(enum quantity q)
 void calibrate_due(struct engine *e, int stream, struct now now, struct effects *fx)
 {
     const struct stream *site = &e->site->streams[stream];
-    utc_t since = e->streams[stream].calib.since;
+    const struct fitting *fitting = &e->streams[stream].fitting;
+    utc_t since = fitting_calib(fitting)->since;
     double most = calibrate_every_days(site->quantity);
     int slot = slot_find(e->site, site->place, KIND_CALIBRATION_DUE, site->quantity);
     if (slot < 0 || isnan(most) || !utc_is_set(since))
         return;
     double days = (double)(now.utc.ms - since.ms) / (double)MS_PER_DAY;
+    bool fresh = fitting_is_fresh(fitting);
     struct alert *pub = &e->alarms.items[slot].pub;
-    snprintf(pub->evidence, sizeof pub->evidence, "last calibrated %.0f days ago, due every %.0f", days,
-             most);
-    alarm_judge(&e->alarms, slot, days > most ? TRI_YES : TRI_NO, days, most, now, fx);
+    if (fresh)
+        snprintf(pub->evidence, sizeof pub->evidence, "device %s is new here and was not calibrated yet",
+                 fitting->device);
+    else
+        snprintf(pub->evidence, sizeof pub->evidence, "last calibrated %.0f days ago, due every %.0f", days,
+                 most);
+    alarm_judge(&e->alarms, slot, fresh || days > most ? TRI_YES : TRI_NO, days, fresh ? NAN : most, now, fx);
 }

@@ -110,8 +110,8 @@ static void init_stream(struct engine *e, int i, struct now now)
     window_init(&s->day, DAY_BIN_MS, 2 * MS_PER_DAY, &e->arena);
     window_init(&s->days, LONG_BIN_MS, LONG_SPAN_MS, &e->arena);
     waiting_room_init(&s->untimed, &e->arena);
-    s->calib = value->calib;
-    s->value = s->last.value = NAN;
+    fitting_init(&s->fitting, &value->calib);
+    s->value = s->last.value = s->battery = s->link = NAN;
     s->value_t = UTC_NONE;
     s->last.stream = s->gate.pending.stream = i;
     s->fresh_at = now.mono;
@@ -237,6 +237,7 @@ static void settle(struct engine *e, int stream, const struct reading *revised, 
     if (!s->held.waiting || s->held.t.ms != revised->t.ms)
         return;
     if (verdict_get(revised->tests, TEST_SPIKE) == FLAG_FAIL) {
+        e->counts.kept_out++;
         s->held.waiting = false;
         stream_timer_set(e, stream, STREAM_HELD, MONO_NEVER);
         s->fresh_at = s->held.fresh_before;
@@ -320,6 +321,8 @@ static void take(struct engine *e, int stream, struct reading *r, const struct s
     health_arrived(e, stream, r, sample->kind, now, fx);
     if (gate_usable(r))
         hold(e, stream, r, now, fx);
+    else
+        e->counts.kept_out += isnan(r->value) ? 0 : 1;
     tank_changed(fx, now, e->site->places[e->site->streams[stream].place].tank);
 }
 
@@ -346,11 +349,19 @@ void engine_ingest(struct engine *e, const struct sample *sample, bool retained,
     timekeep_follow(e, now, fx);
     s->received++;
     r.t = derive_time(e, sample, now, &r.basis);
+    if (!retained)
+        health_device(e, sample, now, fx);
+    if (sample->kind == SAMPLE_ABSENT)
+        return;
+    if (r.basis == TIME_NOT_ZONED || r.basis == TIME_FUTURE || r.basis == TIME_OLD)
+        e->counts.times++;
     if (retained && !retained_is_news(sample, r.basis)) {
         s->retained++;
         e->counts.retained++;
         return;
     }
+    if ((e->clock.sure || r.basis == TIME_OWN) && r.t.ms > s->gate.newest.ms)
+        exchange_hear(e, sample, r.t, now, fx);
     if (sample->kind == SAMPLE_SYNTAX || sample->kind == SAMPLE_UNIT)
         health_rejected(e, sample);
     if (!e->clock.sure && r.basis != TIME_OWN) {

@@ -132,6 +132,8 @@ enum status engine_command(struct engine *e, const struct command *c, struct now
         return note(e, c, now, fx, why);
     case COMMAND_CALIBRATE:
         return calibrate(e, c, now, fx, why);
+    case COMMAND_EXCHANGE:
+        return exchange(e, c, now, fx, why);
     case COMMAND_TEST:
         return try_delivery(e, c, now, fx, why);
     default:

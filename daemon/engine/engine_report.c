@@ -98,14 +98,20 @@ void engine_report_probe(const struct engine *e, int stream, struct now now, str
                                   .stale = s->silent,
                                   .cadence_s = health_cadence_s(e, stream),
                                   .good_share = health_good_share(e, stream, now),
-                                  .calib = s->calib,
+                                  .calib = *fitting_calib(&s->fitting),
                                   .received = s->received,
                                   .missing = s->missing,
                                   .rejected = s->rejected,
                                   .duplicates = s->duplicates,
                                   .conflicts = s->conflicts,
                                   .late = s->late,
-                                  .retained = s->retained };
+                                  .retained = s->retained,
+                                  .absent = s->absent,
+                                  .device_since = s->fitting.device_since,
+                                  .fresh = fitting_is_fresh(&s->fitting),
+                                  .battery = s->battery,
+                                  .link = s->link };
+    memcpy(out->device, s->fitting.device, sizeof out->device);
     memcpy(out->last_reason, s->last_reason, sizeof out->last_reason);
     memcpy(out->last_sample, s->last_sample, sizeof out->last_sample);
 }

@@ -8,7 +8,7 @@
 #include <string.h>
 
 /* Bytes, each over what its fields take. */
-#define STREAM_ROOM (2048 + UNTIMED_MAX * 32 + GATE_RECENT * 16)
+#define STREAM_ROOM (4096 + UNTIMED_MAX * 32 + GATE_RECENT * 16)
 #define BIN_ROOM    40
 #define RUN_ROOM    24
 #define POINT_ROOM  16
@@ -53,11 +53,13 @@ static void visit_cadence(struct stream_state *s, struct pack *p)
 static void visit_counters(struct stream_state *s, struct pack *p)
 {
     uint32_t *all[] = { &s->received,  &s->missing, &s->rejected, &s->duplicates,
-                        &s->conflicts, &s->late,    &s->retained };
+                        &s->conflicts, &s->late,    &s->retained, &s->absent };
     for (unsigned i = 0; i < sizeof all / sizeof *all; i++)
         pack_u32(p, all[i]);
     pack_text(p, s->last_reason, sizeof s->last_reason);
     pack_text(p, s->last_sample, sizeof s->last_sample);
+    pack_f64(p, &s->battery, -1e6, 1e6);
+    pack_f64(p, &s->link, -1e6, 1e6);
 }
 
 static void visit_hours(struct stream_state *s, struct pack *p)
@@ -73,6 +75,7 @@ static void visit_stream(struct engine *e, int stream, struct pack *p, struct no
 {
     struct stream_state *s = &e->streams[stream];
     gate_visit(&s->gate, p);
+    fitting_visit(&s->fitting, p, &site_stream_value(e->site, stream)->calib);
     pack_bool(p, &s->seen);
     pack_bool(p, &s->silent);
     pack_mono(p, &s->fresh_at, now);
@@ -138,7 +141,9 @@ static void visit_tank(struct engine *e, int tank, struct pack *p, struct now no
 static void visit_counts(struct engine *e, struct pack *p, struct now now)
 {
     uint64_t *all[] = { &e->counts.readings,  &e->counts.missing, &e->counts.rejected, &e->counts.duplicates,
-                        &e->counts.conflicts, &e->counts.late,    &e->counts.retained };
+                        &e->counts.conflicts, &e->counts.late,    &e->counts.retained, &e->counts.absent,
+                        &e->counts.thinned, &e->counts.unreadable, &e->counts.wrong_unit, &e->counts.times,
+                        &e->counts.kept_out };
     for (unsigned i = 0; i < sizeof all / sizeof *all; i++)
         pack_u64(p, all[i]);
     pack_bool(p, &e->link_down);

@@ -10,6 +10,7 @@
 #define STALE_MOST_MS   (6 * MS_PER_HOUR)
 #define REFUSED_RUN     5 /* unreadable payloads in a row before anyone is told */
 #define FLAT_LEAST_MS   (2 * MS_PER_HOUR)
+#define BATTERY_DEADBAND 0.15 /* of the limit */
 #define ODD_WINDOW      64 /* usable readings over which odd ones are counted */
 #define ODD_SHARE_NOISY 0.15
 #define ODD_SHARE_CALM  0.05
@@ -164,6 +165,13 @@ void health_link(struct engine *e, bool down, struct now now)
     }
 }
 
+void health_renew(struct stream_state *s)
+{
+    s->flat_begin_ms = s->flat_end_ms = s->flat_longest_ms = s->flat_known_ms = 0;
+    s->odd_count = s->odd_of = 0;
+    s->step_count = s->step_at = 0;
+}
+
 /* --- what arrives --- */
 
 static void note_step(struct stream_state *s, utc_t t)
@@ -187,13 +195,58 @@ static void judge_refused(struct engine *e, int stream, enum sample_kind kind, s
         alarm_judge(&e->alarms, slot, told ? TRI_YES : TRI_NO, (double)s->bad_run, NAN, now, fx);
 }
 
+static void note_last(struct stream_state *s, const struct sample *sample)
+{
+    snprintf(s->last_reason, sizeof s->last_reason, "%s", sample->reason == NULL ? "" : sample->reason);
+    snprintf(s->last_sample, sizeof s->last_sample, "%s", sample->shown);
+}
+
 void health_rejected(struct engine *e, const struct sample *sample)
 {
     struct stream_state *s = &e->streams[sample->stream];
     s->rejected++;
     e->counts.rejected++;
-    snprintf(s->last_reason, sizeof s->last_reason, "%s", sample->reason == NULL ? "" : sample->reason);
-    snprintf(s->last_sample, sizeof s->last_sample, "%s", sample->shown);
+    if (sample->kind == SAMPLE_UNIT)
+        e->counts.wrong_unit++;
+    else
+        e->counts.unreadable++;
+    note_last(s, sample);
+}
+
+/* --- what devices tell of themselves --- */
+
+static void judge_battery(struct engine *e, int stream, struct now now, struct effects *fx)
+{
+    const struct stream *site = &e->site->streams[stream];
+    const struct probe_entry *entry = site_stream_entry(e->site, stream);
+    const struct stream_state *s = &e->streams[stream];
+    int slot = slot_find(e->site, site->place, KIND_BATTERY, site->quantity);
+    if (slot < 0 || isnan(entry->battery_low))
+        return;
+    struct alert *pub = &e->alarms.items[slot].pub;
+    enum tri condition =
+        alarm_compare(s->battery, entry->battery_low, BATTERY_DEADBAND * entry->battery_low, false);
+    if (condition == TRI_YES)
+        snprintf(pub->evidence, sizeof pub->evidence, "the battery of %s is at %.10g %s, low below %.10g %s",
+                 s->fitting.device[0] != '\0' ? s->fitting.device : site->name, s->battery, entry->battery_unit,
+                 entry->battery_low, entry->battery_unit);
+    alarm_judge(&e->alarms, slot, condition, s->battery, entry->battery_low, now, fx);
+}
+
+void health_device(struct engine *e, const struct sample *sample, struct now now, struct effects *fx)
+{
+    struct stream_state *s = &e->streams[sample->stream];
+    if (sample->kind == SAMPLE_ABSENT && sample->reason != NULL) {
+        s->absent++;
+        e->counts.absent++;
+        note_last(s, sample);
+    }
+    if (!isnan(sample->link))
+        s->link = sample->link;
+    if (isnan(sample->battery))
+        return;
+    s->battery = sample->battery;
+    judge_battery(e, sample->stream, now, fx);
 }
 
 /* --- share of good readings --- */

@@ -161,6 +161,7 @@ static void thin(struct engine *e, struct waiting_room *w)
     for (int i = 0; i < w->count; i += 2)
         w->items[kept++] = w->items[i];
     e->clock.thinned += (uint32_t)(w->count - kept);
+    e->counts.thinned += (uint64_t)(w->count - kept);
     w->count = kept;
 }
 

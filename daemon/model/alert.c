@@ -310,6 +310,15 @@ static const struct kind_info kinds[KIND_COUNT] = {
                                .time = "Days.",
                                .priority = PRIORITY_LOW,
                                .deadband = OWN_DEADBAND },
+    [KIND_BATTERY] = { .name = "battery",
+                       .scope = SCOPE_STREAM,
+                       .title = "battery low",
+                       .meaning = "The device reports that its battery is nearly empty.",
+                       .consequence = "The probe will fall silent.",
+                       .action = "Have a new battery ready; change it within the week.",
+                       .time = "Days to weeks, less in the cold.",
+                       .priority = PRIORITY_LOW,
+                       .deadband = OWN_DEADBAND },
     [KIND_AMMONIA] = { .name = "ammonia",
                        .scope = SCOPE_TANK,
                        .title = "un-ionised ammonia",
@@ -384,6 +393,7 @@ static const struct {
     [KIND_HEATER_DEAD] = { "°C", 2 }, [KIND_HEATER_STUCK] = { "°C", 2 }, [KIND_HEATER_WEAK] = { "°C", 2 },
     [KIND_ROOM_COLD] = { "°C", 1 },   [KIND_ROOM_HOT] = { "°C", 1 },     [KIND_SILENT] = { "min", 0 },
     [KIND_NOISY] = { "%", 0 },        [KIND_REFUSED] = { "", 0 },        [KIND_CALIBRATION_DUE] = { "d", 0 },
+    [KIND_BATTERY] = { "", 1 },
     [KIND_AMMONIA] = { "mg/L", 3 },   [KIND_OXYGEN] = { "mg/L", 2 },
 };
 

@@ -30,7 +30,7 @@ static struct alert_settings settings_default(enum alert_kind kind, enum quantit
         .deadband = deadband,
         .on_delay_ms = (int64_t)(info->on_delay_s * MS_PER_S),
         .off_delay_ms = (int64_t)(info->off_delay_s * MS_PER_S),
-        .renotify_ms = renotify_ms[info->priority],
+        .renotify_ms = kind == KIND_BATTERY ? 0 : renotify_ms[info->priority], /* once is enough */
         .renotify_most_ms = MS_PER_DAY,
         .realarm_ms = realarm_ms[info->priority],
     };
@@ -98,6 +98,19 @@ static void add_causes(struct site *site, const struct tank *tank)
     add(site, tank->place, KIND_AMMONIA, Q_COUNT);
 }
 
+/* A device has one battery: it is the alert of its first value. */
+static bool tells_battery(const struct site *site, int place, enum quantity q)
+{
+    int first = site_stream_of(site, place, q), s = first;
+    do {
+        const struct probe_entry *entry = site_stream_entry(site, s);
+        if (site->streams[s].value == 0 && entry->battery_at != NULL && !isnan(entry->battery_low))
+            return true;
+        s = site->streams[s].twin;
+    } while (s >= 0 && s != first);
+    return false;
+}
+
 static void add_probe_health(struct site *site, int place)
 {
     static const enum alert_kind each[] = { KIND_SILENT, KIND_STUCK, KIND_NOISY, KIND_DRIFTING,
@@ -110,6 +123,8 @@ static void add_probe_health(struct site *site, int place)
             add(site, place, each[k], q);
         if (q == Q_PH || q == Q_EC)
             add(site, place, KIND_CALIBRATION_DUE, q);
+        if (tells_battery(site, place, q))
+            add(site, place, KIND_BATTERY, q);
     }
 }
 

@@ -16,7 +16,7 @@ struct request {
 
 static const char *const members[] = { "place",  "tank",     "kind",   "id",     "minutes", "who", "why",
                                        "what",   "quantity", "value",  "litres", "grams",   "at",  "probe",
-                                       "points", "gain",     "offset", "undo",   "from" };
+                                       "points", "gain",     "offset", "undo",   "from",    "device" };
 #define MEMBERS (sizeof members / sizeof *members)
 
 static bool is_member(const char *key)
@@ -34,7 +34,7 @@ static void refuse_unknown_members(struct request *r)
         if (!is_member(key)) {
             r->st = why_say(r->why, STATUS_INVALID,
                             "unknown member \"%.40s\"; known are place tank kind id minutes who why what "
-                            "quantity value litres grams at probe points gain offset undo from",
+                            "quantity value litres grams at probe points gain offset undo from device",
                             key);
             return;
         }
@@ -237,6 +237,7 @@ static void get_calibration(struct request *r, struct command *c)
     get_number(r, "gain", 0.01, 100, &c->gain);
     get_number(r, "offset", -10000, 10000, &c->offset);
     get_time(r, "from", &c->back_to);
+    copy_text(r, "device", c->device, sizeof c->device);
     if (undo.kind == JSON_KIND_BOOL)
         c->undo = undo.number != 0;
     else if (undo.kind != JSON_KIND_NONE && r->st == STATUS_OK)
@@ -263,9 +264,11 @@ static void check_needs(struct request *r, const struct command *c)
         r->st = why_say(r->why, STATUS_INVALID,
                         "calibrate needs \"points\", a \"value\" to agree with, \"gain\" and \"offset\", or "
                         "\"undo\"");
-    else if ((hand_test || c->verb == COMMAND_CALIBRATE) && c->place < 0)
+    else if (c->verb == COMMAND_EXCHANGE && c->device[0] == '\0')
+        r->st = why_say(r->why, STATUS_INVALID, "exchange needs \"device\": the id of the new one");
+    else if ((hand_test || c->verb == COMMAND_CALIBRATE || c->verb == COMMAND_EXCHANGE) && c->place < 0)
         r->st = why_say(r->why, STATUS_INVALID, "%s needs a place, like \"tank\": \"a1\"",
-                        hand_test ? "a hand test" : "calibrate");
+                        hand_test ? "a hand test" : command_name(c->verb));
 }
 
 static void read_members(struct request *r, struct command *c)
@@ -301,7 +304,7 @@ enum status commands_parse(const struct site *site, const char *verb, size_t ver
         return why_say(
             why, STATUS_INVALID,
             "there is no command \"%.*s\"; known are ack reset shelve unshelve service out back note "
-            "calibrate test",
+            "calibrate exchange test",
             (int)(verb_len > 40 ? 40 : verb_len), verb);
     if (is_blank(payload, n)) {
         payload = "{}";

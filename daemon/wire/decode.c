@@ -338,6 +338,35 @@ static bool from_document(const struct message *m, const struct document *d, con
     return true;
 }
 
+/* A number, or a number as text. */
+static double number_at(const struct document *d, const char *pointer)
+{
+    double v = NAN;
+    if (pointer == NULL || d->state != DOCUMENT_SOUND)
+        return NAN;
+    struct json_item item = json_doc_at(&d->doc, pointer);
+    if (item.kind == JSON_KIND_NUMBER)
+        return item.number;
+    if (item.kind == JSON_KIND_TEXT)
+        (void)quoted_number(trim((struct span_of){ item.text, item.text_len }), false, &v);
+    return v;
+}
+
+/* What the device tells of itself. */
+static void read_device(const struct document *d, const struct probe_entry *entry, struct sample *out)
+{
+    struct sample shown = { .shown = "" };
+    *out = (struct sample){ .claimed = UTC_NONE };
+    out->battery = number_at(d, entry->battery_at);
+    out->link = number_at(d, entry->link_at);
+    if (entry->device_at == NULL || d->state != DOCUMENT_SOUND)
+        return;
+    struct json_item item = json_doc_at(&d->doc, entry->device_at);
+    if (item.kind == JSON_KIND_TEXT || item.kind == JSON_KIND_NUMBER)
+        show_item(&shown, &item);
+    memcpy(out->device, shown.shown, DEVICE_MAX);
+}
+
 static bool points_into_document(const struct probe_entry *entry)
 {
     bool points = entry->time_at != NULL || entry->match_at != NULL;
@@ -346,8 +375,22 @@ static bool points_into_document(const struct probe_entry *entry)
     return points;
 }
 
+/* Nothing of what the entry asks for was in the document: told for its first value. It may be the device's
+ * own report of its battery. */
+static void tell_absent(const struct message *m, const struct sample *device, struct sample *s, int stream)
+{
+    bool report = !isnan(device->battery) || !isnan(device->link);
+    *s = *device;
+    s->stream = stream;
+    s->kind = SAMPLE_ABSENT;
+    s->sent = s->raw = NAN;
+    s->claimed = UTC_NONE;
+    s->reason = report ? NULL : "none of the members asked for";
+    show(s, m->payload, m->payload_len);
+}
+
 static int decode_entry(const struct probe_entry *entry, int place_index, bool alone, struct document *d,
-                        const struct message *m, struct sample *out, int cap)
+                        const struct message *m, struct sample *out, int cap, int *left_out)
 {
     if (points_into_document(entry))
         read_document(d, m);
@@ -355,33 +398,43 @@ static int decode_entry(const struct probe_entry *entry, int place_index, bool a
         return 0;
     bool zoned;
     utc_t claimed = claimed_time(d, entry, &zoned);
-    int count = 0;
-    for (int i = 0; i < entry->value_count && count < cap; i++) {
+    struct sample device;
+    read_device(d, entry, &device);
+    int count = 0, first = entry->first_stream + place_index * entry->value_count;
+    for (int i = 0; i < entry->value_count; i++) {
         const struct probe_value *v = &entry->values[i];
-        struct sample *s = &out[count];
-        *s = (struct sample){ .stream = entry->first_stream + place_index * entry->value_count + i,
+        struct sample beyond, *s = count < cap ? &out[count] : &beyond;
+        *s = (struct sample){ .stream = first + i,
                               .sent = NAN,
                               .raw = NAN,
                               .claimed = claimed,
-                              .zoned = zoned };
+                              .zoned = zoned,
+                              .battery = device.battery,
+                              .link = device.link };
+        memcpy(s->device, device.device, DEVICE_MAX);
         if (v->at == NULL)
             from_payload(m, d, v, s);
-        if (v->at == NULL || from_document(m, d, v, s))
-            count++;
+        if (v->at != NULL && !from_document(m, d, v, s))
+            continue;
+        count += s != &beyond;
+        *left_out += s == &beyond;
     }
+    if (count == 0 && cap > 0 && entry->value_count > 0)
+        tell_absent(m, &device, &out[count++], first);
     return count;
 }
 
 int decode_message(struct topics *topics, const struct site *site, const struct message *m,
-                   struct sample *out, int cap)
+                   struct sample *out, int cap, int *left_out)
 {
     const struct topic_target *targets;
     struct document d = { DOCUMENT_UNREAD, { NULL } };
     int found = topics_find(topics, m->topic, m->topic_len, &targets);
     int count = 0;
-    for (int i = 0; i < found && count < cap; i++)
+    *left_out = 0;
+    for (int i = 0; i < found; i++)
         count += decode_entry(&site->entries[targets[i].entry], targets[i].place_index, found == 1, &d, m,
-                              out + count, cap - count);
+                              out + count, cap - count, left_out);
     json_doc_fini(&d.doc);
     return count;
 }

@@ -23,6 +23,7 @@ struct pump_sinks {
 
 struct pump_counts {
     uint64_t messages, nobodys, commands, commands_refused;
+    uint64_t left_out; /* values beyond what one message may carry */
 };
 
 struct pump {

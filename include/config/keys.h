@@ -8,11 +8,15 @@
 #include "config/fault.h"
 #include "model/site.h"
 
+struct probe_kind;
+
 /* What is known while a file is being read. */
 struct loader {
     struct site *site;
     struct config_faults *faults;
     const struct config_setting_t *root;
+    struct probe_kind *kinds; /* config/kinds.c */
+    int kind_count;
     const struct config_setting_t **entry_at; /* [site->entry_count]: where each probe entry stands */
 };
 

@@ -10,6 +10,10 @@
 
 #include "engine/engine.h"
 
+/* The probe a command names, by name or by place and quantity. A sentence when there is none, or several. */
+enum status calibrate_find(const struct engine *e, const struct command *c, int *stream,
+                           struct why *why) LENTIC_CHECKED;
+
 /* COMMAND_CALIBRATE. On STATUS_OK *why says what came of it. */
 enum status calibrate(struct engine *e, const struct command *c, struct now now, struct effects *fx,
                       struct why *why) LENTIC_CHECKED;

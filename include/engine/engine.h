@@ -34,9 +34,14 @@ enum status engine_command(struct engine *e, const struct command *c, struct now
 void engine_service(struct engine *e, enum alert_kind kind, bool wrong, const char *evidence, struct now now,
                     struct effects *fx);
 
-/* A calibration in force since c->since; the one before it counts for what was measured earlier, and can be
- * gone back to. Of the same time again: replaced. */
+/* A calibration in force since c->since; those before it count for what was measured earlier, and can be gone
+ * back to one by one. Of the same time again: replaced. */
 void engine_calibrate(struct engine *e, int stream, const struct calib *c);
+/* Only the configured ones hold: the store's follow. */
+void engine_uncalibrate(struct engine *e);
+
+/* The device that stands there since then, as stored. */
+void engine_device(struct engine *e, int stream, const char *device, utc_t since);
 
 /* The value by the present calibration of what a probe once sent, in its own unit; temp_c of the water then,
  * NaN: not known. NaN: cannot be said. */
@@ -52,6 +57,11 @@ const struct alert *engine_alert(const struct engine *e, int slot);
 
 struct engine_counts {
     uint64_t readings, missing, rejected, duplicates, conflicts, late, retained;
+    uint64_t absent;  /* documents in which no member that was asked for appeared */
+    uint64_t thinned; /* readings that gave way while they waited for the clock */
+    uint64_t unreadable, wrong_unit; /* of the rejected */
+    uint64_t times; /* own times that were not believed: no zone, too far ahead, too old */
+    uint64_t kept_out; /* impossible values and spikes: stored, kept from limit alerts */
 };
 struct engine_counts engine_counts(const struct engine *e);
 

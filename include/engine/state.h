@@ -6,6 +6,8 @@
 #include "engine/calibrate.h"
 #include "engine/derive.h"
 #include "engine/engine.h"
+#include "engine/exchange.h"
+#include "engine/fitting.h"
 #include "engine/gate.h"
 #include "engine/hand.h"
 #include "engine/heater.h"
@@ -46,8 +48,7 @@ struct share_hour {
 
 struct stream_state {
     struct gate gate;
-    struct calib calib, before; /* in force, and the one before it */
-    bool has_before;
+    struct fitting fitting;
     bool seen; /* something usable ever came */
     bool silent;
     mono_t fresh_at;     /* last usable arrival, or the start */
@@ -65,8 +66,9 @@ struct stream_state {
     struct window day;         /* 5 min bins over two days */
     struct window days;        /* 1 h bins over three weeks */
     struct share_hour hours[SHARE_HOURS];
-    uint32_t received, missing, rejected, duplicates, conflicts, late, retained;
+    uint32_t received, missing, rejected, duplicates, conflicts, late, retained, absent;
     char last_reason[64], last_sample[40];
+    double battery, link; /* last told, NaN */
 };
 
 #define SERVICE_SPANS 4
@@ -152,10 +154,12 @@ void rules_freeze(struct engine *e, int place, enum quantity q);
 void health_arrived(struct engine *e, int stream, const struct reading *r, enum sample_kind kind,
                     struct now now, struct effects *fx);
 void health_rejected(struct engine *e, const struct sample *s);
+void health_device(struct engine *e, const struct sample *s, struct now now, struct effects *fx);
 void health_silent(struct engine *e, int stream, struct now now, struct effects *fx);
 void health_fresh(struct engine *e, int stream, struct now now, struct effects *fx);
 void health_verdict(struct engine *e, int stream, const struct reading *r, struct now now,
                     struct effects *fx);
+void health_renew(struct stream_state *s); /* what was learnt of another device no longer holds */
 void health_link(struct engine *e, bool down, struct now now);
 double health_good_share(const struct engine *e, int stream, struct now now); /* of the last 24 h; NaN */
 double health_cadence_s(const struct engine *e, int stream);

@@ -79,6 +79,7 @@ enum alert_kind {
     KIND_DRIFTING,
     KIND_REFUSED, /* payloads refused: wrong unit, unreadable */
     KIND_CALIBRATION_DUE,
+    KIND_BATTERY, /* of the device */
     KIND_AMMONIA,
     KIND_OXYGEN,
     KIND_BROKER_DOWN,

@@ -5,6 +5,7 @@
 #include <stdbool.h>
 #include "base/times.h"
 #include "model/alert.h"
+#include "model/sample.h"
 
 enum command_verb {
     COMMAND_ACK,
@@ -16,7 +17,8 @@ enum command_verb {
     COMMAND_BACK,    /* back in service */
     COMMAND_NOTE,
     COMMAND_CALIBRATE,
-    COMMAND_TEST, /* send a test message through every path */
+    COMMAND_EXCHANGE, /* another device at a place */
+    COMMAND_TEST,     /* send a test message through every path */
     COMMAND_COUNT
 };
 
@@ -48,7 +50,8 @@ struct command {
     int point_count;
     double gain, offset; /* calibrate without points; NaN */
     bool undo;           /* calibrate: take the last one back */
-    utc_t back_to;       /* calibrate: stored readings from then on as well; UTC_NONE: none */
+    char device[DEVICE_MAX]; /* exchange: the new one's id */
+    utc_t back_to;           /* calibrate: stored readings from then on as well; UTC_NONE: none */
     char who[ALERT_WHO_MAX], why[ALERT_WHY_MAX];
     char detail[NOTE_DETAIL_MAX]; /* the request's own JSON, cut */
 };

@@ -6,6 +6,7 @@
 #include "model/calib.h"
 #include "model/command.h"
 #include "model/reading.h"
+#include "model/sample.h"
 
 enum effect_kind {
     EFFECT_READING, /* store (or revise) a reading */
@@ -14,6 +15,7 @@ enum effect_kind {
     EFFECT_TANK,    /* the tank's document is out of date */
     EFFECT_JOURNAL, /* a journal entry to store at once */
     EFFECT_CALIB,   /* a calibration to store at once, or the last one to take back */
+    EFFECT_DEVICE,  /* a device stands at a place since then: to store at once */
 };
 
 enum event_kind {
@@ -32,6 +34,7 @@ enum event_kind {
     EVENT_FORECAST_SCORED,
     EVENT_CLOCK,
     EVENT_CALIBRATED,
+    EVENT_EXCHANGED, /* another device at the place */
     EVENT_CHATTER_BEGIN,
     EVENT_CHATTER_END,
     EVENT_FLOOD_BEGIN,
@@ -71,6 +74,11 @@ struct effect {
             struct calib calib;
             utc_t back_to; /* stored readings from then on are to be reckoned again; UTC_NONE */
         } calib;
+        struct {
+            int stream;
+            char id[DEVICE_MAX];
+            utc_t since;
+        } device;
     } u;
 };
 

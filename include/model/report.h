@@ -4,6 +4,7 @@
 
 #include "model/forecast.h"
 #include "model/reading.h"
+#include "model/sample.h"
 #include "model/site.h"
 
 enum value_origin { ORIGIN_NONE, ORIGIN_PROBE, ORIGIN_HAND, ORIGIN_DERIVED };
@@ -77,7 +78,11 @@ struct probe_report {
     double cadence_s;   /* learnt or configured; NaN */
     double good_share;  /* over the last day; NaN */
     struct calib calib; /* in force */
-    uint32_t received, missing, rejected, duplicates, conflicts, late, retained;
+    uint32_t received, missing, rejected, duplicates, conflicts, late, retained, absent;
+    char device[DEVICE_MAX]; /* "" not known */
+    utc_t device_since;
+    bool fresh; /* exchanged and not calibrated since */
+    double battery, link; /* in the configured units, NaN */
     char last_reason[64], last_sample[40];
 };
 

@@ -10,7 +10,10 @@ enum sample_kind {
     SAMPLE_MISSING, /* an explicit "no reading": a missing word, a missing code, null, a bare NaN */
     SAMPLE_SYNTAX,  /* not of the expected form */
     SAMPLE_UNIT,    /* the unit announced in the payload is not the configured one: refused, alarmed */
+    SAMPLE_ABSENT,  /* a document with none of the members that its entry asks for: counted, no reading */
 };
+
+#define DEVICE_MAX 40 /* bytes of a device's id, with terminator; longer ones are cut */
 
 struct sample {
     int stream; /* index into site->streams */
@@ -22,6 +25,8 @@ struct sample {
     bool zoned;         /* the claimed time named its zone or was an epoch number */
     const char *reason; /* SAMPLE_SYNTAX and SAMPLE_UNIT: static text */
     char shown[40];     /* the offending piece of the payload, printable, cut */
+    char device[DEVICE_MAX]; /* as the payload names it, printable; "" when it does not */
+    double battery, link;    /* as sent, in the units of the configuration; NaN when not there */
 };
 
 #endif

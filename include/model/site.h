@@ -124,6 +124,9 @@ struct probe_entry {
     const char *match_at,
         *match;         /* only documents in which the text or number at match_at equals match; NULL */
     const char *device; /* id of the device at that place; NULL */
+    const char *device_at, *battery_at, *link_at; /* JSON pointers to what devices tell of themselves; NULL */
+    double battery_low;                           /* alert below it; NaN: none */
+    const char *battery_unit, *link_unit;         /* as sent: "%", "V"; "dBm", "%" */
     int qos;            /* asked of the broker: 0 or 1 */
     struct probe_value *values;
     int value_count;

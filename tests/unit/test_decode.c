@@ -13,7 +13,7 @@ static struct arena arena;
 static struct site site;
 static struct topics *topics;
 static struct sample got[DECODE_MAX];
-static int got_count;
+static int got_count, left_out;
 
 static void use(struct probe_entry *entries, int count)
 {
@@ -38,7 +38,7 @@ static void send_bytes(const char *topic, const char *payload, size_t n)
     char *copy = malloc(n + 1);
     memcpy(copy, payload, n);
     m.payload = realloc(copy, n > 0 ? n : 1);
-    got_count = decode_message(topics, &site, &m, got, DECODE_MAX);
+    got_count = decode_message(topics, &site, &m, got, DECODE_MAX, &left_out);
     free((char *)(uintptr_t)m.payload);
 }
 
@@ -390,7 +390,8 @@ static void never_more_than_there_is_room_for(void **state)
     };
     for (int cap = 0; cap <= 6; cap++) {
         memset(got, 0x55, sizeof got);
-        assert_int_equal(decode_message(topics, &site, &m, got, cap), cap);
+        assert_int_equal(decode_message(topics, &site, &m, got, cap, &left_out), cap);
+        assert_int_equal(left_out, 6 - cap);
         assert_int_equal(got[cap].stream, 0x55555555);
     }
 }
