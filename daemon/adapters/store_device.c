@@ -6,9 +6,8 @@
 
 enum status store_put_device(struct store *store, int stream, const char *device, utc_t since)
 {
-    static const char sql[] =
-        "INSERT OR REPLACE INTO device(id, since_ms, probe, device)"
-        " VALUES((SELECT id FROM device WHERE probe = ?2 AND since_ms = ?1),?1,?2,?3)";
+    static const char sql[] = "INSERT OR REPLACE INTO device(id, since_ms, probe, device)"
+                              " VALUES((SELECT id FROM device WHERE probe = ?2 AND since_ms = ?1),?1,?2,?3)";
     sqlite3_stmt *s = NULL;
     bool ok = store_begin(store, true) && sqlite3_prepare_v2(store->db, sql, -1, &s, NULL) == SQLITE_OK;
     if (ok) {
@@ -27,9 +26,9 @@ enum status store_each_device(struct store *store,
 {
     sqlite3_stmt *s;
     int code;
-    if (store->db == NULL || sqlite3_prepare_v2(store->db,
-                                                "SELECT probe, device, since_ms FROM device ORDER BY since_ms",
-                                                -1, &s, NULL) != SQLITE_OK)
+    if (store->db == NULL ||
+        sqlite3_prepare_v2(store->db, "SELECT probe, device, since_ms FROM device ORDER BY since_ms", -1, &s,
+                           NULL) != SQLITE_OK)
         return STATUS_IO;
     while ((code = sqlite3_step(s)) == SQLITE_ROW)
         for (int i = 0; i < store->site->stream_count; i++)

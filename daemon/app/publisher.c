@@ -176,6 +176,7 @@ void publisher_effect(struct publisher *p, const struct pump *pump, const struct
         p->tank_dirty[e->u.tank] = true;
         break;
     case EFFECT_CALIB:
+    case EFFECT_DEVICE:
         p->status_due = (mono_t){ 0 }; /* the report of the probes at once */
         break;
     case EFFECT_READING:
@@ -336,9 +337,18 @@ void publisher_offline(struct publisher *p, struct now now)
 
 /* --- connection and time --- */
 
+/* What stands once, whatever the site holds. */
+static const char *const single_topics[] = { "status", "probes" };
+#define SINGLE_TOPICS (sizeof single_topics / sizeof *single_topics)
+
 static bool still_ours(const struct publisher *p, const char *topic)
 {
     char ours[TOPIC_ROOM];
+    for (size_t i = 0; i < SINGLE_TOPICS; i++) {
+        snprintf(ours, sizeof ours, "%s/%s", p->site->publish.base, single_topics[i]);
+        if (strcmp(ours, topic) == 0)
+            return true;
+    }
     for (int i = 0; i < p->site->tank_count; i++) {
         tank_topic(p->site, i, ours);
         if (strcmp(ours, topic) == 0)
@@ -414,6 +424,8 @@ char *publisher_list(const struct publisher *p)
     if (buf == NULL)
         return NULL;
     struct text out = text_over(buf, cap);
+    for (size_t i = 0; i < SINGLE_TOPICS; i++)
+        text_printf(&out, "%s/%s\n", p->site->publish.base, single_topics[i]);
     for (int i = 0; i < p->site->tank_count; i++) {
         tank_topic(p->site, i, topic);
         text_printf(&out, "%s\n", topic);

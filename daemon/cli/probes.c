@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "base/number.h"
+#include "cli/probes_exchange.h"
 #include "cli/sums.h"
 #include "cli/talk.h"
 #include "cli/verbs.h"
@@ -14,8 +15,8 @@
 #include "wire/json.h"
 
 #define WAIT_MS  2000
-#define COLUMNS  11
-#define CELL_MAX 96
+#define COLUMNS  12
+#define CELL_MAX 160
 
 struct probe_table {
     char (*cells)[CELL_MAX];
@@ -101,6 +102,25 @@ static void put_calibration(const struct json_doc *doc, const char *now, char *a
         (void)snprintf(slope, CELL_MAX, "-");
 }
 
+/* What deserves a look besides the numbers, in a few words. */
+static void put_remarks(const struct json_doc *doc, char *cell)
+{
+    struct text out = text_over(cell, CELL_MAX);
+    double battery = number_at(doc, "/battery"), link = number_at(doc, "/link");
+    double absent = number_at(doc, "/nothing_asked_for");
+    if (number_at(doc, "/rejected") > 0 || absent > 0)
+        text_printf(&out, "%.45s: \"%.40s\"  ", text_at(doc, "/last_reason"), text_at(doc, "/last_sample"));
+    if (number_at(doc, "/uncalibrated") > 0)
+        text_printf(&out, "new since %.16sZ, not calibrated  ", text_at(doc, "/device_since"));
+    if (!isnan(battery))
+        text_printf(&out, "battery %.4g %s%s  ", battery, text_at(doc, "/battery_unit"),
+                    number_at(doc, "/battery_low") > 0 ? ", LOW" : "");
+    if (!isnan(link))
+        text_printf(&out, "link %.4g %s  ", link, text_at(doc, "/link_unit"));
+    while (out.len > 0 && cell[out.len - 1] == ' ')
+        cell[--out.len] = '\0';
+}
+
 static void add_row(struct probe_table *t, const struct json_doc *doc, const char *now)
 {
     char(*c)[CELL_MAX] = &t->cells[t->rows++ * COLUMNS];
@@ -117,9 +137,8 @@ static void add_row(struct probe_table *t, const struct json_doc *doc, const cha
     put_number(c[6], 100 * number_at(doc, "/good_share"), 1, "%");
     put_calibration(doc, now, c[7], c[8]);
     put_number(c[9], rejected, 0, "");
-    if (rejected > 0)
-        (void)snprintf(c[10], CELL_MAX, "%.45s: \"%.40s\"", text_at(doc, "/last_reason"),
-                       text_at(doc, "/last_sample"));
+    (void)snprintf(c[10], CELL_MAX, "%s", text_at(doc, "/device"));
+    put_remarks(doc, c[11]);
     t->doubtful = t->doubtful || strcmp(word, "silent") == 0 || strcmp(word, "never came") == 0;
 }
 
@@ -147,10 +166,9 @@ static int print_table(const struct options *o, char *text)
 {
     static const char *const titles[COLUMNS] = { "place", "of",       "value",    "age",
                                                  "state", "every",    "good 24h", "calibrated",
-                                                 "slope", "rejected", "the last" };
-    static const bool right[COLUMNS] = {
-        false, false, true, true, false, true, true, true, true, true, false
-    };
+                                                 "slope", "rejected", "device",   "remarks" };
+    static const bool right[COLUMNS] = { false, false, true, true, false, true,
+                                         true,  true,  true, true, false, false };
     struct probe_table t = { .cap = 1 };
     for (const char *at = text; (at = strchr(at, '\n')) != NULL; at++)
         t.cap++;
@@ -206,7 +224,17 @@ int probes_main(int argc, char **argv)
 {
     const char *conf = SUMS_CONF;
     bool json = false;
+    struct exchange_wish wish = { .who = getenv("USER") };
     const struct option items[] = {
+        { "exchange", "PROBE",
+          "another device stands there now: place and quantity, tank/a1/ph, or the topic", OPTION_TEXT,
+          &wish.probe, 0, 0 },
+        { "device", "ID", "with --exchange: what the new device is called", OPTION_TEXT, &wish.device, 0, 0 },
+        { "since", "TIME", "with --exchange: since when, with zone: 2026-03-01T12:00:00Z; default now",
+          OPTION_TEXT, &wish.since, 0, 0 },
+        { "who", "NAME", "with --exchange: who did it; default the user's name", OPTION_TEXT, &wish.who, 0,
+          0 },
+        { "why", "TEXT", "with --exchange: a note for the journal", OPTION_TEXT, &wish.why, 0, 0 },
         { "json", NULL, "the service's document as it is", OPTION_FLAG, &json, 0, 0 },
         { "conf", "FILE", "configuration that names broker and base topic", OPTION_TEXT, &conf, 0, 0 },
     };
@@ -214,11 +242,16 @@ int probes_main(int argc, char **argv)
         .verb = "probes",
         .about = "The health of every probe: last value, age and state, cadence, share of good readings in a "
                  "day,\n"
-                 "age and slope of the calibration, refused payloads with the last reason.",
+                 "age and slope of the calibration, refused payloads with the last reason, device, battery "
+                 "and link.",
         .items = items,
         .count = sizeof items / sizeof *items,
-        .more = "The report is a minute old at the most.\n"
-                "Exit codes: 0 every probe speaks, 1 one is silent or never came, 3 no broker or no service.",
+        .more =
+            "The report is a minute old at the most.\n"
+            "Of an exchanged probe the history goes on; the new device's own calibration counts from then "
+            "on.\n"
+            "When the payload names its device (device_at), an exchange is noticed by itself.\n"
+            "Exit codes: 0 every probe speaks, 1 one is silent or never came, 3 no broker or no service.",
     };
     struct site *site = NULL;
     int code = sums_read(&options, argc, argv, NULL);
@@ -226,7 +259,7 @@ int probes_main(int argc, char **argv)
         code = sums_site(&options, conf, &site);
     if (code != OPTIONS_GO_ON)
         return code;
-    code = run(&options, site, json);
+    code = wish.probe != NULL ? probes_exchange(&options, site, &wish) : run(&options, site, json);
     site_free(site);
     return code;
 }

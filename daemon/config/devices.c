@@ -41,7 +41,8 @@ static void read_battery(struct loader *ld, const struct config_setting_t *at, c
     entry->battery_low = isnan(told.low) && told.unit == 0 ? LOW_PERCENT : told.low;
 }
 
-static void read_link(struct loader *ld, const struct config_setting_t *at, const struct key *key, void *target)
+static void read_link(struct loader *ld, const struct config_setting_t *at, const struct key *key,
+                      void *target)
 {
     static const struct key rows[] = {
         { .name = "at", .type = KEY_POINTER, .into = INTO(at), .required = true },

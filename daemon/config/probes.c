@@ -283,8 +283,9 @@ static void check_json_words(struct loader *ld, const struct config_setting_t *a
         fault_say(ld->faults, at,
                   "time and match need a JSON payload, but without at the payload is a bare number");
     if (plain && (entry->device_at != NULL || entry->battery_at != NULL || entry->link_at != NULL))
-        fault_say(ld->faults, at,
-                  "device_at, battery and link need a JSON payload, but without at the payload is a bare number");
+        fault_say(
+            ld->faults, at,
+            "device_at, battery and link need a JSON payload, but without at the payload is a bare number");
     if (entry->device != NULL && entry->device_at != NULL)
         fault_say(ld->faults, at, "device names it here, device_at in the payload: leave one of them out");
 }

@@ -41,8 +41,8 @@ enum status calibrate_find(const struct engine *e, const struct command *c, int 
     if (*stream >= 0)
         return STATUS_OK;
     if (c->place < 0 || c->quantity >= Q_COUNT)
-        return why_say(why, STATUS_INVALID,
-                       "%s needs \"place\" and \"quantity\", or the \"probe\" by name", command_name(c->verb));
+        return why_say(why, STATUS_INVALID, "%s needs \"place\" and \"quantity\", or the \"probe\" by name",
+                       command_name(c->verb));
     *stream = site_stream_of(e->site, c->place, c->quantity);
     const char *place = e->site->places[c->place].text, *quantity = quantity_info(c->quantity)->name;
     if (*stream < 0)
@@ -382,8 +382,8 @@ static enum status undo(struct engine *e, int stream, const struct command *c, s
     carry_windows(s, &last, holds);
     utc_format(last.since, when, sizeof when);
     if (utc_is_set(holds->since))
-        why_say(why, STATUS_OK, "the calibration of %.16sZ no longer counts; that of %.16sZ counts again", when,
-                utc_format(holds->since, of, sizeof of));
+        why_say(why, STATUS_OK, "the calibration of %.16sZ no longer counts; that of %.16sZ counts again",
+                when, utc_format(holds->since, of, sizeof of));
     else
         why_say(why, STATUS_OK, "the calibration of %.16sZ no longer counts; the configured one counts again",
                 when);
@@ -398,14 +398,16 @@ static enum status check_back(const struct command *c, const struct probe_value 
     if (!utc_is_set(c->back_to))
         return STATUS_OK;
     if (value->unit_per_message)
-        return why_say(why, STATUS_REFUSED,
-                       "this probe names its unit with every message, and what is stored does not tell which it "
-                       "was: it cannot be calibrated backwards. Leave \"from\" out");
+        return why_say(
+            why, STATUS_REFUSED,
+            "this probe names its unit with every message, and what is stored does not tell which it "
+            "was: it cannot be calibrated backwards. Leave \"from\" out");
     if (c->back_to.ms > now.utc.ms)
         return why_say(why, STATUS_REFUSED, "\"from\" lies in the future");
     if (c->back_to.ms < now.utc.ms - BACK_MOST_MS)
-        return why_say(why, STATUS_REFUSED, "stored readings are reckoned anew for 31 days at the most: say a later "
-                                            "\"from\"");
+        return why_say(why, STATUS_REFUSED,
+                       "stored readings are reckoned anew for 31 days at the most: say a later "
+                       "\"from\"");
     return STATUS_OK;
 }
 
@@ -443,7 +445,8 @@ enum status calibrate(struct engine *e, const struct command *c, struct now now,
 double engine_recompute(const struct engine *e, int stream, double sent, double temp_c)
 {
     const struct probe_value *value = site_stream_value(e->site, stream);
-    return derive_reckon(value, fitting_calib(&e->streams[stream].fitting), unit_to_stored(value->unit, sent), temp_c);
+    return derive_reckon(value, fitting_calib(&e->streams[stream].fitting), unit_to_stored(value->unit, sent),
+                         temp_c);
 }
 
 /* --- due dates --- */

@@ -140,9 +140,10 @@ static void visit_tank(struct engine *e, int tank, struct pack *p, struct now no
 
 static void visit_counts(struct engine *e, struct pack *p, struct now now)
 {
-    uint64_t *all[] = { &e->counts.readings,  &e->counts.missing, &e->counts.rejected, &e->counts.duplicates,
-                        &e->counts.conflicts, &e->counts.late,    &e->counts.retained, &e->counts.absent,
-                        &e->counts.thinned, &e->counts.unreadable, &e->counts.wrong_unit, &e->counts.times,
+    uint64_t *all[] = { &e->counts.readings,   &e->counts.missing,    &e->counts.rejected,
+                        &e->counts.duplicates, &e->counts.conflicts,  &e->counts.late,
+                        &e->counts.retained,   &e->counts.absent,     &e->counts.thinned,
+                        &e->counts.unreadable, &e->counts.wrong_unit, &e->counts.times,
                         &e->counts.kept_out };
     for (unsigned i = 0; i < sizeof all / sizeof *all; i++)
         pack_u64(p, all[i]);

@@ -43,10 +43,11 @@ static void announce(struct engine *e, int stream, const char *before, bool seen
     const struct stream *site = &e->site->streams[stream];
     const struct fitting *f = &e->streams[stream].fitting;
     char when[UTC_TEXT_MAX];
-    event_add(fx, now, EVENT_EXCHANGED, site->place, site->quantity, NAN,
-              "%s: device %s%s%s since %.16sZ%s; its history goes on, the old calibration does not count for it",
-              site->name, f->device, before[0] != '\0' ? " instead of " : "", before,
-              utc_format(f->device_since, when, sizeof when), seen ? ", seen in the payload" : "");
+    event_add(
+        fx, now, EVENT_EXCHANGED, site->place, site->quantity, NAN,
+        "%s: device %s%s%s since %.16sZ%s; its history goes on, the old calibration does not count for it",
+        site->name, f->device, before[0] != '\0' ? " instead of " : "", before,
+        utc_format(f->device_since, when, sizeof when), seen ? ", seen in the payload" : "");
 }
 
 static const char *said_device(const struct engine *e, const struct sample *s)
@@ -87,10 +88,12 @@ enum status exchange(struct engine *e, const struct command *c, struct now now, 
     utc_t since = utc_is_set(c->at) ? c->at : now.utc;
     char before[DEVICE_MAX], when[UTC_TEXT_MAX];
     if (since.ms > now.utc.ms + 2 * MS_PER_MIN)
-        return why_say(why, STATUS_REFUSED, "a probe cannot have been exchanged in the future: look at \"at\"");
-    if (since.ms < now.utc.ms - BACK_MOST_MS)
         return why_say(why, STATUS_REFUSED,
-                       "an exchange can be told up to 31 days back, for so far stored readings are reckoned anew");
+                       "a probe cannot have been exchanged in the future: look at \"at\"");
+    if (since.ms < now.utc.ms - BACK_MOST_MS)
+        return why_say(
+            why, STATUS_REFUSED,
+            "an exchange can be told up to 31 days back, for so far stored readings are reckoned anew");
     if (utc_is_set(f->device_since) && since.ms <= f->device_since.ms)
         return why_say(why, STATUS_REFUSED, "%s stands there since %.16sZ; the next one must come after it",
                        f->device, utc_format(f->device_since, when, sizeof when));

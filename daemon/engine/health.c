@@ -6,14 +6,14 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define STALE_LEAST_MS  (15 * MS_PER_MIN)
-#define STALE_MOST_MS   (6 * MS_PER_HOUR)
-#define REFUSED_RUN     5 /* unreadable payloads in a row before anyone is told */
-#define FLAT_LEAST_MS   (2 * MS_PER_HOUR)
+#define STALE_LEAST_MS   (15 * MS_PER_MIN)
+#define STALE_MOST_MS    (6 * MS_PER_HOUR)
+#define REFUSED_RUN      5 /* unreadable payloads in a row before anyone is told */
+#define FLAT_LEAST_MS    (2 * MS_PER_HOUR)
 #define BATTERY_DEADBAND 0.15 /* of the limit */
-#define ODD_WINDOW      64 /* usable readings over which odd ones are counted */
-#define ODD_SHARE_NOISY 0.15
-#define ODD_SHARE_CALM  0.05
+#define ODD_WINDOW       64   /* usable readings over which odd ones are counted */
+#define ODD_SHARE_NOISY  0.15
+#define ODD_SHARE_CALM   0.05
 
 static int compare_float(const void *a, const void *b)
 {
@@ -228,8 +228,8 @@ static void judge_battery(struct engine *e, int stream, struct now now, struct e
         alarm_compare(s->battery, entry->battery_low, BATTERY_DEADBAND * entry->battery_low, false);
     if (condition == TRI_YES)
         snprintf(pub->evidence, sizeof pub->evidence, "the battery of %s is at %.10g %s, low below %.10g %s",
-                 s->fitting.device[0] != '\0' ? s->fitting.device : site->name, s->battery, entry->battery_unit,
-                 entry->battery_low, entry->battery_unit);
+                 s->fitting.device[0] != '\0' ? s->fitting.device : site->name, s->battery,
+                 entry->battery_unit, entry->battery_low, entry->battery_unit);
     alarm_judge(&e->alarms, slot, condition, s->battery, entry->battery_low, now, fx);
 }
 

@@ -393,8 +393,7 @@ static const struct {
     [KIND_HEATER_DEAD] = { "°C", 2 }, [KIND_HEATER_STUCK] = { "°C", 2 }, [KIND_HEATER_WEAK] = { "°C", 2 },
     [KIND_ROOM_COLD] = { "°C", 1 },   [KIND_ROOM_HOT] = { "°C", 1 },     [KIND_SILENT] = { "min", 0 },
     [KIND_NOISY] = { "%", 0 },        [KIND_REFUSED] = { "", 0 },        [KIND_CALIBRATION_DUE] = { "d", 0 },
-    [KIND_BATTERY] = { "", 1 },
-    [KIND_AMMONIA] = { "mg/L", 3 },   [KIND_OXYGEN] = { "mg/L", 2 },
+    [KIND_BATTERY] = { "", 1 },       [KIND_AMMONIA] = { "mg/L", 3 },    [KIND_OXYGEN] = { "mg/L", 2 },
 };
 
 static const char *const priority_names[PRIORITY_COUNT] = { "low", "medium", "high" };

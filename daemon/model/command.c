@@ -7,8 +7,7 @@ static const char *const names[COMMAND_COUNT] = {
     [COMMAND_ACK] = "ack",           [COMMAND_RESET] = "reset",     [COMMAND_SHELVE] = "shelve",
     [COMMAND_UNSHELVE] = "unshelve", [COMMAND_SERVICE] = "service", [COMMAND_OUT] = "out",
     [COMMAND_BACK] = "back",         [COMMAND_NOTE] = "note",       [COMMAND_CALIBRATE] = "calibrate",
-    [COMMAND_EXCHANGE] = "exchange",
-    [COMMAND_TEST] = "test",
+    [COMMAND_EXCHANGE] = "exchange", [COMMAND_TEST] = "test",
 };
 
 const char *command_name(enum command_verb v)

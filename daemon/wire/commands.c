@@ -14,8 +14,8 @@ struct request {
     enum status st;
 };
 
-static const char *const members[] = { "place",  "tank",     "kind",   "id",     "minutes", "who", "why",
-                                       "what",   "quantity", "value",  "litres", "grams",   "at",  "probe",
+static const char *const members[] = { "place",  "tank",     "kind",   "id",     "minutes", "who",   "why",
+                                       "what",   "quantity", "value",  "litres", "grams",   "at",    "probe",
                                        "points", "gain",     "offset", "undo",   "from",    "device" };
 #define MEMBERS (sizeof members / sizeof *members)
 

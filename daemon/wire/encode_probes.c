@@ -65,6 +65,24 @@ static void put_calibration(const struct calib *c, struct text *out)
     put_number(out, "offset", electrode ? c->offset_mv : c->offset, 4);
 }
 
+static void put_device(const struct probe_entry *entry, const struct probe_report *r, struct text *out)
+{
+    put_text(out, "device", r->device[0] != '\0' ? r->device : entry->device);
+    json_key(out, "device_since");
+    json_time(out, r->device_since);
+    json_key(out, "uncalibrated");
+    json_bool(out, r->fresh);
+    put_number(out, "battery", r->battery, 2);
+    put_text(out, "battery_unit", isnan(r->battery) ? NULL : entry->battery_unit);
+    json_key(out, "battery_low");
+    if (isnan(r->battery) || isnan(entry->battery_low))
+        json_null(out);
+    else
+        json_bool(out, r->battery < entry->battery_low);
+    put_number(out, "link", r->link, 0);
+    put_text(out, "link_unit", isnan(r->link) ? NULL : entry->link_unit);
+}
+
 void encode_probes_add(const struct site *site, const struct probe_report *r, utc_t t, struct text *out)
 {
     const struct stream *s = &site->streams[r->stream];
@@ -74,7 +92,7 @@ void encode_probes_add(const struct site *site, const struct probe_report *r, ut
     put_text(out, "probe", s->name);
     put_text(out, "place", site->places[s->place].text);
     put_text(out, "quantity", quantity_info(s->quantity)->name);
-    put_text(out, "device", site_stream_entry(site, r->stream)->device);
+    put_device(site_stream_entry(site, r->stream), r, out);
     put_last(s, r, t, out);
     put_calibration(&r->calib, out);
     put_count(out, "received", r->received);
@@ -84,6 +102,7 @@ void encode_probes_add(const struct site *site, const struct probe_report *r, ut
     put_count(out, "conflicts", r->conflicts);
     put_count(out, "late", r->late);
     put_count(out, "retained", r->retained);
+    put_count(out, "nothing_asked_for", r->absent);
     put_text(out, "last_reason", r->last_reason);
     put_text(out, "last_sample", r->last_sample);
     json_close(out, '}');

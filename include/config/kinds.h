@@ -7,8 +7,8 @@
 
 void kinds_list(struct loader *ld, const struct config_setting_t *at);
 
-/* The draft that an entry or value begins with: that of its kind, else *otherwise. A kind that is not known is
- * told. */
+/* The draft that an entry or value begins with: that of its kind, else *otherwise. A kind that is not known
+ * is told. */
 struct value_draft kinds_draft(struct loader *ld, const struct config_setting_t *group,
                                const struct value_draft *otherwise);
 

@@ -57,11 +57,11 @@ const struct alert *engine_alert(const struct engine *e, int slot);
 
 struct engine_counts {
     uint64_t readings, missing, rejected, duplicates, conflicts, late, retained;
-    uint64_t absent;  /* documents in which no member that was asked for appeared */
-    uint64_t thinned; /* readings that gave way while they waited for the clock */
+    uint64_t absent;                 /* documents in which no member that was asked for appeared */
+    uint64_t thinned;                /* readings that gave way while they waited for the clock */
     uint64_t unreadable, wrong_unit; /* of the rejected */
-    uint64_t times; /* own times that were not believed: no zone, too far ahead, too old */
-    uint64_t kept_out; /* impossible values and spikes: stored, kept from limit alerts */
+    uint64_t times;                  /* own times that were not believed: no zone, too far ahead, too old */
+    uint64_t kept_out;               /* impossible values and spikes: stored, kept from limit alerts */
 };
 struct engine_counts engine_counts(const struct engine *e);
 

@@ -1,6 +1,6 @@
-/* The probe of a place exchanged: told by a person, or seen by the device's id in the payload. The history goes
- * on; from then on the new device's own calibration counts, at first the configured one. For the files of this
- * layer. */
+/* The probe of a place exchanged: told by a person, or seen by the device's id in the payload. The history
+ * goes on; from then on the new device's own calibration counts, at first the configured one. For the files
+ * of this layer. */
 #ifndef LENTIC_ENGINE_EXCHANGE_H
 #define LENTIC_ENGINE_EXCHANGE_H
 

@@ -48,8 +48,8 @@ struct command {
     int stream;             /* calibrate: the probe, when it was named; -1: the one of place and quantity */
     struct calib_point points[CALIB_POINTS_MAX];
     int point_count;
-    double gain, offset; /* calibrate without points; NaN */
-    bool undo;           /* calibrate: take the last one back */
+    double gain, offset;     /* calibrate without points; NaN */
+    bool undo;               /* calibrate: take the last one back */
     char device[DEVICE_MAX]; /* exchange: the new one's id */
     utc_t back_to;           /* calibrate: stored readings from then on as well; UTC_NONE: none */
     char who[ALERT_WHO_MAX], why[ALERT_WHY_MAX];

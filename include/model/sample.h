@@ -21,10 +21,10 @@ struct sample {
     double sent; /* the number as the probe sent it */
     double raw;  /* in the stored unit, before calibration and compensation; equal to sent for SAMPLE_VALUE in
                     the stored unit */
-    utc_t claimed;      /* the payload's own time, UTC_NONE when it has none or cannot be read */
-    bool zoned;         /* the claimed time named its zone or was an epoch number */
-    const char *reason; /* SAMPLE_SYNTAX and SAMPLE_UNIT: static text */
-    char shown[40];     /* the offending piece of the payload, printable, cut */
+    utc_t claimed;           /* the payload's own time, UTC_NONE when it has none or cannot be read */
+    bool zoned;              /* the claimed time named its zone or was an epoch number */
+    const char *reason;      /* SAMPLE_SYNTAX and SAMPLE_UNIT: static text */
+    char shown[40];          /* the offending piece of the payload, printable, cut */
     char device[DEVICE_MAX]; /* as the payload names it, printable; "" when it does not */
     double battery, link;    /* as sent, in the units of the configuration; NaN when not there */
 };

@@ -127,7 +127,7 @@ struct probe_entry {
     const char *device_at, *battery_at, *link_at; /* JSON pointers to what devices tell of themselves; NULL */
     double battery_low;                           /* alert below it; NaN: none */
     const char *battery_unit, *link_unit;         /* as sent: "%", "V"; "dBm", "%" */
-    int qos;            /* asked of the broker: 0 or 1 */
+    int qos;                                      /* asked of the broker: 0 or 1 */
     struct probe_value *values;
     int value_count;
     int first_stream; /* streams of this entry stand together: for place i of entry_places, value j */

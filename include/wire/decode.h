@@ -13,10 +13,10 @@
 /* Writes up to cap samples, in the order of the configuration. Returns how many; 0 when the topic is nobody's
  * or no entry's match fits. A value whose pointer leads nowhere is SAMPLE_SYNTAX when the document is not
  * what was configured (not JSON at all), else it is left out: probes send partial documents. A document with
- * none of an entry's values is one SAMPLE_ABSENT for the first of them. *left_out: values beyond cap. A payload that
- * is nothing but a missing word is SAMPLE_MISSING for every value. Entries that share a topic by match stay
- * out of what cannot be read, for nobody can tell whose it was. sent and raw are NaN unless SAMPLE_VALUE
- * (SAMPLE_UNIT keeps sent). Allocates for JSON documents only. */
+ * none of an entry's values is one SAMPLE_ABSENT for the first of them. *left_out: values beyond cap. A
+ * payload that is nothing but a missing word is SAMPLE_MISSING for every value. Entries that share a topic by
+ * match stay out of what cannot be read, for nobody can tell whose it was. sent and raw are NaN unless
+ * SAMPLE_VALUE (SAMPLE_UNIT keeps sent). Allocates for JSON documents only. */
 int decode_message(struct topics *topics, const struct site *site, const struct message *m,
                    struct sample *out, int cap, int *left_out);
 

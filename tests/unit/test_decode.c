@@ -247,10 +247,14 @@ static void documents_that_are_none(void **state)
         expect(0, SAMPLE_MISSING, NAN, NAN);
         expect(1, SAMPLE_MISSING, NAN, NAN);
     }
-    send("state/a1", "{\"other\":1}");
-    assert_int_equal(got_count, 0);
-    send("state/a1", "{}");
-    assert_int_equal(got_count, 0);
+    static const char *const beside[] = { "{\"other\":1}", "{}" };
+    for (size_t i = 0; i < sizeof beside / sizeof *beside; i++) {
+        send("state/a1", beside[i]);
+        assert_int_equal(got_count, 1);
+        assert_int_equal(got[0].kind, SAMPLE_ABSENT);
+        assert_string_equal(got[0].reason, "none of the members asked for");
+        assert_string_equal(got[0].shown, beside[i]);
+    }
 }
 
 static void announced_units(void **state)
@@ -377,6 +381,32 @@ static void documents_chosen_by_a_member(void **state)
     assert_int_equal(got_count, 0);
 }
 
+/* Id, battery and link of the device come with every value; its own report of them is not reproached. */
+static void what_devices_tell_of_themselves(void **state)
+{
+    (void)state;
+    struct probe_value v[2] = { sketch_value("/t", Q_TEMP, "Cel"), sketch_value("/ph", Q_PH, NULL) };
+    struct probe_entry e = sketch_entry(&arena, "state/{tank}", -1, v, 2);
+    e.device_at = "/dev/id";
+    e.battery_at = "/dev/bat";
+    e.link_at = "/dev/rssi";
+    use(&e, 1);
+    send("state/a1", "{\"t\":21.5,\"ph\":7,\"dev\":{\"id\":\"0xa\\u0001\",\"bat\":\"19.5\",\"rssi\":-81}}");
+    assert_int_equal(got_count, 2);
+    for (int i = 0; i < 2; i++) {
+        assert_string_equal(got[i].device, "0xa?");
+        assert_true(got[i].battery == 19.5 && got[i].link == -81);
+    }
+    send("state/a1", "{\"t\":21.5,\"dev\":{\"id\":17,\"bat\":\"good\",\"rssi\":null}}");
+    assert_int_equal(got_count, 1);
+    assert_string_equal(got[0].device, "17");
+    assert_true(isnan(got[0].battery) && isnan(got[0].link));
+    send("state/a1", "{\"dev\":{\"bat\":55}}");
+    assert_int_equal(got_count, 1);
+    assert_int_equal(got[0].kind, SAMPLE_ABSENT);
+    assert_true(got[0].battery == 55 && got[0].reason == NULL);
+}
+
 static void never_more_than_there_is_room_for(void **state)
 {
     (void)state;
@@ -428,6 +458,7 @@ int main(void)
         cmocka_unit_test_teardown(announced_units, tear_down),
         cmocka_unit_test_teardown(own_time, tear_down),
         cmocka_unit_test_teardown(documents_chosen_by_a_member, tear_down),
+        cmocka_unit_test_teardown(what_devices_tell_of_themselves, tear_down),
         cmocka_unit_test_teardown(never_more_than_there_is_room_for, tear_down),
         cmocka_unit_test_teardown(shown_is_cut_and_harmless, tear_down),
     };
