@@ -316,10 +316,21 @@ const struct calib *calibrate_at(const struct engine *e, int stream, utc_t t)
     return fitting_calib_at(&e->streams[stream].fitting, t);
 }
 
+/* NULL when the stream is not the temperature that speaks for a tank. */
+static struct heater *heater_behind(struct engine *e, int stream)
+{
+    const struct stream *s = &e->site->streams[stream];
+    int tank = e->site->places[s->place].tank;
+    bool speaks = tank >= 0 && s->quantity == Q_TEMP && speaking_stream(e, s->place, Q_TEMP) == stream;
+    return speaks ? &e->tanks[tank].heater : NULL;
+}
+
 /* What the windows hold was reckoned with the old one: a straight line is carried over, so that neither a
  * swing nor a trend is seen that never was; a bent one is begun anew. */
-static void carry_windows(struct stream_state *s, const struct calib *from, const struct calib *to)
+static void carry_windows(struct engine *e, int stream, const struct calib *from, const struct calib *to)
 {
+    struct stream_state *s = &e->streams[stream];
+    struct heater *heater = heater_behind(e, stream);
     if (from->kind != CALIB_LINEAR || to->kind != CALIB_LINEAR || from->gain == 0) {
         window_clear(&s->day);
         window_clear(&s->days);
@@ -328,6 +339,8 @@ static void carry_windows(struct stream_state *s, const struct calib *from, cons
     double gain = to->gain / from->gain;
     window_map(&s->day, gain, to->offset - gain * from->offset);
     window_map(&s->days, gain, to->offset - gain * from->offset);
+    if (heater != NULL)
+        heater_shift(heater, gain, to->offset - gain * from->offset);
 }
 
 void engine_calibrate(struct engine *e, int stream, const struct calib *c)
@@ -346,7 +359,7 @@ static void take(struct engine *e, int stream, const struct calib *c)
     struct stream_state *s = &e->streams[stream];
     struct calib before = *fitting_calib(&s->fitting);
     engine_calibrate(e, stream, c);
-    carry_windows(s, &before, fitting_calib(&s->fitting));
+    carry_windows(e, stream, &before, fitting_calib(&s->fitting));
 }
 
 static void announce(struct engine *e, int stream, const struct command *c, const struct calib *made,
@@ -379,7 +392,7 @@ static enum status undo(struct engine *e, int stream, const struct command *c, s
         return why_say(why, STATUS_REFUSED, "%s: there is no calibration to take back",
                        e->site->streams[stream].name);
     const struct calib *holds = fitting_calib(&s->fitting);
-    carry_windows(s, &last, holds);
+    carry_windows(e, stream, &last, holds);
     utc_format(last.since, when, sizeof when);
     if (utc_is_set(holds->since))
         why_say(why, STATUS_OK, "the calibration of %.16sZ no longer counts; that of %.16sZ counts again",

@@ -1,13 +1,9 @@
-/* What several tanks do together: a circuit or rack without power, a room that went cold or hot. Looked at
- * once a minute, over all tanks. */
+/* A room that went cold or hot: by its own probe, or by what all tanks do. Looked at once a minute. */
 #include "engine/state.h"
 
 #include <math.h>
 #include <stdio.h>
 
-#include "base/text.h"
-
-#define SHARE_TOGETHER 0.6 /* of the heated tanks there */
 #define ROOM_OFF_C     2.5 /* beyond the week's range */
 #define ROOM_FAR_C     4.0 /* so far that no other sign is needed */
 #define ROOM_MEAN_MS   (20 * MS_PER_MIN)
@@ -16,47 +12,42 @@
 #define RANGE_SKIP_H   4
 #define RANGE_SIDE_H   2
 #define RANGE_LEAST_H  20
-#define NO_POWER_W     1.0
+#define OUT_OF_BAND    2.0 /* spreads of the thermostat */
+
+/* Air that comes in through a window changes a room within minutes and slows down at once; a room whose
+ * heating failed goes on nearly straight, for its walls cool too. */
+#define RUN_MOST_MIN   90
+#define RUN_LEAST_MIN  30
+#define RUN_START_C    0.2
+#define RUN_FALL_C     2.0
+#define RUN_STRAIGHT   0.6 /* of the way in the first half of the time: more is a draught */
+#define RUN_AHEAD_H    1.0
+#define RUN_HOLDS      0.7 /* of the present speed, in that time */
+#define STEP_MIN       5
+/* Off for so long, and not on its way back: no airing. */
+#define LASTING_MIN    50
 
 struct together {
-    int heated, sinking, low, high, warming;
-    char names[ALERT_EVIDENCE_MAX];
+    int heated, low, high;
 };
 
-static void add_tank(struct engine *e, int tank, utc_t now, struct together *out, struct text *names)
+static void add_tank(struct engine *e, int tank, utc_t now, struct together *out)
 {
     struct heater_view v;
-    if (!tank_is_heated(e, tank) || !heater_view_of(e, tank, now, &v))
+    int place = e->site->tanks[tank].place;
+    if (!tank_is_heated(e, tank) || e->tanks[tank].in_service || !heater_view_of(e, tank, now, &v))
         return;
     out->heated++;
-    out->low += v.temp_c < v.band_lo_c - 0.03;
-    out->warming += v.slope_c_h > 0 && v.heat_c_h > e->tanks[tank].heater.full_c_h / 2;
-    out->high += v.temp_c > v.band_hi_c + 0.03 && v.slope_c_h > 0;
-    if (!heater_sinks(&e->tanks[tank].heater, &v))
-        return;
-    text_printf(names, "%s%s %.1f °C %+.2f °C/h", out->sinking++ > 0 ? ", " : "", e->site->tanks[tank].id,
-                v.temp_c, v.slope_c_h);
+    out->low += v.below > OUT_OF_BAND && !alert_is_active(e, place, KIND_HEATER_DEAD, Q_COUNT);
+    out->high += v.above > OUT_OF_BAND && v.slope_c_h > 0 && !heater_gives(&v);
 }
 
-static bool belongs(const struct tank *t, int place)
-{
-    return place < 0 || t->circuit == place || t->rack == place;
-}
-
-/* place -1: all tanks. */
-static struct together look_at(struct engine *e, int place, utc_t now)
+static struct together look_at_all(struct engine *e, utc_t now)
 {
     struct together out = { 0 };
-    struct text names = text_over(out.names, sizeof out.names);
     for (int i = 0; i < e->site->tank_count; i++)
-        if (belongs(&e->site->tanks[i], place))
-            add_tank(e, i, now, &out, &names);
+        add_tank(e, i, now, &out);
     return out;
-}
-
-static bool many(int n, int of)
-{
-    return n >= 2 && n >= SHARE_TOGETHER * of;
 }
 
 static void judge(struct engine *e, int place, enum alert_kind kind, enum tri condition, double value,
@@ -69,44 +60,6 @@ static void judge(struct engine *e, int place, enum alert_kind kind, enum tri co
     if (condition == TRI_YES)
         snprintf(pub->evidence, sizeof pub->evidence, "%s", evidence);
     alarm_judge(&e->alarms, slot, condition, value, limit, now, fx);
-}
-
-/* --- circuits and racks --- */
-
-/* A rack whose sinking tanks all hang on circuits that are told already adds nothing. */
-static bool told_by_circuit(const struct engine *e, int rack)
-{
-    for (int i = 0; i < e->site->tank_count; i++)
-        if (e->site->tanks[i].rack == rack &&
-            alert_is_active(e, e->site->tanks[i].circuit, KIND_POWER_LOST, Q_COUNT))
-            return true;
-    return false;
-}
-
-static bool room_explains(const struct engine *e)
-{
-    return alert_is_active(e, e->site->room_place, KIND_ROOM_COLD, Q_COUNT);
-}
-
-static void watch_power(struct engine *e, int place, struct now now, struct effects *fx)
-{
-    struct together t = look_at(e, place, now.utc);
-    double power_w = value_now(e, place, Q_POWER);
-    bool measured_none = power_w < NO_POWER_W;
-    bool lost = (many(t.sinking, t.heated) && !(power_w >= NO_POWER_W)) || (measured_none && t.sinking >= 1);
-    if (e->site->places[place].kind == PLACE_RACK && told_by_circuit(e, place))
-        lost = false;
-    if (room_explains(e) && !measured_none)
-        lost = false;
-    char evidence[ALERT_EVIDENCE_MAX];
-    int n = snprintf(evidence, sizeof evidence, "%d of %d heated tanks sink as without heat: %.150s",
-                     t.sinking, t.heated, t.names);
-    if (!isnan(power_w) && n > 0 && n < (int)sizeof evidence)
-        snprintf(evidence + n, sizeof evidence - (size_t)n, "; measured power %.1f W", power_w);
-    enum tri condition = lost                                                          ? TRI_YES
-                         : (t.low == 0 && !measured_none) || many(t.warming, t.heated) ? TRI_NO
-                                                                                       : TRI_KEEP;
-    judge(e, place, KIND_POWER_LOST, condition, t.sinking, t.heated, evidence, now, fx);
 }
 
 /* --- the room --- */
@@ -149,11 +102,53 @@ static double measure(const struct engine *e, enum alert_kind kind, double usual
     return kind == KIND_ROOM_COLD ? pub->limit + ROOM_OFF_C : pub->limit - ROOM_OFF_C;
 }
 
-static enum tri beyond(double off_c, bool tanks_follow)
+/* sign -1: it falls. How far it will be off in an hour, if it runs away; NaN when it does not. */
+static double runs_to(const struct window *day, utc_t now, double sign)
 {
-    if (off_c > ROOM_FAR_C || (off_c > ROOM_OFF_C && tanks_follow))
+    double first = NAN;
+    int start = 0;
+    for (int m = RUN_MOST_MIN; m >= 0; m -= STEP_MIN) {
+        double v = sign * window_mean_over(day, (utc_t){ now.ms - m * MS_PER_MIN }, STEP_MIN * MS_PER_MIN);
+        first = fmin(first, v); /* the last time that it had not begun */
+        if (v < first + RUN_START_C)
+            start = m;
+    }
+    if (start < RUN_LEAST_MIN)
+        return NAN;
+    double begin = window_mean_over(day, (utc_t){ now.ms - start * MS_PER_MIN }, STEP_MIN * MS_PER_MIN);
+    double half = window_mean_over(day, (utc_t){ now.ms - start / 2 * MS_PER_MIN }, STEP_MIN * MS_PER_MIN);
+    double end = window_mean_over(day, now, STEP_MIN * MS_PER_MIN);
+    double way = sign * (end - begin);
+    if (!(way > RUN_FALL_C) || !(sign * (half - begin) < RUN_STRAIGHT * way))
+        return NAN;
+    double speed_c_h = (end - half) / (start - start / 2) * 60;
+    return end + RUN_HOLDS * speed_c_h * RUN_AHEAD_H;
+}
+
+/* The least that it was off over the last while, sign -1 for cold; negative when it comes back. */
+static double lasting(const struct window *day, utc_t now, double sign, double usual_c)
+{
+    double least = NAN;
+    for (int m = 0; m < LASTING_MIN; m += STEP_MIN)
+        least = fmin(least, sign * (window_mean_over(day, (utc_t){ now.ms - m * MS_PER_MIN },
+                                                     STEP_MIN * MS_PER_MIN) -
+                                    usual_c));
+    double late = window_mean_over(day, now, 3 * STEP_MIN * MS_PER_MIN);
+    double before = window_mean_over(day, (utc_t){ now.ms - 3 * STEP_MIN * MS_PER_MIN },
+                                     3 * STEP_MIN * MS_PER_MIN);
+    return sign * (late - before) < -RUN_START_C ? -1 : least;
+}
+
+static enum tri beyond(const struct window *day, utc_t now, double sign, double mean_c, double usual_c,
+                       bool tanks_follow)
+{
+    double off_c = sign * (mean_c - usual_c);
+    double run_off_c = sign * (runs_to(day, now, sign) - usual_c);
+    if (off_c > ROOM_FAR_C || (off_c > ROOM_OFF_C && tanks_follow) ||
+        (off_c > ROOM_OFF_C / 4 && run_off_c > ROOM_FAR_C) ||
+        (off_c > ROOM_OFF_C && lasting(day, now, sign, usual_c) > ROOM_OFF_C))
         return TRI_YES;
-    return off_c < ROOM_OFF_C / 2 ? TRI_NO : TRI_KEEP;
+    return off_c < ROOM_OFF_C / 2 && !(run_off_c > ROOM_OFF_C) ? TRI_NO : TRI_KEEP;
 }
 
 static void watch_room_probe(struct engine *e, int stream, const struct together *all, struct now now,
@@ -168,13 +163,12 @@ static void watch_room_probe(struct engine *e, int stream, const struct together
     hi = measure(e, KIND_ROOM_HOT, hi);
     snprintf(evidence, sizeof evidence,
              "room %.1f °C, usual at this time of day %.1f to %.1f °C; %d of %d heated tanks are under their "
-             "band, "
-             "%d over it",
-             mean, lo, hi, all->low, all->heated, all->high);
-    judge(e, e->site->room_place, KIND_ROOM_COLD, beyond(lo - mean, all->low > 0), mean, lo - ROOM_OFF_C,
-          evidence, now, fx);
-    judge(e, e->site->room_place, KIND_ROOM_HOT, beyond(mean - hi, all->high > 0), mean, hi + ROOM_OFF_C,
-          evidence, now, fx);
+             "band, %d over it",
+             s->value, lo, hi, all->low, all->heated, all->high);
+    judge(e, e->site->room_place, KIND_ROOM_COLD, beyond(&s->day, now.utc, -1, mean, lo, all->low > 0), mean,
+          lo - ROOM_OFF_C, evidence, now, fx);
+    judge(e, e->site->room_place, KIND_ROOM_HOT, beyond(&s->day, now.utc, 1, mean, hi, all->high > 0), mean,
+          hi + ROOM_OFF_C, evidence, now, fx);
 }
 
 /* Without a probe in the room the tanks themselves must tell: nearly all of them, on more than one circuit.
@@ -203,14 +197,10 @@ static void watch_room_by_tanks(struct engine *e, const struct together *all, st
 
 void climate_watch(struct engine *e, struct now now, struct effects *fx)
 {
-    struct together all = look_at(e, -1, now.utc);
+    struct together all = look_at_all(e, now.utc);
     int stream = site_stream_of(e->site, e->site->room_place, Q_TEMP);
     if (stream >= 0 && e->streams[stream].seen)
         watch_room_probe(e, stream, &all, now, fx);
     else
         watch_room_by_tanks(e, &all, now, fx);
-    for (int kind = PLACE_CIRCUIT; kind >= PLACE_RACK; kind--)
-        for (int p = 0; p < e->site->place_count; p++)
-            if (e->site->places[p].kind == (enum place_kind)kind)
-                watch_power(e, p, now, fx);
 }

@@ -409,6 +409,7 @@ static void site_due(struct engine *e, struct now now, struct effects *fx)
 {
     timers_set(&e->timers, e->site_timer, next_eval(now));
     climate_watch(e, now, fx);
+    power_watch(e, now, fx);
     waters_watch(e, now, fx);
     forecast_watch(e, now, fx);
 }

@@ -13,7 +13,7 @@
 #define RUN_ROOM    24
 #define POINT_ROOM  16
 #define ALERT_ROOM  2048
-#define TANK_ROOM   1536
+#define TANK_ROOM   2560
 #define CATCH_UP_MS MS_PER_MIN
 
 static void visit_timer(struct engine *e, int id, struct pack *p, struct now now)

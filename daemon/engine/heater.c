@@ -4,52 +4,111 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define LEARN_SPAN_MS    (2 * MS_PER_DAY)
-#define LEARN_SKIP_MS    (90 * MS_PER_MIN) /* the newest stretch may be the beginning of a fault */
-#define LEARN_LEAST_BINS 120               /* ten hours of 5 min bins */
-#define POINTS_MAX       600
-#define STEP_BINS        4 /* slopes of history are taken over 20 min */
-#define SLOPE_BINS       6 /* the present one over 30 min */
-
-/* The band is taken between these shares of the 5 min means. */
-#define BAND_LO_TAIL 0.015
-#define BAND_HI_TAIL 0.98
-/* A learnt edge moves inwards only so fast: a warm week does not move the thermostat. */
-#define BAND_LO_RISE_C_DAY 0.1
-#define BAND_HI_SINK_C_DAY 0.15
-
 /* Before anything is learnt the thermostat is taken to hold the setpoint within this. */
-#define SETPOINT_BAND_C 0.8
+#define SETPOINT_BAND_C   0.8
+#define SETPOINT_SPREAD_C 0.03
 
 /* A tank loses heat through its faces: tau grows with the cube root of the volume. About 2.4 h per cube root
  * of a litre with a lid, a fifth less without; small glass tanks lie within a factor of two. */
 #define TAU_H_PER_CBRT_L 2.4
 #define TAU_OPEN_SHARE   0.8
+#define WATER_J_L_K      4186.0
+#define GLASS_SHARE      0.92 /* of the heat that the water takes; glass and gravel take the rest */
 
-#define EDGE_C       0.08 /* outside the band by this */
-#define SINK_C       0.03
-#define DEAD_SHARE   0.45 /* less heat than this share of what would hold the temperature is none */
-#define STUCK_FULL   0.5  /* more heat than this share of the heater's usual is "on" */
-#define WEAK_FULL    0.7  /* less than this share of it, though it should be on, is weak */
-#define DEAD_MIN     10
-#define STUCK_MIN    5
-#define WEAK_MIN     240
-#define GAP_LEAST_C  0.7 /* the room must be cooler by this for the share to mean something */
-#define DISTURBED_MS (50 * MS_PER_MIN)
-#define TOO_FAST_C_H 0.3
-#define NEAR_EDGE_C  0.35
-#define HEATING_BINS 4
+/* The slope is taken over as long as the heater needs to move the water by this, or by so many noises. */
+#define SHOWS_C        0.25
+#define SHOWS_NOISES   6.0
+#define SLOPE_LEAST    10 /* minutes */
+#define SLOPE_MOST     40
+#define SLOPE_GUESSED  30
+#define SLOPE_SPARSE   75 /* for probes that speak every few minutes */
+#define POINTS_LEAST   4
+#define LEVEL_MIN      5
+#define STALE_MIN      20
+#define JUMP_LEAST_C   0.13
+#define JUMP_NOISES    5.0
+#define DISTURBED_MIN  30
+#define TOO_FAST_TIMES 2.5
+#define TOO_FAST_C_H   0.3
+
+/* Heat as a share of the heater's usual. */
+#define NO_HEAT   0.25
+#define HEAT      0.6
+#define WEAK_HEAT 0.72
+/* As a share of what would hold the temperature, while the heater's usual is not known. */
+#define NO_HOLD   0.45
+#define HOLDS     1.3
+#define GAP_LEAST_C 0.7 /* the room must be cooler by this for that share to mean something */
+
+#define FAR_SPREADS   4.0 /* out of the band by these: a healthy heater does not do that */
+#define NEAR_SPREADS  2.0 /* or by these, after it stopped halfway, or for as long as heat needs to show */
+#define FAR_LEAST_C   0.02
+#define SURE_MIN      3
+#define WEAK_MIN      90
+#define COUNT_MOST    120
+#define BREAK_SPREADS 4.0
+#define BREAK_LEAST_C 0.08
 
 void heater_init(struct heater *h)
 {
-    *h = (struct heater){ .band_lo_c = NAN,
+    *h = (struct heater){ .volume_l = NAN,
+                          .heater_w = NAN,
+                          .setpoint_c = NAN,
+                          .band_lo_c = NAN,
                           .band_hi_c = NAN,
+                          .lo_sd_c = NAN,
+                          .hi_sd_c = NAN,
+                          .lo_least_c = NAN,
+                          .hi_most_c = NAN,
                           .off_c_h = NAN,
                           .full_c_h = NAN,
                           .tau_h = NAN,
                           .learnt_at = UTC_NONE,
                           .trouble_at = UTC_NONE,
-                          .disturbed_until = UTC_NONE };
+                          .disturbed_until = UTC_NONE,
+                          .heating_at = UTC_NONE,
+                          .idle_since = UTC_NONE };
+}
+
+/* --- the last minutes --- */
+
+static const struct heater_minute *point(const struct heater *h, int back)
+{
+    return &h->recent[(h->recent_at - back + HEATER_MINUTES) % HEATER_MINUTES];
+}
+
+static double mean_of(const struct heater_minute *m)
+{
+    return m->sum / m->n;
+}
+
+void heater_feed(struct heater *h, double temp_c, utc_t t)
+{
+    int32_t minute = t.ms < 0 ? 0 : (int32_t)(t.ms / MS_PER_MIN);
+    struct heater_minute *newest = &h->recent[h->recent_at];
+    if (h->recent_count > 0 && minute < newest->minute)
+        return;
+    if (h->recent_count > 0 && minute == newest->minute) {
+        newest->n++;
+        newest->sum += temp_c;
+        return;
+    }
+    if (h->recent_count > 0)
+        h->recent_at = (h->recent_at + 1) % HEATER_MINUTES;
+    if (h->recent_count < HEATER_MINUTES)
+        h->recent_count++;
+    h->recent[h->recent_at] = (struct heater_minute){ minute, 1, temp_c };
+}
+
+void heater_shift(struct heater *h, double gain, double offset)
+{
+    double *levels[] = { &h->band_lo_c, &h->band_hi_c, &h->lo_least_c, &h->hi_most_c };
+    for (unsigned i = 0; i < sizeof levels / sizeof *levels; i++)
+        *levels[i] = gain * *levels[i] + offset;
+    for (int i = 0; i < h->recent_count; i++) {
+        struct heater_minute *m = &h->recent[(h->recent_at - i + HEATER_MINUTES) % HEATER_MINUTES];
+        m->sum = gain * m->sum + offset * m->n;
+    }
 }
 
 static int compare_double(const void *a, const void *b)
@@ -58,115 +117,72 @@ static int compare_double(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
-static double share_of(double *values, int n, double share)
+static double noise_of(const struct heater *h)
 {
-    qsort(values, (size_t)n, sizeof *values, compare_double);
-    return values[(int)lround(share * (n - 1))];
-}
-
-static double mean_at(const struct window *w, utc_t t)
-{
-    const struct window_bin *bin = w == NULL ? NULL : window_at(w, t);
-    return bin == NULL ? NAN : window_mean(bin);
-}
-
-/* --- learning --- */
-
-struct stretch {
-    double temp_c, slope_c_h, gap_c; /* gap to the room; NaN when not measured */
-};
-
-static int gather(const struct window *temp, const struct window *room, utc_t now, utc_t trouble_at,
-                  struct stretch *out)
-{
-    double hours = STEP_BINS * (double)temp->bin_ms / (double)MS_PER_HOUR;
+    double odd[HEATER_MINUTES];
     int n = 0;
-    int64_t from = now.ms - LEARN_SPAN_MS > trouble_at.ms ? now.ms - LEARN_SPAN_MS : trouble_at.ms;
-    for (int64_t t = from; t <= now.ms - LEARN_SKIP_MS && n < POINTS_MAX; t += temp->bin_ms) {
-        double a = mean_at(temp, (utc_t){ t }), b = mean_at(temp, (utc_t){ t + STEP_BINS * temp->bin_ms });
-        if (isnan(a) || isnan(b))
-            continue;
-        double r = mean_at(room, (utc_t){ t + STEP_BINS / 2 * temp->bin_ms });
-        out[n++] = (struct stretch){ a, (b - a) / hours, (a + b) / 2 - r };
+    for (int i = 0; i + 2 < h->recent_count; i++)
+        odd[n++] = fabs(mean_of(point(h, i)) - 2 * mean_of(point(h, i + 1)) + mean_of(point(h, i + 2)));
+    if (n < POINTS_LEAST)
+        return 0;
+    qsort(odd, (size_t)n, sizeof *odd, compare_double);
+    return 1.4826 * odd[n / 2] / sqrt(6);
+}
+
+/* Minutes that belong to the present course: none before the last step that neither heater nor room can make.
+ * Sets the minute of that step, 0 when there is none. */
+static int since_step(const struct heater *h, double fastest_c_h, double noise_c, int32_t *step_minute)
+{
+    *step_minute = 0;
+    for (int i = 0; i + 1 < h->recent_count; i++) {
+        const struct heater_minute *a = point(h, i + 1), *b = point(h, i);
+        double most = fastest_c_h * (b->minute - a->minute) / 60.0 + JUMP_LEAST_C + JUMP_NOISES * noise_c;
+        if (fabs(mean_of(b) - mean_of(a)) > most) {
+            *step_minute = b->minute;
+            return i + 1;
+        }
     }
-    return n;
+    return h->recent_count;
 }
 
-/* 1/tau is the largest rate at which the gap to the room shrinks: that of the stretches without heat. */
-static double learn_tau(const struct stretch *s, int n)
+static double level_of(const struct heater *h, int32_t now_min)
 {
-    double rate[POINTS_MAX];
-    int m = 0, k = 0;
-    for (int i = 0; i < n; i++)
-        if (s[i].gap_c > 1.0)
-            rate[m++] = -s[i].slope_c_h / s[i].gap_c;
-    if (m < LEARN_LEAST_BINS / 2)
+    double sum = 0;
+    int n = 0;
+    const struct heater_minute *newest = point(h, 0);
+    if (h->recent_count == 0 || now_min - newest->minute > STALE_MIN)
         return NAN;
-    double high = share_of(rate, m, 0.9);
-    for (int i = 0; i < m; i++)
-        if (rate[i] >= 0.6 * high)
-            rate[k++] = rate[i];
-    double usual = k == 0 ? NAN : share_of(rate, k, 0.5);
-    return usual > 0.01 && usual < 2.0 ? 1 / usual : NAN;
+    for (int i = 0; i < h->recent_count && newest->minute - point(h, i)->minute < LEVEL_MIN; i++) {
+        sum += mean_of(point(h, i));
+        n++;
+    }
+    return sum / n;
 }
 
-static double heat_of(const struct heater *h, const struct stretch *s)
+/* Least squares over so many minutes. */
+static double slope_over(const struct heater *h, int usable, int32_t now_min, int minutes, int *count)
 {
-    return isnan(s->gap_c) || isnan(h->tau_h) ? s->slope_c_h - h->off_c_h
-                                              : s->slope_c_h + s->gap_c / h->tau_h;
+    double st = 0, sv = 0, stt = 0, stv = 0;
+    int n = 0;
+    for (int i = 0; i < usable && now_min - point(h, i)->minute <= minutes; i++, n++) {
+        double t = (point(h, i)->minute - now_min) / 60.0, v = mean_of(point(h, i));
+        st += t;
+        sv += v;
+        stt += t * t;
+        stv += t * v;
+    }
+    *count = n;
+    double spread = n * stt - st * st;
+    int span = n < 2 ? 0 : point(h, 0)->minute - point(h, n - 1)->minute;
+    return n < POINTS_LEAST || 2 * span < minutes || spread <= 0 ? NAN : (n * stv - st * sv) / spread;
 }
 
-static bool saw_heating(const struct heater *h, const struct stretch *s, int n, double lo_c)
+static double peak_of(const struct heater *h, int usable, int32_t now_min, int minutes)
 {
-    int count = 0;
-    for (int i = 0; i < n; i++)
-        count +=
-            s[i].temp_c < lo_c + NEAR_EDGE_C && heat_of(h, &s[i]) > 0.7 * h->full_c_h && s[i].slope_c_h > 0;
-    return count >= HEATING_BINS;
-}
-
-static void learn_band(struct heater *h, const struct stretch *s, int n, double days)
-{
-    double temps[POINTS_MAX];
-    for (int i = 0; i < n; i++)
-        temps[i] = s[i].temp_c;
-    double lo = share_of(temps, n, BAND_LO_TAIL), hi = share_of(temps, n, BAND_HI_TAIL);
-    bool seen = saw_heating(h, s, n, lo);
-    if (isnan(h->band_lo_c) || lo < h->band_lo_c || (seen && !h->heating_seen))
-        h->band_lo_c = lo;
-    else if (seen)
-        h->band_lo_c = fmin(lo, h->band_lo_c + days * BAND_LO_RISE_C_DAY);
-    if (isnan(h->band_hi_c) || hi > h->band_hi_c)
-        h->band_hi_c = hi;
-    else
-        h->band_hi_c = fmax(hi, h->band_hi_c - days * BAND_HI_SINK_C_DAY);
-    h->heating_seen = h->heating_seen || seen;
-}
-
-void heater_learn(struct heater *h, const struct window *temp, const struct window *room, utc_t now)
-{
-    struct stretch s[POINTS_MAX];
-    double values[POINTS_MAX];
-    int n = gather(temp, room, now, h->trouble_at, s);
-    double days = utc_is_set(h->learnt_at) ? (double)(now.ms - h->learnt_at.ms) / (double)MS_PER_DAY : 0;
-    h->learnt_at = now;
-    if (n < LEARN_LEAST_BINS)
-        return;
-    for (int i = 0; i < n; i++)
-        values[i] = s[i].slope_c_h;
-    h->off_c_h = fmin(share_of(values, n, 0.12), 0);
-    double tau_h = learn_tau(s, n);
-    if (!isnan(tau_h))
-        h->tau_h = tau_h;
-    for (int i = 0; i < n; i++)
-        values[i] = heat_of(h, &s[i]);
-    double full = share_of(values, n, 0.95);
-    if (isnan(h->full_c_h) || full > h->full_c_h)
-        h->full_c_h = full;
-    else if (h->heating_seen) /* it forgets slowly: a warm week is no weaker heater */
-        h->full_c_h = fmax(full, h->full_c_h * (1 - 0.05 * days));
-    learn_band(h, s, n, days < 0 ? 0 : days);
-    h->learnt_h = (double)n * (double)temp->bin_ms / (double)MS_PER_HOUR;
+    double peak = NAN;
+    for (int i = 0; i + 2 < usable && now_min - point(h, i)->minute <= minutes; i++)
+        peak = fmax(peak, (mean_of(point(h, i)) + mean_of(point(h, i + 1)) + mean_of(point(h, i + 2))) / 3);
+    return peak;
 }
 
 /* --- looking --- */
@@ -176,75 +192,128 @@ static double tau_guess_h(const struct tank *tank)
     return TAU_H_PER_CBRT_L * cbrt(tank->volume_l) * (tank->lid ? 1.0 : TAU_OPEN_SHARE);
 }
 
-/* Least squares over the last bins that hold something; the newest mean and the largest jump between
- * neighbours. */
-static double slope_now(const struct window *temp, utc_t now, double *mean, double *jump, utc_t *jump_at)
+static double rated_c_h(const struct tank *tank)
 {
-    double st = 0, sv = 0, stt = 0, stv = 0, last = NAN;
-    int n = 0;
-    *jump = 0;
-    for (int i = SLOPE_BINS - 1; i >= 0; i--) {
-        utc_t t = { now.ms - i * temp->bin_ms };
-        double v = mean_at(temp, t), x = -(double)i * (double)temp->bin_ms / (double)MS_PER_HOUR;
-        if (isnan(v))
-            continue;
-        if (!isnan(last) && fabs(v - last) > fabs(*jump)) {
-            *jump = v - last;
-            *jump_at = t;
-        }
-        st += x;
-        sv += v;
-        stt += x * x;
-        stv += x * v;
-        n++;
-        last = v;
-    }
-    *mean = last;
-    double spread = n * stt - st * st;
-    return n < SLOPE_BINS - 2 || spread <= 0 ? NAN : (n * stv - st * sv) / spread;
+    return tank->heater_w * 3600 * GLASS_SHARE / (WATER_J_L_K * tank->volume_l);
+}
+
+static bool differs(double a, double b)
+{
+    return !(a == b || (isnan(a) && isnan(b)));
+}
+
+/* Another volume, heater or setpoint: what was learnt holds no longer. */
+static void meet_tank(struct heater *h, const struct tank *tank)
+{
+    bool met = !isnan(h->volume_l);
+    if (met && (differs(h->volume_l, tank->volume_l) || differs(h->heater_w, tank->heater_w) ||
+                differs(h->setpoint_c, tank->setpoint_c)))
+        heater_init(h);
+    h->volume_l = tank->volume_l;
+    h->heater_w = tank->heater_w;
+    h->setpoint_c = tank->setpoint_c;
 }
 
 static void band_of(const struct heater *h, const struct tank *tank, struct heater_view *out)
 {
+    double lo_sd = h->lo_sd_c, hi_sd = h->hi_sd_c;
     out->band_lo_c = h->heating_seen ? h->band_lo_c : NAN;
     out->band_hi_c = h->band_hi_c;
-    if (isnan(out->band_lo_c) && !isnan(tank->setpoint_c))
-        out->band_lo_c =
-            fmin(tank->setpoint_c - SETPOINT_BAND_C, isnan(h->band_lo_c) ? INFINITY : h->band_lo_c);
-    if (isnan(out->band_hi_c) && !isnan(tank->setpoint_c))
+    if (isnan(out->band_lo_c) && !isnan(tank->setpoint_c)) {
+        out->band_lo_c = tank->setpoint_c - SETPOINT_BAND_C;
+        lo_sd = SETPOINT_SPREAD_C;
+    }
+    if (isnan(out->band_hi_c) && !isnan(tank->setpoint_c)) {
         out->band_hi_c = tank->setpoint_c + 1.5 * SETPOINT_BAND_C;
+        hi_sd = SETPOINT_SPREAD_C;
+    }
+    out->below = (out->band_lo_c - out->temp_c) / lo_sd;
+    out->above = (out->temp_c - out->band_hi_c) / hi_sd;
+    if (out->temp_c > h->lo_least_c - FAR_LEAST_C)
+        out->below = fmin(out->below, FAR_SPREADS / 2);
+    if (out->temp_c < h->hi_most_c + FAR_LEAST_C)
+        out->above = fmin(out->above, FAR_SPREADS / 2);
 }
 
-void heater_look(struct heater *h, const struct tank *tank, const struct window *temp,
-                 const struct window *room, utc_t now, struct heater_view *out)
+static void loss_of(const struct heater *h, const struct tank *tank, struct heater_view *out)
 {
-    double jump;
-    utc_t jump_at = now;
-    *out =
-        (struct heater_view){ .free_c_h = NAN, .heat_c_h = NAN, .share = NAN, .room_c = mean_at(room, now) };
-    if (isnan(out->room_c))
-        out->room_c = mean_at(room, (utc_t){ now.ms - 5 * MS_PER_MIN });
-    out->slope_c_h = slope_now(temp, now, &out->temp_c, &jump, &jump_at);
-    band_of(h, tank, out);
     double gap = out->temp_c - out->room_c;
-    if (!isnan(gap))
-        out->free_c_h = -gap / (isnan(h->tau_h) ? tau_guess_h(tank) : h->tau_h);
-    else
-        out->free_c_h = h->off_c_h;
-    if (isnan(out->free_c_h))
-        return;
-    out->heat_c_h = out->slope_c_h - out->free_c_h;
-    if (gap > GAP_LEAST_C || (isnan(gap) && out->free_c_h < -0.05))
-        out->share = out->heat_c_h / -out->free_c_h;
-    double bin_h = (double)temp->bin_ms / (double)MS_PER_HOUR;
-    double most = 2.5 * bin_h * (fabs(out->free_c_h) + (isnan(h->full_c_h) ? 1.0 : h->full_c_h)) + 0.12;
-    bool too_fast =
-        out->slope_c_h < 2.5 * fmin(out->free_c_h, 0) - TOO_FAST_C_H; /* no room cools a tank like that */
-    if (fabs(jump) > most || too_fast)
-        h->disturbed_until = (utc_t){ jump_at.ms + DISTURBED_MS };
+    out->free_c_h = isnan(gap) ? h->off_c_h : -gap / (isnan(h->tau_h) ? tau_guess_h(tank) : h->tau_h);
+    out->full_c_h = isnan(h->full_c_h) ? rated_c_h(tank) : h->full_c_h;
+}
+
+static void heat_of(struct heater_view *v)
+{
+    double gap = v->temp_c - v->room_c;
+    v->heat_c_h = v->slope_c_h - v->free_c_h;
+    if (!isnan(v->full_c_h))
+        v->share = v->heat_c_h / v->full_c_h;
+    else if (gap > GAP_LEAST_C || (isnan(gap) && v->free_c_h < -0.05))
+        v->share = v->heat_c_h / -v->free_c_h;
+}
+
+static int minutes_to_show(const struct heater_view *v, double noise_c)
+{
+    if (isnan(v->full_c_h))
+        return SLOPE_GUESSED;
+    double minutes = 60 * fmax(SHOWS_C, SHOWS_NOISES * noise_c) / v->full_c_h;
+    return (int)fmin(fmax(minutes, SLOPE_LEAST), SLOPE_MOST);
+}
+
+static void disturb(struct heater *h, int32_t minute)
+{
+    int64_t until = (int64_t)(minute + DISTURBED_MIN) * MS_PER_MIN;
+    if (!utc_is_set(h->disturbed_until) || h->disturbed_until.ms < until)
+        h->disturbed_until = (utc_t){ until };
+}
+
+/* No heater and no room moves the water like that. */
+static bool too_fast(const struct heater_view *v)
+{
+    return v->slope_c_h < TOO_FAST_TIMES * fmin(v->free_c_h, 0) - TOO_FAST_C_H ||
+           v->slope_c_h > 1.5 * v->full_c_h + fmax(v->free_c_h, 0) + TOO_FAST_C_H;
+}
+
+void heater_look(struct heater *h, const struct tank *tank, const struct window *room, utc_t now,
+                 struct heater_view *out)
+{
+    int32_t now_min = (int32_t)(now.ms / MS_PER_MIN), step;
+    meet_tank(h, tank);
+    *out = (struct heater_view){ .slope_c_h = NAN,
+                                 .heat_c_h = NAN,
+                                 .share = NAN,
+                                 .peak_c = NAN,
+                                 .temp_c = level_of(h, now_min),
+                                 .room_c = room == NULL ? NAN : window_mean_over(room, now, 10 * MS_PER_MIN) };
+    band_of(h, tank, out);
+    loss_of(h, tank, out);
+    double noise_c = noise_of(h), fastest = fabs(out->free_c_h) + (isnan(out->full_c_h) ? 1 : out->full_c_h);
+    int usable = since_step(h, isnan(fastest) ? 2 : 1.3 * fastest, noise_c, &step), count;
+    if (step != 0)
+        disturb(h, step);
+    out->minutes = minutes_to_show(out, noise_c);
+    out->slope_c_h = slope_over(h, usable, now_min, out->minutes, &count);
+    if (isnan(out->slope_c_h) && count < POINTS_LEAST) {
+        out->minutes = SLOPE_SPARSE < 2 * out->minutes ? SLOPE_SPARSE : 2 * out->minutes;
+        out->slope_c_h = slope_over(h, usable, now_min, out->minutes, &count);
+    }
+    out->peak_c = peak_of(h, usable, now_min, 2 * out->minutes);
+    heat_of(out);
+    if (too_fast(out))
+        disturb(h, now_min);
 }
 
 /* --- judging --- */
+
+static bool no_heat(const struct heater_view *v)
+{
+    return v->unpowered || v->share < (isnan(v->full_c_h) ? NO_HOLD : NO_HEAT);
+}
+
+bool heater_gives(const struct heater_view *v)
+{
+    return !v->unpowered && v->share > (isnan(v->full_c_h) ? HOLDS : HEAT);
+}
 
 /* Bounded, so that the end of a long fault is seen as soon as that of a short one. */
 static int32_t counted(int32_t minutes, int32_t most, bool speaks)
@@ -254,47 +323,107 @@ static int32_t counted(int32_t minutes, int32_t most, bool speaks)
     return minutes > 1 ? minutes - 2 : 0;
 }
 
-bool heater_sinks(const struct heater *h, const struct heater_view *v)
+/* It gave heat and gives none any more: at the switching point, or halfway? */
+static void note_stop(struct heater *h, const struct heater_view *v, utc_t now)
 {
-    (void)h;
-    return v->temp_c < v->band_lo_c - SINK_C && v->share < DEAD_SHARE && v->slope_c_h < 0;
+    double short_by = v->band_hi_c - fmax(v->peak_c, v->temp_c);
+    h->heating = false;
+    h->broke_off = h->heating_seen && short_by > BREAK_LEAST_C && short_by > BREAK_SPREADS * h->hi_sd_c;
+    h->idle_since = h->broke_off ? (utc_t){ now.ms - v->minutes / 2 * MS_PER_MIN } : UTC_NONE;
+}
+
+static void follow_heat(struct heater *h, const struct heater_view *v, utc_t now)
+{
+    if (heater_gives(v)) {
+        h->heating = true;
+        h->broke_off = false;
+        h->heating_at = now;
+        h->idle_since = UTC_NONE;
+        if (!h->heating_seen)
+            h->lo_least_c = fmin(h->lo_least_c, v->temp_c);
+    } else if (no_heat(v)) {
+        if (h->heating)
+            note_stop(h, v, now);
+        if (h->broke_off)
+            return;
+        if (!(v->below > 1))
+            h->idle_since = UTC_NONE;
+        else if (!utc_is_set(h->idle_since))
+            h->idle_since = now;
+    }
+}
+
+double heater_idles(const struct heater *h, const struct heater_view *v)
+{
+    if (!no_heat(v) || !(v->slope_c_h < 0 || v->unpowered) || !utc_is_set(h->idle_since))
+        return 0;
+    return fmax(h->broke_off ? BREAK_SPREADS : 0, fmax(v->below, 0));
+}
+
+/* A little heat for long, where it should give all it has. */
+static int32_t weak_minutes(const struct heater *h, const struct heater_view *v)
+{
+    bool low = v->temp_c < (v->band_lo_c + v->band_hi_c) / 2;
+    if (!h->heating_seen || isnan(v->full_c_h))
+        return 0;
+    if (heater_gives(v) && v->share > WEAK_HEAT)
+        return counted(h->weak_min, COUNT_MOST, false);
+    return low && !no_heat(v) ? counted(h->weak_min, COUNT_MOST, true) : h->weak_min;
 }
 
 enum heater_cause heater_judge(struct heater *h, const struct heater_view *v, utc_t now)
 {
     if (isnan(v->heat_c_h) || (utc_is_set(h->disturbed_until) && now.ms < h->disturbed_until.ms))
         return HEATER_UNKNOWN;
-    bool below = v->temp_c<v->band_lo_c - EDGE_C, above = v->temp_c> v->band_hi_c + EDGE_C;
-    bool weak = v->temp_c < v->band_lo_c + SINK_C && v->share >= DEAD_SHARE &&
-                v->heat_c_h < WEAK_FULL * h->full_c_h && h->heating_seen;
-    h->dead_min = below ? counted(h->dead_min, 3 * DEAD_MIN, v->share < DEAD_SHARE && v->slope_c_h < 0) : 0;
-    h->stuck_min = above ? counted(h->stuck_min, 3 * STUCK_MIN,
-                                   v->slope_c_h > 0 && v->heat_c_h > STUCK_FULL * h->full_c_h)
-                         : 0;
-    h->weak_min = counted(h->weak_min, 2 * WEAK_MIN, weak);
-    if (h->dead_min >= DEAD_MIN)
+    follow_heat(h, v, now);
+    bool far_below = v->below > FAR_SPREADS || (v->below > NEAR_SPREADS && h->broke_off);
+    bool far_above = v->above > FAR_SPREADS;
+    h->dead_min = far_below ? counted(h->dead_min, SURE_MIN * 3, no_heat(v) && v->slope_c_h < 0) : 0;
+    h->stuck_min = far_above ? counted(h->stuck_min, SURE_MIN * 3, heater_gives(v) && v->slope_c_h > 0) : 0;
+    h->weak_min = weak_minutes(h, v);
+    if (h->dead_min >= SURE_MIN)
         return HEATER_DEAD;
-    if (h->stuck_min >= STUCK_MIN)
+    if (h->stuck_min >= SURE_MIN)
         return HEATER_STUCK;
     if (h->weak_min >= WEAK_MIN)
         return HEATER_WEAK;
-    return !below && !above ? HEATER_FINE : HEATER_UNKNOWN;
+    return v->below < 1 && v->above < 1 ? HEATER_FINE : HEATER_UNKNOWN;
+}
+
+/* --- state --- */
+
+static void visit_recent(struct heater *h, struct pack *p)
+{
+    pack_i32(p, &h->recent_count, 0, HEATER_MINUTES);
+    pack_i32(p, &h->recent_at, 0, HEATER_MINUTES - 1);
+    for (int i = 0; i < h->recent_count && !p->bad; i++) {
+        struct heater_minute *m = &h->recent[(h->recent_at - i + HEATER_MINUTES) % HEATER_MINUTES];
+        pack_i32(p, &m->minute, 0, INT32_MAX);
+        pack_i32(p, &m->n, 1, 1000000);
+        pack_f64(p, &m->sum, -1e9, 1e9);
+    }
 }
 
 void heater_visit(struct heater *h, struct pack *p)
 {
-    pack_f64(p, &h->band_lo_c, -50, 100);
-    pack_f64(p, &h->band_hi_c, -50, 100);
+    double *levels[] = { &h->band_lo_c,  &h->band_hi_c, &h->lo_least_c,
+                         &h->hi_most_c, &h->off_c_h,   &h->full_c_h };
+    double *sizes[] = { &h->volume_l, &h->heater_w, &h->lo_sd_c, &h->hi_sd_c, &h->tau_h, &h->learnt_h };
+    utc_t *times[] = { &h->learnt_at,  &h->trouble_at, &h->disturbed_until,
+                       &h->heating_at, &h->idle_since };
+    visit_recent(h, p);
+    for (unsigned i = 0; i < sizeof levels / sizeof *levels; i++)
+        pack_f64(p, levels[i], -100, 100);
+    for (unsigned i = 0; i < sizeof sizes / sizeof *sizes; i++)
+        pack_f64(p, sizes[i], 0, 1e6);
+    pack_f64(p, &h->setpoint_c, -100, 100);
+    for (unsigned i = 0; i < sizeof times / sizeof *times; i++)
+        pack_utc(p, times[i]);
     pack_bool(p, &h->heating_seen);
-    pack_f64(p, &h->off_c_h, -100, 0);
-    pack_f64(p, &h->full_c_h, -100, 100);
-    pack_f64(p, &h->tau_h, 0, 10000);
-    pack_f64(p, &h->learnt_h, 0, 1e6);
-    pack_utc(p, &h->learnt_at);
-    pack_utc(p, &h->trouble_at);
-    pack_utc(p, &h->disturbed_until);
-    pack_i32(p, &h->dead_min, 0, INT32_MAX);
-    pack_i32(p, &h->stuck_min, 0, INT32_MAX);
-    pack_i32(p, &h->weak_min, 0, INT32_MAX);
+    pack_bool(p, &h->heating);
+    pack_bool(p, &h->broke_off);
+    pack_i32(p, &h->dead_min, 0, COUNT_MOST);
+    pack_i32(p, &h->stuck_min, 0, COUNT_MOST);
+    pack_i32(p, &h->weak_min, 0, COUNT_MOST);
     pack_i32(p, &h->cause, HEATER_UNKNOWN, HEATER_WEAK);
 }

@@ -1,4 +1,5 @@
 /* The minute's look at a tank's heater: learn when all is well, judge always. */
+#include "engine/heater_learn.h"
 #include "engine/state.h"
 
 #include <math.h>
@@ -7,6 +8,7 @@
 #define WELL_SHARE     0.85
 #define BACK_GAP_MS    (5 * MS_PER_MIN)
 #define HABIT_MS       (2 * MS_PER_DAY)
+#define NO_POWER_W     1.0
 
 const struct window *day_window(const struct engine *e, int place, enum quantity q)
 {
@@ -19,15 +21,23 @@ bool tank_is_heated(const struct engine *e, int tank)
     return slot_find(e->site, e->site->tanks[tank].place, KIND_HEATER_DEAD, Q_COUNT) >= 0;
 }
 
+/* Its plug is measured and gives less than half of what the heater takes when it is on. */
+static bool is_unpowered(const struct engine *e, int tank)
+{
+    const struct tank *t = &e->site->tanks[tank];
+    double power_w = value_now(e, t->place, Q_POWER);
+    return power_w < (isnan(t->heater_w) ? NO_POWER_W : t->heater_w / 2);
+}
+
 bool heater_view_of(struct engine *e, int tank, utc_t now, struct heater_view *view)
 {
     int place = e->site->tanks[tank].place;
-    const struct window *temp = day_window(e, place, Q_TEMP);
-    if (temp == NULL || isnan(value_now(e, place, Q_TEMP)))
+    if (isnan(value_now(e, place, Q_TEMP)))
         return false;
     const struct window *room =
         isnan(value_now(e, e->site->room_place, Q_TEMP)) ? NULL : day_window(e, e->site->room_place, Q_TEMP);
-    heater_look(&e->tanks[tank].heater, &e->site->tanks[tank], temp, room, now, view);
+    heater_look(&e->tanks[tank].heater, &e->site->tanks[tank], room, now, view);
+    view->unpowered = is_unpowered(e, tank);
     return !isnan(view->temp_c);
 }
 

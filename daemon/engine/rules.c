@@ -120,6 +120,8 @@ void rules_input(struct engine *e, int stream, double v, utc_t t, struct now now
     if (index < 0)
         return;
     const struct tank *tank = &e->site->tanks[index];
+    if (s->quantity == Q_TEMP)
+        heater_feed(&e->tanks[index].heater, v, t);
     double level = steady(e, stream, s->quantity, v, t);
     rule_band(e, tank, s->quantity, level, now, fx);
     rule_swing(e, tank, s->quantity, stream, t, now, fx);

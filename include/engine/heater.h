@@ -1,9 +1,9 @@
 /* What a tank's own history tells about its heater, and the judgement from it.
  *
- * Learnt from the last two days of 5 min means: the band in which the thermostat holds the tank, the time
- * constant of free cooling, and how fast the heater heats (K/h, losses taken off). The heat given now is
- * inferred from dT/dt, tau and room (Newton). The lower edge of the band counts only once the heater was seen
- * working at it: a tank that a warm room keeps above its thermostat says nothing of the thermostat. */
+ * Learnt (heater_learn.h): where the thermostat switches on and off and how exactly, the time constant of
+ * free cooling, how fast the heater heats (K/h, losses taken off). From the last minutes: level and slope of
+ * the water, and with Newton's law the heat given now. A healthy heater gives heat when the water stands
+ * under the switching point by more than that ever strays, and none above the other. */
 #ifndef LENTIC_ENGINE_HEATER_H
 #define LENTIC_ENGINE_HEATER_H
 
@@ -11,16 +11,35 @@
 #include "engine/window.h"
 #include "model/site.h"
 
+#define HEATER_MINUTES 48
+
+/* Mean of what came within one minute. */
+struct heater_minute {
+    int32_t minute; /* since 1970 */
+    int32_t n;
+    double sum;
+};
+
 struct heater {
-    double band_lo_c, band_hi_c; /* NaN: not yet learnt */
-    bool heating_seen;           /* the heater worked at the lower edge */
-    double off_c_h;              /* usual slope with the heater off, negative; NaN */
-    double full_c_h;             /* heat rate with the heater on; NaN */
-    double tau_h;                /* NaN */
-    double learnt_h;             /* hours of history behind it */
+    struct heater_minute recent[HEATER_MINUTES];
+    int32_t recent_at, recent_count; /* the newest, and how many */
+    double volume_l, heater_w, setpoint_c; /* of the tank that was learnt; another tank is learnt afresh */
+
+    double band_lo_c, band_hi_c;  /* where it switches on and off; NaN: not yet learnt */
+    double lo_sd_c, hi_sd_c;      /* how far these stray */
+    double lo_least_c, hi_most_c; /* the farthest of the last two days; of any heat while not learnt */
+    bool heating_seen;            /* the heater was seen to work at the lower edge */
+    double off_c_h;               /* usual slope with the heater off, negative; NaN */
+    double full_c_h;              /* heat rate with the heater on; NaN */
+    double tau_h;                 /* NaN */
+    double learnt_h;              /* hours of history behind it */
     utc_t learnt_at;
-    utc_t trouble_at;                      /* the last minute of a fault: nothing up to it is learnt from */
-    utc_t disturbed_until;                 /* a step faster than any heater or room: water was changed */
+    utc_t trouble_at; /* the last minute of a fault: nothing up to it is learnt from */
+
+    utc_t disturbed_until;                 /* water was changed */
+    utc_t heating_at;                      /* last minute that it gave heat */
+    utc_t idle_since;                      /* first minute without heat though it should give some */
+    bool heating, broke_off;               /* it gave heat; and stopped short of the switching point */
     int32_t dead_min, stuck_min, weak_min; /* minutes that speak for it */
     int32_t cause;                         /* enum heater_cause, last judged */
 };
@@ -29,28 +48,37 @@ enum heater_cause { HEATER_UNKNOWN, HEATER_FINE, HEATER_DEAD, HEATER_STUCK, HEAT
 
 struct heater_view {
     double temp_c;    /* mean of the last minutes */
-    double slope_c_h; /* over the last half hour; NaN */
-    double free_c_h;  /* what it would be without heat now, negative; NaN */
+    double slope_c_h; /* of as many minutes as the heater needs to show itself; NaN */
+    double free_c_h;  /* what it would be without heat now; NaN */
     double heat_c_h;  /* heat given now; NaN */
-    double share; /* the same as a share of what would hold the temperature; NaN when the room is as warm */
+    double full_c_h;  /* heat when it is on: learnt, or by its rating; NaN */
+    double share;     /* heat now of that; of what holds the temperature while that is not known; NaN */
     double band_lo_c, band_hi_c; /* learnt, or from the setpoint while not learnt; NaN */
+    double below, above;         /* how far out of it, in the spreads of its edges; NaN */
+    double peak_c;               /* the warmest of the last while; NaN */
     double room_c;               /* NaN */
+    bool unpowered;              /* measured: its plug gives too little for it. The caller fills it in */
+    int32_t minutes;             /* that the slope was taken over */
 };
 
 void heater_init(struct heater *h);
 
-/* To be called about once an hour, not while something is wrong with the tank. */
-void heater_learn(struct heater *h, const struct window *temp, const struct window *room, utc_t now);
+/* A reading of the water. Late ones are passed over. */
+void heater_feed(struct heater *h, double temp_c, utc_t t);
+/* The probe was calibrated: what was learnt moves along. */
+void heater_shift(struct heater *h, double gain, double offset);
 
-/* room NULL: not measured. Also notices steps (disturbed_until). */
-void heater_look(struct heater *h, const struct tank *tank, const struct window *temp,
-                 const struct window *room, utc_t now, struct heater_view *out);
+/* Starts afresh when the tank's volume, heater or setpoint is another one now. room NULL: not measured. */
+void heater_look(struct heater *h, const struct tank *tank, const struct window *room, utc_t now,
+                 struct heater_view *out);
 
-/* Once a minute. Needs the evidence for some minutes in a row before it changes its mind. */
+/* Once a minute. Needs the evidence for some minutes before it changes its mind. */
 enum heater_cause heater_judge(struct heater *h, const struct heater_view *view, utc_t now);
 
-/* Early sign that a group may share: under the band by little, and no heat. */
-bool heater_sinks(const struct heater *h, const struct heater_view *view);
+/* No heat, though it should give some: how strongly the minutes speak against a healthy heater, in spreads;
+ * 0 when they do not. */
+double heater_idles(const struct heater *h, const struct heater_view *view);
+bool heater_gives(const struct heater_view *view);
 
 void heater_visit(struct heater *h, struct pack *p);
 

@@ -173,7 +173,10 @@ bool heater_view_of(struct engine *e, int tank, utc_t now,
                     struct heater_view *view); /* false: cannot be seen now */
 void heater_watch(struct engine *e, int tank, struct now now, struct effects *fx);
 
-/* --- climate.c --- */
+/* --- power_watch.c: circuits and racks --- */
+void power_watch(struct engine *e, struct now now, struct effects *fx);
+
+/* --- climate.c: the room --- */
 void climate_watch(struct engine *e, struct now now, struct effects *fx);
 
 /* --- solids_watch.c --- */

@@ -1,0 +1,281 @@
+#include "engine/heater_learn.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+#define LEARN_SPAN_MS    (2 * MS_PER_DAY)
+#define LEARN_SKIP_MS    (60 * MS_PER_MIN) /* the newest stretch may be the beginning of a fault */
+#define LEARN_LEAST_BINS 120               /* ten hours of 5 min bins */
+#define POINTS_MAX       600
+#define GAP_BINS         2 /* missing in a row that may be bridged */
+#define STEP_BINS        4 /* slopes of history are taken over 20 min */
+#define BEND_BINS        3 /* and to either side of a bend over 15 min */
+
+#define BEND_LEAST_C_H 0.25 /* a heater that warms slower than this cannot be told from the room */
+#define BEND_NOISES    4.0
+#define BEND_SHARE     0.6 /* of the usual one: less is a lamp or a window */
+#define BEND_MOST      1.7 /* more is a change of water */
+#define BENDS_LEAST    3
+#define SPREAD_LEAST_C 0.02
+#define MAD_TO_SD      1.4826
+
+/* Where no bends are seen the band is taken between these shares of the 5 min means. */
+#define BAND_LO_TAIL  0.015
+#define BAND_HI_TAIL  0.98
+#define HELD_GAP_C    1.0 /* always so much over the room: something heats */
+#define HELD_RANGE_C  1.0
+#define HELD_SPREAD_C 0.03
+/* An edge of that kind moves inwards only so fast: a warm week does not move the thermostat. */
+#define BAND_HI_SINK_C_DAY 0.15
+
+struct course {
+    int n;
+    double temp_c[POINTS_MAX], gap_c[POINTS_MAX]; /* NaN: not known */
+    double bin_h;
+};
+
+static int compare_double(const void *a, const void *b)
+{
+    double x = *(const double *)a, y = *(const double *)b;
+    return (x > y) - (x < y);
+}
+
+static double share_of(double *values, int n, double share)
+{
+    qsort(values, (size_t)n, sizeof *values, compare_double);
+    return values[(int)lround(share * (n - 1))];
+}
+
+static double mean_at(const struct window *w, int64_t t_ms)
+{
+    const struct window_bin *bin = w == NULL ? NULL : window_at(w, (utc_t){ t_ms });
+    return bin == NULL ? NAN : window_mean(bin);
+}
+
+/* Probes that speak every few minutes leave bins empty now and then. */
+static void bridge(double *v, int n)
+{
+    int last = -1;
+    for (int i = 0; i < n; i++) {
+        if (isnan(v[i]))
+            continue;
+        if (last >= 0 && i - last > 1 && i - last <= GAP_BINS + 1)
+            for (int k = last + 1; k < i; k++)
+                v[k] = v[last] + (v[i] - v[last]) * (k - last) / (i - last);
+        last = i;
+    }
+}
+
+static int gather(const struct window *temp, const struct window *room, utc_t now, utc_t trouble_at,
+                  struct course *c)
+{
+    int64_t from = now.ms - LEARN_SPAN_MS > trouble_at.ms ? now.ms - LEARN_SPAN_MS : trouble_at.ms;
+    int known = 0;
+    c->n = 0;
+    c->bin_h = (double)temp->bin_ms / (double)MS_PER_HOUR;
+    for (int64_t t = from; t <= now.ms - LEARN_SKIP_MS && c->n < POINTS_MAX; t += temp->bin_ms) {
+        c->temp_c[c->n] = mean_at(temp, t);
+        known += !isnan(c->temp_c[c->n]);
+        c->gap_c[c->n++] = mean_at(room, t);
+    }
+    bridge(c->temp_c, c->n);
+    bridge(c->gap_c, c->n);
+    for (int i = 0; i < c->n; i++)
+        c->gap_c[i] = c->temp_c[i] - c->gap_c[i];
+    return known;
+}
+
+/* --- cooling --- */
+
+static double slope_at(const struct course *c, int i)
+{
+    return i + STEP_BINS >= c->n ? NAN : (c->temp_c[i + STEP_BINS] - c->temp_c[i]) / (STEP_BINS * c->bin_h);
+}
+
+/* 1/tau is the largest rate at which the gap to the room shrinks: that of the stretches without heat. */
+static void learn_cooling(struct heater *h, const struct course *c)
+{
+    double rate[POINTS_MAX], slope[POINTS_MAX];
+    int rates = 0, slopes = 0, kept = 0;
+    for (int i = 0; i < c->n; i++) {
+        double s = slope_at(c, i);
+        if (isnan(s))
+            continue;
+        slope[slopes++] = s;
+        if (c->gap_c[i + STEP_BINS / 2] > HELD_GAP_C)
+            rate[rates++] = -s / c->gap_c[i + STEP_BINS / 2];
+    }
+    if (slopes > 0)
+        h->off_c_h = fmin(share_of(slope, slopes, 0.12), 0);
+    if (rates < LEARN_LEAST_BINS / 2)
+        return;
+    double high = share_of(rate, rates, 0.9);
+    for (int i = 0; i < rates; i++)
+        if (rate[i] >= 0.6 * high)
+            rate[kept++] = rate[i];
+    double usual = kept == 0 ? NAN : share_of(rate, kept, 0.5);
+    if (usual > 0.01 && usual < 2.0)
+        h->tau_h = 1 / usual;
+}
+
+/* --- bends --- */
+
+struct bends {
+    int n;
+    double at_c[POINTS_MAX], size_c_h[POINTS_MAX];
+};
+
+static double bend_at(const struct course *c, int i)
+{
+    if (i < BEND_BINS || i + BEND_BINS >= c->n)
+        return NAN;
+    return (c->temp_c[i + BEND_BINS] - 2 * c->temp_c[i] + c->temp_c[i - BEND_BINS]) / (BEND_BINS * c->bin_h);
+}
+
+static double noise_of(const struct course *c)
+{
+    double odd[POINTS_MAX];
+    int n = 0;
+    for (int i = 1; i + 1 < c->n; i++) {
+        double d = fabs(c->temp_c[i + 1] - 2 * c->temp_c[i] + c->temp_c[i - 1]);
+        if (!isnan(d))
+            odd[n++] = d;
+    }
+    return n == 0 ? NAN : MAD_TO_SD * share_of(odd, n, 0.5) / sqrt(6);
+}
+
+/* sign +1: bends upward (it switches on), -1 downward. */
+static void find_bends(const struct course *c, double sign, double least_c_h, struct bends *out)
+{
+    out->n = 0;
+    for (int i = BEND_BINS; i + BEND_BINS < c->n; i++) {
+        double here = sign * bend_at(c, i);
+        bool top = here >= least_c_h;
+        for (int k = -BEND_BINS; top && k <= BEND_BINS; k++)
+            top = !(sign * bend_at(c, i + k) > here);
+        if (!top)
+            continue;
+        out->at_c[out->n] = c->temp_c[i];
+        out->size_c_h[out->n++] = here;
+        i += BEND_BINS - 1;
+    }
+}
+
+static void keep_usual(struct bends *b, double full_c_h)
+{
+    int kept = 0;
+    for (int i = 0; i < b->n; i++)
+        if (b->size_c_h[i] > BEND_SHARE * full_c_h && b->size_c_h[i] < BEND_MOST * full_c_h) {
+            b->at_c[kept] = b->at_c[i];
+            b->size_c_h[kept++] = b->size_c_h[i];
+        }
+    b->n = kept;
+}
+
+static double middle_of(const double *values, int n)
+{
+    double sorted[POINTS_MAX];
+    for (int i = 0; i < n; i++)
+        sorted[i] = values[i];
+    return share_of(sorted, n, 0.5);
+}
+
+/* Few of them tell little about their spread. */
+static double spread_of(const double *values, int n, double middle, double noise_c)
+{
+    double off[POINTS_MAX];
+    for (int i = 0; i < n; i++)
+        off[i] = fabs(values[i] - middle);
+    return fmax(fmax(SPREAD_LEAST_C, noise_c), MAD_TO_SD * share_of(off, n, 0.5)) * (1 + 2.0 / n);
+}
+
+/* The farthest but one of many: a change of cooler water makes it switch on farther down. */
+static double farthest_of(const double *values, int n, double sign)
+{
+    double sorted[POINTS_MAX];
+    int aside = n >= 10 ? 1 : 0;
+    for (int i = 0; i < n; i++)
+        sorted[i] = sign * values[i];
+    qsort(sorted, (size_t)n, sizeof *sorted, compare_double);
+    return sign * sorted[n - 1 - aside];
+}
+
+static void learn_edge(const struct bends *b, double noise_c, double sign, double *edge_c, double *sd_c,
+                       double *far_c)
+{
+    *edge_c = middle_of(b->at_c, b->n);
+    *sd_c = spread_of(b->at_c, b->n, *edge_c, noise_c);
+    *far_c = farthest_of(b->at_c, b->n, sign);
+}
+
+static bool learn_bends(struct heater *h, const struct course *c)
+{
+    struct bends on, off;
+    double noise_c = noise_of(c);
+    double least = fmax(BEND_LEAST_C_H, BEND_NOISES * noise_c * sqrt(6) / (BEND_BINS * c->bin_h));
+    find_bends(c, 1, least, &on);
+    if (on.n < BENDS_LEAST)
+        return false;
+    double full = middle_of(on.size_c_h, on.n);
+    find_bends(c, -1, least, &off);
+    keep_usual(&on, full);
+    keep_usual(&off, full);
+    if (on.n < BENDS_LEAST)
+        return false;
+    h->full_c_h = middle_of(on.size_c_h, on.n);
+    h->heating_seen = true;
+    learn_edge(&on, noise_c, -1, &h->band_lo_c, &h->lo_sd_c, &h->lo_least_c);
+    if (off.n >= BENDS_LEAST)
+        learn_edge(&off, noise_c, 1, &h->band_hi_c, &h->hi_sd_c, &h->hi_most_c);
+    return off.n >= BENDS_LEAST;
+}
+
+/* --- without bends --- */
+
+/* Always warmer than the room and even: a heater holds it, though no switching shows. */
+static bool is_held(const struct course *c, double lo_c, double hi_c)
+{
+    int known = 0, warm = 0;
+    for (int i = 0; i < c->n; i++) {
+        known += !isnan(c->gap_c[i]);
+        warm += c->gap_c[i] > HELD_GAP_C;
+    }
+    return known >= LEARN_LEAST_BINS && warm >= 0.95 * known && hi_c - lo_c < HELD_RANGE_C;
+}
+
+static void learn_range(struct heater *h, const struct course *c, double days)
+{
+    double temps[POINTS_MAX];
+    int n = 0;
+    for (int i = 0; i < c->n; i++)
+        if (!isnan(c->temp_c[i]))
+            temps[n++] = c->temp_c[i];
+    double lo = share_of(temps, n, BAND_LO_TAIL), hi = share_of(temps, n, BAND_HI_TAIL);
+    double middle = share_of(temps, n, 0.5);
+    if (isnan(h->band_hi_c) || hi > h->band_hi_c || !h->heating_seen)
+        h->band_hi_c = hi;
+    else
+        h->band_hi_c = fmax(hi, h->band_hi_c - days * BAND_HI_SINK_C_DAY);
+    h->hi_most_c = fmax(h->band_hi_c, temps[n - 1]);
+    h->hi_sd_c = fmax(HELD_SPREAD_C, (h->band_hi_c - middle) / 3);
+    if (!isnan(h->full_c_h) || !is_held(c, lo, hi))
+        return;
+    h->heating_seen = true;
+    h->band_lo_c = lo;
+    h->lo_least_c = temps[0];
+    h->lo_sd_c = fmax(HELD_SPREAD_C, (middle - lo) / 3);
+}
+
+void heater_learn(struct heater *h, const struct window *temp, const struct window *room, utc_t now)
+{
+    struct course c;
+    double days = utc_is_set(h->learnt_at) ? (double)(now.ms - h->learnt_at.ms) / (double)MS_PER_DAY : 0;
+    int known = gather(temp, room, now, h->trouble_at, &c);
+    h->learnt_at = now;
+    if (known < LEARN_LEAST_BINS)
+        return;
+    learn_cooling(h, &c);
+    if (!learn_bends(h, &c))
+        learn_range(h, &c, fmax(days, 0));
+    h->learnt_h = known * c.bin_h;
+}
