@@ -4,28 +4,29 @@
 #include <math.h>
 #include <stdio.h>
 
-#define ROOM_OFF_C     2.5 /* beyond the week's range */
-#define ROOM_FAR_C     4.0 /* so far that no other sign is needed */
-#define ROOM_MEAN_MS   (20 * MS_PER_MIN)
-#define WEEK_MARGIN_C  1.2
-#define RANGE_SPAN_H   (7 * 24)
-#define RANGE_SKIP_H   4
-#define RANGE_SIDE_H   2
-#define RANGE_LEAST_H  20
-#define OUT_OF_BAND    2.0 /* spreads of the thermostat */
+#define ROOM_OFF_C    2.5 /* beyond the week's range */
+#define ROOM_FAR_C    4.0 /* so far that no other sign is needed */
+#define ROOM_MEAN_MS  (20 * MS_PER_MIN)
+#define WEEK_MARGIN_C 1.2
+#define RANGE_SPAN_H  (7 * 24)
+#define RANGE_SKIP_H  4
+#define RANGE_SIDE_H  2
+#define RANGE_LEAST_H 20
+#define OUT_OF_BAND   2.0 /* spreads of the thermostat */
 
-/* Air that comes in through a window changes a room within minutes and slows down at once; a room whose
- * heating failed goes on nearly straight, for its walls cool too. */
-#define RUN_MOST_MIN   90
-#define RUN_LEAST_MIN  30
-#define RUN_START_C    0.2
-#define RUN_FALL_C     2.0
-#define RUN_STRAIGHT   0.6 /* of the way in the first half of the time: more is a draught */
-#define RUN_AHEAD_H    1.0
-#define RUN_HOLDS      0.7 /* of the present speed, in that time */
-#define STEP_MIN       5
+/* Airing makes the room fall too, but ends within the hour, and slows down at once where the air comes in
+ * fast; a room whose heating failed goes on, nearly straight, for its walls cool too. */
+#define STEP_MIN     5
+#define RUN_STEPS    18
+#define RUN_LEAST    6
+#define RUN_LONG     11
+#define RUN_SLACKENS 0.3  /* of its fastest step: slower is no part of the run */
+#define RUN_FULL     0.85 /* of it: the run proper begins there */
+#define RUN_OFF_C    1.5
+#define RUN_STRAIGHT 0.6 /* of the way in the first half of the time: more is a draught */
 /* Off for so long, and not on its way back: no airing. */
-#define LASTING_MIN    50
+#define LASTING_STEPS 12
+#define COMES_BACK_C  0.2
 
 struct together {
     int heated, low, high;
@@ -102,53 +103,65 @@ static double measure(const struct engine *e, enum alert_kind kind, double usual
     return kind == KIND_ROOM_COLD ? pub->limit + ROOM_OFF_C : pub->limit - ROOM_OFF_C;
 }
 
-/* sign -1: it falls. How far it will be off in an hour, if it runs away; NaN when it does not. */
-static double runs_to(const struct window *day, utc_t now, double sign)
+static double step_mean(const struct window *day, utc_t now, int steps_back)
 {
-    double first = NAN;
-    int start = 0;
-    for (int m = RUN_MOST_MIN; m >= 0; m -= STEP_MIN) {
-        double v = sign * window_mean_over(day, (utc_t){ now.ms - m * MS_PER_MIN }, STEP_MIN * MS_PER_MIN);
-        first = fmin(first, v); /* the last time that it had not begun */
-        if (v < first + RUN_START_C)
-            start = m;
+    return window_mean_over(day, (utc_t){ now.ms - steps_back * STEP_MIN * MS_PER_MIN },
+                            STEP_MIN * MS_PER_MIN);
+}
+
+/* Whole steps for which it has been moving that way all the time, from its full speed on; sign -1: it
+ * falls. */
+static int running_for(const struct window *day, utc_t now, double sign)
+{
+    double way[RUN_STEPS], most = 0;
+    int steps = 0;
+    for (int i = 0; i < RUN_STEPS; i++) {
+        way[i] = sign * (step_mean(day, now, i + 1) - step_mean(day, now, i + 2));
+        most = fmax(most, way[i]);
     }
-    if (start < RUN_LEAST_MIN)
-        return NAN;
-    double begin = window_mean_over(day, (utc_t){ now.ms - start * MS_PER_MIN }, STEP_MIN * MS_PER_MIN);
-    double half = window_mean_over(day, (utc_t){ now.ms - start / 2 * MS_PER_MIN }, STEP_MIN * MS_PER_MIN);
-    double end = window_mean_over(day, now, STEP_MIN * MS_PER_MIN);
-    double way = sign * (end - begin);
-    if (!(way > RUN_FALL_C) || !(sign * (half - begin) < RUN_STRAIGHT * way))
-        return NAN;
-    double speed_c_h = (end - half) / (start - start / 2) * 60;
-    return end + RUN_HOLDS * speed_c_h * RUN_AHEAD_H;
+    while (steps < RUN_STEPS && way[steps] > RUN_SLACKENS * most)
+        steps++;
+    while (steps > 0 && way[steps - 1] < RUN_FULL * most)
+        steps--;
+    return steps;
+}
+
+static bool is_straight(const struct window *day, utc_t now, int steps)
+{
+    double end = step_mean(day, now, 1), half = step_mean(day, now, 1 + steps / 2);
+    double begin = step_mean(day, now, 1 + steps / 2 * 2);
+    return steps >= RUN_LEAST && fabs(half - begin) < RUN_STRAIGHT * fabs(end - begin);
+}
+
+/* It runs away: for longer than any airing, or already far and not slowing down. */
+static bool runs_away(const struct window *day, utc_t now, double sign, double usual_c)
+{
+    int steps = running_for(day, now, sign);
+    double off_c = sign * (window_mean_over(day, now, 2 * STEP_MIN * MS_PER_MIN) - usual_c);
+    return is_straight(day, now, steps) && (off_c > ROOM_FAR_C || (off_c > RUN_OFF_C && steps >= RUN_LONG));
 }
 
 /* The least that it was off over the last while, sign -1 for cold; negative when it comes back. */
 static double lasting(const struct window *day, utc_t now, double sign, double usual_c)
 {
     double least = NAN;
-    for (int m = 0; m < LASTING_MIN; m += STEP_MIN)
-        least = fmin(least, sign * (window_mean_over(day, (utc_t){ now.ms - m * MS_PER_MIN },
-                                                     STEP_MIN * MS_PER_MIN) -
-                                    usual_c));
-    double late = window_mean_over(day, now, 3 * STEP_MIN * MS_PER_MIN);
-    double before = window_mean_over(day, (utc_t){ now.ms - 3 * STEP_MIN * MS_PER_MIN },
-                                     3 * STEP_MIN * MS_PER_MIN);
-    return sign * (late - before) < -RUN_START_C ? -1 : least;
+    int64_t quarter = 3 * STEP_MIN * MS_PER_MIN;
+    for (int i = 0; i < LASTING_STEPS; i++)
+        least = fmin(least, sign * (step_mean(day, now, i) - usual_c));
+    double late = window_mean_over(day, now, quarter);
+    double before = window_mean_over(day, (utc_t){ now.ms - quarter }, quarter);
+    return sign * (late - before) < -COMES_BACK_C ? -1 : least;
 }
 
 static enum tri beyond(const struct window *day, utc_t now, double sign, double mean_c, double usual_c,
                        bool tanks_follow)
 {
     double off_c = sign * (mean_c - usual_c);
-    double run_off_c = sign * (runs_to(day, now, sign) - usual_c);
-    if (off_c > ROOM_FAR_C || (off_c > ROOM_OFF_C && tanks_follow) ||
-        (off_c > ROOM_OFF_C / 4 && run_off_c > ROOM_FAR_C) ||
+    bool away = runs_away(day, now, sign, usual_c);
+    if (away || off_c > ROOM_FAR_C || (off_c > ROOM_OFF_C && tanks_follow) ||
         (off_c > ROOM_OFF_C && lasting(day, now, sign, usual_c) > ROOM_OFF_C))
         return TRI_YES;
-    return off_c < ROOM_OFF_C / 2 && !(run_off_c > ROOM_OFF_C) ? TRI_NO : TRI_KEEP;
+    return off_c < ROOM_OFF_C / 2 ? TRI_NO : TRI_KEEP;
 }
 
 static void watch_room_probe(struct engine *e, int stream, const struct together *all, struct now now,

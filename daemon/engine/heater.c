@@ -19,31 +19,38 @@
 #define SHOWS_C        0.25
 #define SHOWS_NOISES   6.0
 #define SLOPE_LEAST    10 /* minutes */
-#define SLOPE_MOST     40
+#define SLOPE_MOST     45
 #define SLOPE_GUESSED  30
 #define SLOPE_SPARSE   75 /* for probes that speak every few minutes */
 #define POINTS_LEAST   4
 #define LEVEL_MIN      5
 #define STALE_MIN      20
+#define MAD_TO_SD      1.4826
+#define STEP_LEAST_C   0.001
+#define STEP_AS_NOISE  0.75
 #define JUMP_LEAST_C   0.13
 #define JUMP_NOISES    5.0
 #define DISTURBED_MIN  30
+#define EVEN_SHARE     0.25 /* of the rise, in each half of the time */
 #define TOO_FAST_TIMES 2.5
 #define TOO_FAST_C_H   0.3
 
 /* Heat as a share of the heater's usual. */
-#define NO_HEAT   0.25
-#define HEAT      0.6
-#define WEAK_HEAT 0.72
+#define NO_HEAT      0.25
+#define DEAD_HEAT    0.15 /* between these it may be a weak one */
+#define HEAT         0.6
+#define WEAK_HEAT    0.72
+#define NEEDED_SHARE 0.2
 /* As a share of what would hold the temperature, while the heater's usual is not known. */
-#define NO_HOLD   0.45
-#define HOLDS     1.3
+#define NO_HOLD     0.45
+#define HOLDS       1.3
 #define GAP_LEAST_C 0.7 /* the room must be cooler by this for that share to mean something */
 
 #define FAR_SPREADS   4.0 /* out of the band by these: a healthy heater does not do that */
 #define NEAR_SPREADS  2.0 /* or by these, after it stopped halfway, or for as long as heat needs to show */
 #define FAR_LEAST_C   0.02
 #define SURE_MIN      3
+#define SPARE_MIN     6
 #define WEAK_MIN      90
 #define COUNT_MOST    120
 #define BREAK_SPREADS 4.0
@@ -117,16 +124,23 @@ static int compare_double(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
+/* A coarse probe that stands still most of the time errs by its step, not by noise. */
 static double noise_of(const struct heater *h)
 {
-    double odd[HEATER_MINUTES];
+    double odd[HEATER_MINUTES], step = INFINITY;
     int n = 0;
-    for (int i = 0; i + 2 < h->recent_count; i++)
-        odd[n++] = fabs(mean_of(point(h, i)) - 2 * mean_of(point(h, i + 1)) + mean_of(point(h, i + 2)));
+    for (int i = 0; i + 2 < h->recent_count; i++) {
+        double a = mean_of(point(h, i)), b = mean_of(point(h, i + 1)), c = mean_of(point(h, i + 2));
+        odd[n++] = fabs(a - 2 * b + c);
+        if (fabs(a - b) > STEP_LEAST_C)
+            step = fmin(step, fabs(a - b));
+    }
     if (n < POINTS_LEAST)
         return 0;
     qsort(odd, (size_t)n, sizeof *odd, compare_double);
-    return 1.4826 * odd[n / 2] / sqrt(6);
+    if (odd[n / 2] < STEP_LEAST_C)
+        return isinf(step) ? 0 : STEP_AS_NOISE * step;
+    return MAD_TO_SD * odd[n / 2] / sqrt(6);
 }
 
 /* Minutes that belong to the present course: none before the last step that neither heater nor room can make.
@@ -175,6 +189,21 @@ static double slope_over(const struct heater *h, int usable, int32_t now_min, in
     double spread = n * stt - st * st;
     int span = n < 2 ? 0 : point(h, 0)->minute - point(h, n - 1)->minute;
     return n < POINTS_LEAST || 2 * span < minutes || spread <= 0 ? NAN : (n * stv - st * sv) / spread;
+}
+
+/* A heater warms evenly, warm water that is poured in all at once. */
+static bool is_even(const struct heater *h, int usable, int32_t now_min, int minutes)
+{
+    double sum[3] = { 0 };
+    int n[3] = { 0 };
+    for (int i = 0; i < usable && now_min - point(h, i)->minute < minutes; i++) {
+        int third = 3 * (now_min - point(h, i)->minute) / minutes;
+        sum[third] += mean_of(point(h, i));
+        n[third]++;
+    }
+    double late = sum[0] / n[0], middle = sum[1] / n[1], early = sum[2] / n[2];
+    double all = late - early;
+    return late - middle > EVEN_SHARE * all && middle - early > EVEN_SHARE * all;
 }
 
 static double peak_of(const struct heater *h, int usable, int32_t now_min, int minutes)
@@ -279,12 +308,13 @@ void heater_look(struct heater *h, const struct tank *tank, const struct window 
 {
     int32_t now_min = (int32_t)(now.ms / MS_PER_MIN), step;
     meet_tank(h, tank);
-    *out = (struct heater_view){ .slope_c_h = NAN,
-                                 .heat_c_h = NAN,
-                                 .share = NAN,
-                                 .peak_c = NAN,
-                                 .temp_c = level_of(h, now_min),
-                                 .room_c = room == NULL ? NAN : window_mean_over(room, now, 10 * MS_PER_MIN) };
+    *out =
+        (struct heater_view){ .slope_c_h = NAN,
+                              .heat_c_h = NAN,
+                              .share = NAN,
+                              .peak_c = NAN,
+                              .temp_c = level_of(h, now_min),
+                              .room_c = room == NULL ? NAN : window_mean_over(room, now, 10 * MS_PER_MIN) };
     band_of(h, tank, out);
     loss_of(h, tank, out);
     double noise_c = noise_of(h), fastest = fabs(out->free_c_h) + (isnan(out->full_c_h) ? 1 : out->full_c_h);
@@ -297,6 +327,7 @@ void heater_look(struct heater *h, const struct tank *tank, const struct window 
         out->minutes = SLOPE_SPARSE < 2 * out->minutes ? SLOPE_SPARSE : 2 * out->minutes;
         out->slope_c_h = slope_over(h, usable, now_min, out->minutes, &count);
     }
+    out->rises_evenly = out->slope_c_h > 0 && is_even(h, usable, now_min, out->minutes);
     out->peak_c = peak_of(h, usable, now_min, 2 * out->minutes);
     heat_of(out);
     if (too_fast(out))
@@ -308,6 +339,11 @@ void heater_look(struct heater *h, const struct tank *tank, const struct window 
 static bool no_heat(const struct heater_view *v)
 {
     return v->unpowered || v->share < (isnan(v->full_c_h) ? NO_HOLD : NO_HEAT);
+}
+
+static bool is_dead(const struct heater_view *v)
+{
+    return isnan(v->full_c_h) || v->unpowered ? no_heat(v) : v->share < DEAD_HEAT;
 }
 
 bool heater_gives(const struct heater_view *v)
@@ -335,6 +371,8 @@ static void note_stop(struct heater *h, const struct heater_view *v, utc_t now)
 static void follow_heat(struct heater *h, const struct heater_view *v, utc_t now)
 {
     if (heater_gives(v)) {
+        if (!h->heating)
+            h->began_above = v->above > NEAR_SPREADS;
         h->heating = true;
         h->broke_off = false;
         h->heating_at = now;
@@ -360,15 +398,24 @@ double heater_idles(const struct heater *h, const struct heater_view *v)
     return fmax(h->broke_off ? BREAK_SPREADS : 0, fmax(v->below, 0));
 }
 
-/* A little heat for long, where it should give all it has. */
+/* Asked for heat from the switching point on, until it was seen to have given it. */
+static void note_call(struct heater *h, const struct heater_view *v)
+{
+    if (v->below > 0)
+        h->called = true;
+    else if (v->above > 0 || v->temp_c > (v->band_lo_c + v->band_hi_c) / 2)
+        h->called = false;
+}
+
+/* A little heat for long, where it should give all it has and the water would sink without. */
 static int32_t weak_minutes(const struct heater *h, const struct heater_view *v)
 {
-    bool low = v->temp_c < (v->band_lo_c + v->band_hi_c) / 2;
     if (!h->heating_seen || isnan(v->full_c_h))
         return 0;
     if (heater_gives(v) && v->share > WEAK_HEAT)
         return counted(h->weak_min, COUNT_MOST, false);
-    return low && !no_heat(v) ? counted(h->weak_min, COUNT_MOST, true) : h->weak_min;
+    bool needed = -v->free_c_h > NEEDED_SHARE * v->full_c_h;
+    return h->called && needed && !is_dead(v) ? counted(h->weak_min, COUNT_MOST, true) : h->weak_min;
 }
 
 enum heater_cause heater_judge(struct heater *h, const struct heater_view *v, utc_t now)
@@ -378,12 +425,16 @@ enum heater_cause heater_judge(struct heater *h, const struct heater_view *v, ut
     follow_heat(h, v, now);
     bool far_below = v->below > FAR_SPREADS || (v->below > NEAR_SPREADS && h->broke_off);
     bool far_above = v->above > FAR_SPREADS;
-    h->dead_min = far_below ? counted(h->dead_min, SURE_MIN * 3, no_heat(v) && v->slope_c_h < 0) : 0;
-    h->stuck_min = far_above ? counted(h->stuck_min, SURE_MIN * 3, heater_gives(v) && v->slope_c_h > 0) : 0;
+    note_call(h, v);
     h->weak_min = weak_minutes(h, v);
-    if (h->dead_min >= SURE_MIN)
+    int32_t dead_needs = h->weak_min >= WEAK_MIN ? WEAK_MIN : SURE_MIN;
+    int32_t stuck_needs = h->began_above ? v->minutes : SURE_MIN;
+    bool cools = is_dead(v) && v->slope_c_h < 0, warms = heater_gives(v) && v->rises_evenly;
+    h->dead_min = far_below ? counted(h->dead_min, dead_needs + SPARE_MIN, cools) : 0;
+    h->stuck_min = far_above ? counted(h->stuck_min, stuck_needs + SPARE_MIN, warms) : 0;
+    if (h->dead_min >= dead_needs)
         return HEATER_DEAD;
-    if (h->stuck_min >= SURE_MIN)
+    if (h->stuck_min >= stuck_needs)
         return HEATER_STUCK;
     if (h->weak_min >= WEAK_MIN)
         return HEATER_WEAK;
@@ -406,11 +457,10 @@ static void visit_recent(struct heater *h, struct pack *p)
 
 void heater_visit(struct heater *h, struct pack *p)
 {
-    double *levels[] = { &h->band_lo_c,  &h->band_hi_c, &h->lo_least_c,
+    double *levels[] = { &h->band_lo_c, &h->band_hi_c, &h->lo_least_c,
                          &h->hi_most_c, &h->off_c_h,   &h->full_c_h };
     double *sizes[] = { &h->volume_l, &h->heater_w, &h->lo_sd_c, &h->hi_sd_c, &h->tau_h, &h->learnt_h };
-    utc_t *times[] = { &h->learnt_at,  &h->trouble_at, &h->disturbed_until,
-                       &h->heating_at, &h->idle_since };
+    utc_t *times[] = { &h->learnt_at, &h->trouble_at, &h->disturbed_until, &h->heating_at, &h->idle_since };
     visit_recent(h, p);
     for (unsigned i = 0; i < sizeof levels / sizeof *levels; i++)
         pack_f64(p, levels[i], -100, 100);
@@ -422,6 +472,8 @@ void heater_visit(struct heater *h, struct pack *p)
     pack_bool(p, &h->heating_seen);
     pack_bool(p, &h->heating);
     pack_bool(p, &h->broke_off);
+    pack_bool(p, &h->called);
+    pack_bool(p, &h->began_above);
     pack_i32(p, &h->dead_min, 0, COUNT_MOST);
     pack_i32(p, &h->stuck_min, 0, COUNT_MOST);
     pack_i32(p, &h->weak_min, 0, COUNT_MOST);

@@ -15,7 +15,11 @@
 #define BEND_NOISES    4.0
 #define BEND_SHARE     0.6 /* of the usual one: less is a lamp or a window */
 #define BEND_MOST      1.7 /* more is a change of water */
+#define OFF_SHARE      0.4
+#define ON_SHARE       0.6
 #define BENDS_LEAST    3
+#define BENDS_SURE     6
+#define NEW_SPREADS    4.0
 #define SPREAD_LEAST_C 0.02
 #define MAD_TO_SD      1.4826
 
@@ -144,13 +148,25 @@ static double noise_of(const struct course *c)
     return n == 0 ? NAN : MAD_TO_SD * share_of(odd, n, 0.5) / sqrt(6);
 }
 
+/* No heat to the one side of it and all of that to the other, as far as room and cooling are known: a lamp, a
+ * window and a change of water look otherwise. */
+static bool is_switching(const struct heater *h, const struct course *c, int i, double sign, double size_c_h)
+{
+    double loss = c->gap_c[i] / h->tau_h, hours = BEND_BINS * c->bin_h;
+    double before = (c->temp_c[i] - c->temp_c[i - BEND_BINS]) / hours + loss;
+    double after = (c->temp_c[i + BEND_BINS] - c->temp_c[i]) / hours + loss;
+    double off = sign > 0 ? before : after, on = sign > 0 ? after : before;
+    return isnan(loss) || (fabs(off) < OFF_SHARE * size_c_h && on > ON_SHARE * size_c_h);
+}
+
 /* sign +1: bends upward (it switches on), -1 downward. */
-static void find_bends(const struct course *c, double sign, double least_c_h, struct bends *out)
+static void find_bends(const struct heater *h, const struct course *c, double sign, double least_c_h,
+                       struct bends *out)
 {
     out->n = 0;
     for (int i = BEND_BINS; i + BEND_BINS < c->n; i++) {
         double here = sign * bend_at(c, i);
-        bool top = here >= least_c_h;
+        bool top = here >= least_c_h && is_switching(h, c, i, sign, here);
         for (int k = -BEND_BINS; top && k <= BEND_BINS; k++)
             top = !(sign * bend_at(c, i + k) > here);
         if (!top)
@@ -208,19 +224,27 @@ static void learn_edge(const struct bends *b, double noise_c, double sign, doubl
     *far_c = farthest_of(b->at_c, b->n, sign);
 }
 
+/* A few bends that say something new are no new thermostat. */
+static bool is_sound(const struct heater *h, const struct bends *on)
+{
+    double middle = middle_of(on->at_c, on->n);
+    return on->n >= BENDS_SURE || isnan(h->full_c_h) ||
+           fabs(middle - h->band_lo_c) < NEW_SPREADS * h->lo_sd_c;
+}
+
 static bool learn_bends(struct heater *h, const struct course *c)
 {
     struct bends on, off;
     double noise_c = noise_of(c);
     double least = fmax(BEND_LEAST_C_H, BEND_NOISES * noise_c * sqrt(6) / (BEND_BINS * c->bin_h));
-    find_bends(c, 1, least, &on);
+    find_bends(h, c, 1, least, &on);
     if (on.n < BENDS_LEAST)
         return false;
     double full = middle_of(on.size_c_h, on.n);
-    find_bends(c, -1, least, &off);
+    find_bends(h, c, -1, least, &off);
     keep_usual(&on, full);
     keep_usual(&off, full);
-    if (on.n < BENDS_LEAST)
+    if (on.n < BENDS_LEAST || !is_sound(h, &on))
         return false;
     h->full_c_h = middle_of(on.size_c_h, on.n);
     h->heating_seen = true;

@@ -110,6 +110,8 @@ void heater_watch(struct engine *e, int tank, struct now now, struct effects *fx
     enum heater_cause cause = heater_judge(&t->heater, &view, now.utc);
     if (cause == HEATER_FINE && !gives_heat_again(e, place, &t->heater, &view))
         cause = HEATER_UNKNOWN;
+    if (cause == HEATER_WEAK && alert_is_active(e, place, KIND_HEATER_DEAD, Q_COUNT))
+        cause = HEATER_UNKNOWN; /* told already, and as the graver one */
     t->heater.cause = (int32_t)cause;
     set(e, place, KIND_HEATER_DEAD, HEATER_DEAD, cause, &view, view.band_lo_c, now, fx);
     set(e, place, KIND_HEATER_WEAK, HEATER_WEAK, cause, &view, view.band_lo_c, now, fx);

@@ -7,14 +7,14 @@
 
 #include "base/text.h"
 
-#define NO_POWER_W     1.0
-#define LEAST_IDLE     2
-#define LEAST_SPREADS  6.0 /* of all idle ones together */
-#define EACH_SPREADS   1.5
-#define TOGETHER_MS    (15 * MS_PER_MIN)
-#define LOAD_SPAN_MS   (7 * MS_PER_DAY)
-#define LOAD_SKIP_MS   (2 * MS_PER_HOUR)
-#define LOAD_LEAST_H   20
+#define NO_POWER_W    1.0
+#define LEAST_IDLE    2
+#define LEAST_SPREADS 6.0 /* of all idle ones together */
+#define EACH_SPREADS  1.5
+#define TOGETHER_MS   (15 * MS_PER_MIN)
+#define LOAD_SPAN_MS  (7 * MS_PER_DAY)
+#define LOAD_SKIP_MS  (2 * MS_PER_HOUR)
+#define LOAD_LEAST_H  20
 
 struct member {
     struct heater_view view;
@@ -84,8 +84,7 @@ static bool always_loaded(const struct engine *e, int place, utc_t now)
     int s = speaking_stream(e, place, Q_POWER);
     if (s < 0)
         return false;
-    struct window_range r =
-        window_range(&e->streams[s].days, (utc_t){ now.ms - LOAD_SKIP_MS }, LOAD_SPAN_MS);
+    struct window_range r = window_range(&e->streams[s].days, (utc_t){ now.ms - LOAD_SKIP_MS }, LOAD_SPAN_MS);
     return r.bins >= LOAD_LEAST_H && r.lo >= NO_POWER_W;
 }
 
@@ -110,7 +109,8 @@ static enum tri judge_power(const struct engine *e, int place, const struct circ
 {
     if (power_w < NO_POWER_W) {
         bool told = e->site->places[place].kind == PLACE_RACK && told_by_circuit(e, place);
-        bool counts = c->idle > 0 || always_loaded(e, place, now);
+        bool counts = c->idle > 0 || always_loaded(e, place, now) ||
+                      alert_is_active(e, place, KIND_POWER_LOST, Q_COUNT);
         return told ? TRI_NO : counts ? TRI_YES : TRI_KEEP;
     }
     if (power_w >= NO_POWER_W)

@@ -22,7 +22,7 @@ struct heater_minute {
 
 struct heater {
     struct heater_minute recent[HEATER_MINUTES];
-    int32_t recent_at, recent_count; /* the newest, and how many */
+    int32_t recent_at, recent_count;       /* the newest, and how many */
     double volume_l, heater_w, setpoint_c; /* of the tank that was learnt; another tank is learnt afresh */
 
     double band_lo_c, band_hi_c;  /* where it switches on and off; NaN: not yet learnt */
@@ -40,6 +40,8 @@ struct heater {
     utc_t heating_at;                      /* last minute that it gave heat */
     utc_t idle_since;                      /* first minute without heat though it should give some */
     bool heating, broke_off;               /* it gave heat; and stopped short of the switching point */
+    bool began_above;                      /* and began to when the water was over the band already */
+    bool called;                           /* the water stood under the switching point since */
     int32_t dead_min, stuck_min, weak_min; /* minutes that speak for it */
     int32_t cause;                         /* enum heater_cause, last judged */
 };
@@ -49,10 +51,11 @@ enum heater_cause { HEATER_UNKNOWN, HEATER_FINE, HEATER_DEAD, HEATER_STUCK, HEAT
 struct heater_view {
     double temp_c;    /* mean of the last minutes */
     double slope_c_h; /* of as many minutes as the heater needs to show itself; NaN */
-    double free_c_h;  /* what it would be without heat now; NaN */
-    double heat_c_h;  /* heat given now; NaN */
-    double full_c_h;  /* heat when it is on: learnt, or by its rating; NaN */
-    double share;     /* heat now of that; of what holds the temperature while that is not known; NaN */
+    bool rises_evenly;
+    double free_c_h; /* what it would be without heat now; NaN */
+    double heat_c_h; /* heat given now; NaN */
+    double full_c_h; /* heat when it is on: learnt, or by its rating; NaN */
+    double share;    /* heat now of that; of what holds the temperature while that is not known; NaN */
     double band_lo_c, band_hi_c; /* learnt, or from the setpoint while not learnt; NaN */
     double below, above;         /* how far out of it, in the spreads of its edges; NaN */
     double peak_c;               /* the warmest of the last while; NaN */

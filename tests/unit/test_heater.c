@@ -7,7 +7,7 @@
 
 #include <math.h>
 
-#include "engine/heater.h"
+#include "engine/heater_learn.h"
 #include "near.h"
 
 #define T0    INT64_C(1772323200000)
@@ -20,7 +20,8 @@ struct basin {
     struct heater_view view;
     struct tank tank;
     bool room_known, on, dead, stuck;
-    double temp_c, room_c, full_c_h;
+    int every_min;
+    double temp_c, room_c, full_c_h, weak, lamp_c_h, poured_c, step_c;
     int minute;
     enum heater_cause cause;
     uint64_t dice;
@@ -39,7 +40,14 @@ static double noise(struct basin *b)
 
 static void basin_init(struct basin *b)
 {
-    *b = (struct basin){ .temp_c = 22, .room_c = 18, .full_c_h = 1.4, .room_known = true, .dice = 7 };
+    *b = (struct basin){ .temp_c = 22,
+                         .room_c = 18,
+                         .full_c_h = 1.4,
+                         .weak = 1,
+                         .every_min = 1,
+                         .step_c = 0.0625,
+                         .room_known = true,
+                         .dice = 7 };
     b->tank = (struct tank){ .volume_l = 30, .heater_w = 50, .setpoint_c = 22, .lid = true };
     window_init(&b->temp, 5 * MS_PER_MIN, 2 * MS_PER_DAY, &b->arena);
     window_init(&b->room, 5 * MS_PER_MIN, 2 * MS_PER_DAY, &b->arena);
@@ -49,12 +57,16 @@ static void basin_init(struct basin *b)
 static void live(struct basin *b)
 {
     b->on = b->temp_c < 21.75 ? true : b->temp_c > 22.25 ? false : b->on;
-    double heat = b->stuck || (b->on && !b->dead) ? b->full_c_h : 0;
-    b->temp_c += (heat - (b->temp_c - b->room_c) / TAU_H) / 60;
+    double heat = b->stuck || (b->on && !b->dead) ? b->full_c_h * b->weak : 0;
+    b->temp_c += (heat + b->lamp_c_h - (b->temp_c - b->room_c) / TAU_H) / 60 + b->poured_c;
     b->minute++;
-    window_add(&b->temp, when(b), round((b->temp_c + noise(b)) * 16) / 16);
     if (b->room_known)
         window_add(&b->room, when(b), b->room_c + noise(b));
+    if (b->minute % b->every_min != 0)
+        return;
+    double shown = round((b->temp_c + noise(b)) / b->step_c) * b->step_c;
+    window_add(&b->temp, when(b), shown);
+    heater_feed(&b->heater, shown, when(b));
 }
 
 static void pass(struct basin *b, int minutes, bool learning)
@@ -62,7 +74,7 @@ static void pass(struct basin *b, int minutes, bool learning)
     const struct window *room = b->room_known ? &b->room : NULL;
     for (int i = 0; i < minutes; i++) {
         live(b);
-        heater_look(&b->heater, &b->tank, &b->temp, room, when(b), &b->view);
+        heater_look(&b->heater, &b->tank, room, when(b), &b->view);
         b->cause = heater_judge(&b->heater, &b->view, when(b));
         if (learning && b->minute % 60 == 0)
             heater_learn(&b->heater, &b->temp, room, when(b));
@@ -85,7 +97,7 @@ static void nothing_is_known_at_first(void **state)
     (void)state;
     struct basin b;
     basin_init(&b);
-    heater_look(&b.heater, &b.tank, &b.temp, NULL, when(&b), &b.view);
+    heater_look(&b.heater, &b.tank, NULL, when(&b), &b.view);
     assert_true(isnan(b.view.temp_c) && isnan(b.view.slope_c_h));
     assert_int_equal(heater_judge(&b.heater, &b.view, when(&b)), HEATER_UNKNOWN);
     heater_learn(&b.heater, &b.temp, NULL, when(&b));
@@ -102,6 +114,7 @@ static void a_day_teaches_band_and_cooling(void **state)
     assert_near(b.heater.band_lo_c, 21.75, 0.1);
     assert_near(b.heater.band_hi_c, 22.25, 0.1);
     assert_near(b.heater.tau_h, TAU_H, 2.0);
+    assert_near(b.heater.full_c_h, 1.4, 0.3);
     arena_fini(&b.arena);
 }
 
@@ -157,7 +170,7 @@ static void the_end_of_a_long_fault_is_seen_soon(void **state)
     b.dead = false;
     pass(&b, 45, false);
     assert_int_not_equal(b.cause, HEATER_DEAD);
-    assert_true(b.view.share > 1);
+    assert_true(heater_gives(&b.view));
     assert_true(b.temp_c < 21.6); /* still cold */
     arena_fini(&b.arena);
 }
@@ -193,11 +206,176 @@ static void a_fault_is_not_learnt(void **state)
     arena_fini(&b.arena);
 }
 
+/* One more minute at a time; true when none of them accuses the heater. */
+static bool stays_quiet(struct basin *b, int minutes)
+{
+    for (int i = 0; i < minutes; i++) {
+        pass(b, 1, false);
+        if (b->cause == HEATER_DEAD || b->cause == HEATER_STUCK || b->cause == HEATER_WEAK)
+            return false;
+    }
+    return true;
+}
+
+static void a_weak_heater_is_named_and_not_called_dead(void **state)
+{
+    (void)state;
+    struct basin b;
+    basin_init(&b);
+    pass(&b, 1440, true);
+    b.weak = 0.3;
+    int minutes = minutes_to(&b, HEATER_WEAK, 720);
+    assert_true(minutes < 360);
+    for (int i = 0; i < 300; i++) {
+        pass(&b, 1, false);
+        assert_int_not_equal(b.cause, HEATER_DEAD);
+    }
+    b.weak = 1;
+    pass(&b, 60, false);
+    assert_int_not_equal(b.cause, HEATER_WEAK);
+    arena_fini(&b.arena);
+}
+
+static void lamps_and_a_warm_room_are_no_weak_heater(void **state)
+{
+    (void)state;
+    struct basin b;
+    basin_init(&b);
+    pass(&b, 1440, true);
+    b.room_c = 21.3;
+    b.lamp_c_h = 0.25;
+    assert_true(stays_quiet(&b, 600));
+    b.lamp_c_h = 0;
+    assert_true(stays_quiet(&b, 600));
+    arena_fini(&b.arena);
+}
+
+static void an_open_window_accuses_nobody(void **state)
+{
+    (void)state;
+    struct basin b;
+    basin_init(&b);
+    pass(&b, 1440, true);
+    for (int i = 0; i < 40; i++) {
+        b.room_c -= 0.12;
+        assert_true(stays_quiet(&b, 1));
+    }
+    for (int i = 0; i < 120; i++) {
+        b.room_c += 0.04;
+        assert_true(stays_quiet(&b, 1));
+    }
+    arena_fini(&b.arena);
+}
+
+/* Poured in within ten minutes, 0.6 degrees of it, at every phase of the thermostat. */
+static void changed_water_accuses_nobody(void **state)
+{
+    (void)state;
+    for (int phase = 0; phase < 90; phase += 10)
+        for (int sign = -1; sign <= 1; sign += 2) {
+            struct basin b;
+            basin_init(&b);
+            pass(&b, 1440, true);
+            assert_true(stays_quiet(&b, phase));
+            b.poured_c = sign * 0.06;
+            assert_true(stays_quiet(&b, 10));
+            b.poured_c = 0;
+            assert_true(stays_quiet(&b, 150));
+            arena_fini(&b.arena);
+        }
+}
+
+static void a_coarse_probe_will_do(void **state)
+{
+    (void)state;
+    struct basin b;
+    basin_init(&b);
+    b.step_c = 0.1;
+    b.every_min = 5;
+    pass(&b, 1440, true);
+    assert_true(b.heater.heating_seen);
+    assert_true(stays_quiet(&b, 1440));
+    b.dead = true;
+    assert_true(minutes_to(&b, HEATER_DEAD, 300) < 130);
+    arena_fini(&b.arena);
+}
+
+/* It stops in the middle of the climb: no thermostat does that. */
+static void one_that_stops_halfway_is_noticed_at_once(void **state)
+{
+    (void)state;
+    struct basin b;
+    basin_init(&b);
+    pass(&b, 1440, true);
+    while (!(b.on && b.temp_c > 21.85 && b.temp_c < 21.95))
+        pass(&b, 1, false);
+    assert_true(heater_idles(&b.heater, &b.view) == 0);
+    b.dead = true;
+    int minutes = 0;
+    for (; minutes < 60 && heater_idles(&b.heater, &b.view) == 0; minutes++)
+        pass(&b, 1, false);
+    assert_in_range(minutes, 3, 20);
+    arena_fini(&b.arena);
+}
+
+static void one_that_stops_at_the_top_is_well(void **state)
+{
+    (void)state;
+    struct basin b;
+    basin_init(&b);
+    pass(&b, 1440, true);
+    for (int i = 0; i < 2880; i++) {
+        pass(&b, 1, true);
+        assert_true(heater_idles(&b.heater, &b.view) < 3);
+    }
+    arena_fini(&b.arena);
+}
+
+static void another_setpoint_is_learnt_afresh(void **state)
+{
+    (void)state;
+    struct basin b;
+    basin_init(&b);
+    pass(&b, 1440, true);
+    assert_true(b.heater.heating_seen);
+    b.tank.setpoint_c = 24;
+    pass(&b, 1, false);
+    assert_false(b.heater.heating_seen);
+    assert_true(isnan(b.heater.full_c_h));
+    arena_fini(&b.arena);
+}
+
+static void a_calibrated_probe_takes_the_band_along(void **state)
+{
+    (void)state;
+    struct basin b;
+    basin_init(&b);
+    pass(&b, 1440, true);
+    double lo = b.heater.band_lo_c, now = b.view.temp_c;
+    heater_shift(&b.heater, 1, 0.5);
+    heater_look(&b.heater, &b.tank, &b.room, when(&b), &b.view);
+    assert_near(b.heater.band_lo_c, lo + 0.5, 1e-9);
+    assert_near(b.view.temp_c, now + 0.5, 1e-9);
+    arena_fini(&b.arena);
+}
+
+static void a_plug_without_power_speaks_for_the_heater(void **state)
+{
+    (void)state;
+    struct basin b;
+    basin_init(&b);
+    pass(&b, 1440, true);
+    b.view.unpowered = true;
+    b.view.share = 1;
+    assert_false(heater_gives(&b.view));
+    arena_fini(&b.arena);
+}
+
 static void state_goes_over(void **state)
 {
     (void)state;
     struct basin b;
-    uint8_t bytes[512];
+    uint8_t bytes[2048];
     struct heater other;
     basin_init(&b);
     pass(&b, 1440, true);
@@ -210,9 +388,9 @@ static void state_goes_over(void **state)
     struct pack r = pack_reader(bytes, w.at);
     heater_visit(&other, &r);
     assert_false(r.bad);
-    heater_look(&other, &b.tank, &b.temp, &b.room, when(&b), &b.view);
+    heater_look(&other, &b.tank, &b.room, when(&b), &b.view);
     assert_int_equal(heater_judge(&other, &b.view, when(&b)), HEATER_DEAD);
-    bytes[7] = 0x7f; /* the band's lower edge: 1e300 degrees */
+    bytes[0] = 0xff; /* more minutes than there is room for */
     r = pack_reader(bytes, w.at);
     heater_visit(&other, &r);
     assert_true(r.bad);
@@ -230,6 +408,16 @@ int main(void)
         cmocka_unit_test(the_end_of_a_long_fault_is_seen_soon),
         cmocka_unit_test(a_stuck_heater_is_named),
         cmocka_unit_test(a_fault_is_not_learnt),
+        cmocka_unit_test(a_weak_heater_is_named_and_not_called_dead),
+        cmocka_unit_test(lamps_and_a_warm_room_are_no_weak_heater),
+        cmocka_unit_test(an_open_window_accuses_nobody),
+        cmocka_unit_test(changed_water_accuses_nobody),
+        cmocka_unit_test(a_coarse_probe_will_do),
+        cmocka_unit_test(one_that_stops_halfway_is_noticed_at_once),
+        cmocka_unit_test(one_that_stops_at_the_top_is_well),
+        cmocka_unit_test(another_setpoint_is_learnt_afresh),
+        cmocka_unit_test(a_calibrated_probe_takes_the_band_along),
+        cmocka_unit_test(a_plug_without_power_speaks_for_the_heater),
         cmocka_unit_test(state_goes_over),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
