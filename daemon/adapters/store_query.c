@@ -394,3 +394,26 @@ enum status store_reader_alert_changes(struct store_reader *reader, utc_t from, 
     sqlite3_finalize(s);
     return code == SQLITE_DONE ? STATUS_OK : STATUS_IO;
 }
+
+enum status store_reader_events(struct store_reader *reader, const char *kind, utc_t from, utc_t to,
+                                void (*each)(void *context, const struct event_row *row), void *context)
+{
+    static const char sql[] = "SELECT t_ms, place, quantity, value, text FROM event"
+                              " WHERE kind = ? AND t_ms >= ? AND t_ms < ? ORDER BY t_ms, id";
+    sqlite3_stmt *s;
+    int code;
+    if (sqlite3_prepare_v2(reader->db, sql, -1, &s, NULL) != SQLITE_OK)
+        return STATUS_IO;
+    sqlite3_bind_text(s, 1, kind, -1, SQLITE_STATIC);
+    sqlite3_bind_int64(s, 2, from.ms);
+    sqlite3_bind_int64(s, 3, to.ms);
+    while ((code = sqlite3_step(s)) == SQLITE_ROW) {
+        struct event_row row = { .t = { sqlite3_column_int64(s, 0) }, .value = take_number(s, 3) };
+        take(s, 1, row.place, sizeof row.place);
+        take(s, 2, row.quantity, sizeof row.quantity);
+        take(s, 4, row.text, sizeof row.text);
+        each(context, &row);
+    }
+    sqlite3_finalize(s);
+    return code == SQLITE_DONE ? STATUS_OK : STATUS_IO;
+}

@@ -115,6 +115,18 @@ static void take_test(struct courier *c, const struct effect *e)
     keep(c, &item);
 }
 
+/* Nobody should forget what was put aside. */
+static void take_shelf_end(struct courier *c, const struct effect *e)
+{
+    struct outbox_item item = { .at = e->t, .priority = PRIORITY_LOW, .ref = "shelf" };
+    struct text json = text_over(item.json, sizeof item.json);
+    item.held = courier_is_quiet(c, e->t);
+    encode_event(c->site, &e->u.event, e->t, &json);
+    snprintf(item.text, sizeof item.text, "PUT ASIDE, ENDS SOON - %s.\nAct, or put it aside again.\n",
+             e->u.event.text);
+    keep(c, &item);
+}
+
 void courier_effect(struct courier *c, const struct effect *e)
 {
     if (c->notify == NULL)
@@ -125,6 +137,8 @@ void courier_effect(struct courier *c, const struct effect *e)
         return;
     if (e->u.event.kind == EVENT_TEST)
         take_test(c, e);
+    if (e->u.event.kind == EVENT_SHELF_ENDS)
+        take_shelf_end(c, e);
     if (e->u.event.kind == EVENT_FLOOD_BEGIN)
         c->flood_due = (utc_t){ e->t.ms + FLOOD_GATHER_MS };
     if (e->u.event.kind == EVENT_FLOOD_END)

@@ -28,6 +28,7 @@
 #define SAVE_FILLING_MS 100         /* while the ring fills faster than it is given back, */
 #define SAVE_FILLING    4096        /* or with so many records */
 #define KEEP_EVERY_MS   MS_PER_HOUR /* snapshot in the store */
+#define RULES_LATE_MS   (2 * MS_PER_MIN)
 #define CLOSE_WAIT_MS   3000
 #define RING_WAIT_MS    200 /* the client's lock is held meanwhile: publishing waits too */
 #define SLEEP_MOST_MS   10000
@@ -313,6 +314,7 @@ enum status daemon_open(struct daemon *d, const char *conf_path, struct why *why
     load_ghosts(d);
     courier_init(&d->courier, d->site, d->store, d->now);
     daemon_watch_courier(d);
+    pulse_init(&d->pulse, d->site, d->now);
     struct pump_sinks sinks = { .context = d, .effect = on_effect, .answer = on_answer, .set = on_set };
     pump_init(&d->pump, d->site, &sinks, d->now);
     snapshot_restore(d);
@@ -341,6 +343,7 @@ void daemon_close(struct daemon *d)
         inbox_release(d->inbox, committed < d->saved_seq ? committed : d->saved_seq);
         pump_fini(&d->pump);
         courier_fini(&d->courier);
+        pulse_fini(&d->pulse);
         publisher_fini(&d->publisher);
     }
     if (d->inbox != NULL)
@@ -427,14 +430,27 @@ static bool drain(struct daemon *d)
     return empty;
 }
 
+/* Connected, but of the beats that we sent none came back for long. */
+static bool is_deaf(const struct daemon *d, const struct mqtt_state *link)
+{
+    int64_t most_ms = (int64_t)(5 * d->site->publish.heartbeat_s * (double)MS_PER_S) + MS_PER_MIN;
+    return link->link == MQTT_UP && d->site->publish.heartbeat_s > 0 && mono_is_set(d->publisher.beat_sent) &&
+           d->publisher.beat_sent.ms > d->echo_at.ms && d->now.mono.ms - d->echo_at.ms > most_ms &&
+           d->now.mono.ms - link->since.ms > most_ms;
+}
+
+/* With the ring empty, what was due long ago should have run. */
+static bool rules_lag(const struct daemon *d, bool empty)
+{
+    return empty && pump_deadline(&d->pump).ms + RULES_LATE_MS < d->now.mono.ms;
+}
+
 static void judge_service(struct daemon *d, const struct publisher_news *news)
 {
     const struct mqtt_state *link = &news->link;
     bool up = link->link == MQTT_UP;
     char text[240], ring[80];
-    int64_t deaf_ms = (int64_t)(5 * d->site->publish.heartbeat_s * (double)MS_PER_S) + MS_PER_MIN;
-    bool deaf = up && d->site->publish.heartbeat_s > 0 && d->now.mono.ms - d->echo_at.ms > deaf_ms &&
-                d->now.mono.ms - link->since.ms > deaf_ms;
+    bool deaf = is_deaf(d, link);
     snprintf(text, sizeof text, "%s:%d: %s", d->site->broker.host, d->site->broker.port,
              deaf ? "connected, but our own heartbeat does not come back" : link->reason);
     pump_service(&d->pump, KIND_BROKER_DOWN, !up || deaf, text, d->now);
@@ -486,7 +502,8 @@ static void look_around(struct daemon *d, bool empty)
     struct publisher_news news = { .store = store_counts(d->store),
                                    .inbox = inbox_counts(d->inbox),
                                    .link = mqtt_state(d->mqtt) };
-    news.progress = !news.store.failing && news.link.link == MQTT_UP;
+    news.progress = !news.store.failing && news.link.link == MQTT_UP && !rules_lag(d, empty);
+    d->progress = news.progress && !is_deaf(d, &news.link);
     d->looked_at = d->now.mono;
     d->link_seen = news.link.link;
     if (empty)
@@ -513,6 +530,7 @@ static void wake(struct daemon *d)
     if (d->now.mono.ms - d->looked_at.ms >= LOOK_EVERY_MS || mqtt_state(d->mqtt).link != d->link_seen)
         look_around(d, empty);
     courier_advance(&d->courier, &d->pump, d->now);
+    pulse_advance(&d->pulse, d->progress, d->now);
     tell_test(d);
     settle(d);
 }
@@ -524,6 +542,7 @@ static int sleep_ms(const struct daemon *d)
     due = mono_min(due, mqtt_deadline(d->mqtt));
     due = mono_min(due, store_deadline(d->store));
     due = mono_min(due, courier_deadline(&d->courier));
+    due = mono_min(due, pulse_deadline(&d->pulse));
     if (mqtt_state(d->mqtt).link == MQTT_UP || mqtt_state(d->mqtt).link == MQTT_DEAF)
         due =
             mono_min(due, mono_max(publisher_deadline(&d->publisher), mono_add(d->looked_at, LOOK_EVERY_MS)));

@@ -1,9 +1,11 @@
 #include "app/digest.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
 #include "adapters/clock.h"
+#include "engine/calibrate.h"
 #include "wire/encode.h"
 
 #define ALERTS_MOST 64
@@ -230,6 +232,51 @@ static void put_services(const struct site *site, const struct pump *pump, struc
     }
 }
 
+/* --- work that is due --- */
+
+#define HAND_OLD_MS   (30 * MS_PER_DAY) /* a test by hand that nobody has repeated since */
+#define CALIB_SOON_MS (7 * MS_PER_DAY)
+
+static void put_hand_tests(const struct site *site, const struct pump *pump, struct now now, struct writer *w)
+{
+    char line[LINE_ROOM], span[40];
+    for (int i = 0; i < site->tank_count; i++) {
+        struct tank_report r;
+        engine_report_tank(pump->engine, i, now, &r);
+        for (int q = 0; q < Q_COUNT; q++) {
+            int64_t age_ms = now.utc.ms - r.values[q].t.ms;
+            if (r.values[q].origin != ORIGIN_HAND || age_ms < HAND_OLD_MS)
+                continue;
+            snprintf(line, sizeof line, "due: test %s in tank/%s by hand, last %s ago",
+                     quantity_info((enum quantity)q)->title, site->tanks[i].id,
+                     span_format(age_ms, span, sizeof span));
+            put_line(w, line);
+        }
+    }
+}
+
+/* Overdue ones are alerts already. */
+static void put_calibrations(const struct site *site, const struct pump *pump, struct now now,
+                             struct writer *w)
+{
+    char line[LINE_ROOM], span[40];
+    for (int i = 0; i < site->stream_count; i++) {
+        struct probe_report r;
+        const struct stream *s = &site->streams[i];
+        double every_d = calibrate_every_days(s->quantity);
+        engine_report_probe(pump->engine, i, now, &r);
+        if (isnan(every_d) || !utc_is_set(r.calib.since))
+            continue;
+        int64_t left_ms = r.calib.since.ms + (int64_t)(every_d * (double)MS_PER_DAY) - now.utc.ms;
+        if (left_ms < 0 || left_ms > CALIB_SOON_MS)
+            continue;
+        snprintf(line, sizeof line, "due in %s: calibrate the %s probe of %s",
+                 span_format(left_ms, span, sizeof span), quantity_info(s->quantity)->title,
+                 site->places[s->place].text);
+        put_line(w, line);
+    }
+}
+
 void digest_summary(const struct site *site, const struct pump *pump, struct now now, struct outbox_item *out)
 {
     struct alert alerts[ALERTS_MOST];
@@ -244,6 +291,8 @@ void digest_summary(const struct site *site, const struct pump *pump, struct now
     for (int part = 0; part < PART_COUNT; part++)
         put_part(site, alerts, count, (enum part)part, now, &w);
     put_services(site, pump, now, &w);
+    put_hand_tests(site, pump, now, &w);
+    put_calibrations(site, pump, now, &w);
     end(&w, 0);
 }
 
@@ -251,7 +300,8 @@ void digest_summary(const struct site *site, const struct pump *pump, struct now
 
 static const char *message_kind(const char *ref)
 {
-    bool own = strcmp(ref, "test") == 0 || strcmp(ref, "digest") == 0 || strcmp(ref, "summary") == 0;
+    bool own = strcmp(ref, "test") == 0 || strcmp(ref, "digest") == 0 || strcmp(ref, "summary") == 0 ||
+               strcmp(ref, "shelf") == 0;
     return own ? ref : "alert";
 }
 

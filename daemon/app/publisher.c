@@ -1,5 +1,6 @@
 #include "app/publisher.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -22,6 +23,7 @@ void publisher_init(struct publisher *p, const struct site *site, publisher_send
     p->started = now;
     p->status_due = now.mono;
     p->beat_due = now.mono;
+    p->beat_sent = MONO_NONE;
     p->tank_dirty = calloc((size_t)site->tank_count + 1, sizeof *p->tank_dirty);
     p->tank_sent = calloc((size_t)site->tank_count + 1, sizeof *p->tank_sent);
     p->alert_out = calloc((size_t)site->alert_count + 1, sizeof *p->alert_out);
@@ -242,8 +244,24 @@ static void put_load(const struct pump *pump, struct now now, struct text *out)
     put_uint(out, "out_of_service", (uint64_t)load.out_of_service);
     put_uint(out, "chattering", (uint64_t)load.chattering);
     put_uint(out, "raises_day", load.raises_day);
+    put_uint(out, "high_day", load.high_day);
     json_key(out, "flood");
     json_bool(out, load.flood);
+    json_close(out, '}');
+}
+
+static void put_scores(const struct pump *pump, struct text *out)
+{
+    struct forecast_scores s = engine_scores(pump->engine);
+    json_key(out, "forecasts");
+    json_open(out, '{');
+    put_uint(out, "made", s.made);
+    put_uint(out, "reached", s.reached);
+    put_uint(out, "within", s.within);
+    put_uint(out, "outside", s.outside);
+    put_uint(out, "overtaken", s.overtaken);
+    json_key(out, "mean_error_share");
+    json_number(out, s.reached > 0 ? s.error_sum / s.reached : (double)NAN, 2);
     json_close(out, '}');
 }
 
@@ -263,6 +281,7 @@ static void format_status(const struct publisher *p, const struct pump *pump,
     json_bool(out, now.trusted);
     format_counters(pump, news, out);
     put_load(pump, now, out);
+    put_scores(pump, out);
     json_key(out, "last_commit");
     json_time(out, news->store.last_commit);
     json_key(out, "store");
@@ -317,7 +336,8 @@ static void send_beat(struct publisher *p, const struct publisher_news *news, st
     snprintf(topic, sizeof topic, "%s/heartbeat", p->site->publish.base);
     int n = snprintf(payload, sizeof payload, "{\"t\":\"%s\",\"beat\":%llu}",
                      utc_format(now.utc, when, sizeof when), (unsigned long long)++p->beats);
-    send(p, topic, payload, (size_t)n, false, (uint32_t)(3 * every_ms / MS_PER_S));
+    if (send(p, topic, payload, (size_t)n, false, (uint32_t)(3 * every_ms / MS_PER_S)))
+        p->beat_sent = now.mono;
 }
 
 void publisher_will(const struct site *site, char *topic, size_t topic_cap, char *payload, size_t payload_cap)

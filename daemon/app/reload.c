@@ -84,6 +84,8 @@ static void adopt(struct daemon *d, struct site *site)
     courier_fini(&d->courier);
     courier_init(&d->courier, site, d->store, d->now);
     daemon_watch_courier(d);
+    pulse_fini(&d->pulse);
+    pulse_init(&d->pulse, site, d->now);
     if (daemon_subscribe(d) != STATUS_OK)
         log_say(LOG_AT_NOTICE, "subscriptions will be renewed when the broker is reached");
     publisher_connected(&d->publisher, &d->pump, d->now);

@@ -158,17 +158,24 @@ int alerts_now(const struct alerts_job *job)
 
 /* --- the verb --- */
 
-static int run(struct alerts_job *job, const char *conf, bool test)
+struct asked {
+    const char *conf, *explain;
+    bool test, scores;
+};
+
+static int run(struct alerts_job *job, const struct asked *asked)
 {
     struct site *site = NULL;
-    int code = sums_site(job->options, conf, &site);
+    int code = sums_site(job->options, asked->conf, &site);
     if (code != OPTIONS_GO_ON)
         return code;
     job->site = site;
     if (site->timezone != NULL)
         clock_set_timezone(site->timezone);
-    if (test)
+    if (asked->test)
         code = alerts_test(job);
+    else if (asked->scores)
+        code = alerts_scores(job);
     else
         code = job->past_s > 0 ? alerts_past(job) : alerts_now(job);
     site_free(site);
@@ -178,19 +185,22 @@ static int run(struct alerts_job *job, const char *conf, bool test)
 int alerts_main(int argc, char **argv)
 {
     struct alerts_job job = { .past_s = 0 };
-    const char *conf = SUMS_CONF;
-    bool test = false;
+    struct asked asked = { .conf = SUMS_CONF };
     const struct option items[] = {
         { "all", NULL, "also what is put aside or out of service; with --past\nalso what was not announced",
           OPTION_FLAG, &job.all, 0, 0 },
         { "past", "SPAN", "what happened in the last 12h, 7d, ..., from the store", OPTION_SPAN, &job.past_s,
           1, PAST_MOST_S },
-        { "test", NULL, "send a test message on every path and tell what became of it", OPTION_FLAG, &test, 0,
-          0 },
+        { "test", NULL, "send a test message on every path and tell what became of it", OPTION_FLAG,
+          &asked.test, 0, 0 },
+        { "scores", NULL, "how the forecasts turned out; with --past SPAN, else of 90 days", OPTION_FLAG,
+          &asked.scores, 0, 0 },
+        { "explain", "KIND", "what a kind of alert means and asks for; all: every kind", OPTION_TEXT,
+          &asked.explain, 0, 0 },
         { "why", "TEXT", "with --test: further words", OPTION_TEXT, &job.why, 0, 0 },
         { "who", "NAME", "with --test: who asks; default: the login name", OPTION_TEXT, &job.who, 0, 0 },
         { "json", NULL, "the documents of the service in one JSON object", OPTION_FLAG, &job.json, 0, 0 },
-        { "conf", "FILE", "configuration that names broker and store", OPTION_TEXT, &conf, 0, 0 },
+        { "conf", "FILE", "configuration that names broker and store", OPTION_TEXT, &asked.conf, 0, 0 },
     };
     const struct options options = {
         .verb = "alerts",
@@ -198,14 +208,17 @@ int alerts_main(int argc, char **argv)
             "The alerts that stand, most urgent first: since when, why, how long there is and what to do.",
         .items = items,
         .count = sizeof items / sizeof *items,
-        .more = "  lentic alerts\n  lentic alerts --past 7d\n  lentic alerts --test\n\n"
+        .more = "  lentic alerts\n  lentic alerts --past 7d\n  lentic alerts --test\n  lentic alerts "
+                "--explain heater-weak\n\n"
                 "lentic ack, shelve and service answer an alert; lentic now shows the tanks.\n"
                 "Exit codes: 0 none is active, 1 one is (or the test failed), 2 usage, 3 broker or store not "
                 "reached.",
     };
     job.options = &options;
     int code = sums_read(&options, argc, argv, NULL);
-    if (code == OPTIONS_GO_ON && test && (job.past_s > 0 || job.all))
+    if (code == OPTIONS_GO_ON && asked.test && (job.past_s > 0 || job.all))
         code = options_fail(&options, 2, "--test stands alone");
-    return code == OPTIONS_GO_ON ? run(&job, conf, test) : code;
+    if (code == OPTIONS_GO_ON && asked.explain != NULL)
+        return alerts_explain(&job, asked.explain);
+    return code == OPTIONS_GO_ON ? run(&job, &asked) : code;
 }

@@ -43,9 +43,11 @@ void settings_defaults(struct site *site)
                                                .homie_every_s = 300 };
     for (int q = 0; q < Q_COUNT; q++)
         site->publish.homie_step[q] = NAN;
-    site->notify = (struct notify_settings){
-        .command_timeout_s = 30, .quiet_from_min = -1, .quiet_to_min = -1, .summary_min = -1
-    };
+    site->notify = (struct notify_settings){ .command_timeout_s = 30,
+                                             .heartbeat_every_s = 300,
+                                             .quiet_from_min = -1,
+                                             .quiet_to_min = -1,
+                                             .summary_min = -1 };
 }
 
 void settings_site(struct loader *ld, const struct config_setting_t *at)
@@ -245,12 +247,12 @@ void settings_publish(struct loader *ld, const struct config_setting_t *at)
 static void read_command(struct loader *ld, const struct config_setting_t *at, const struct key *key,
                          void *target)
 {
-    (void)key;
     if (!keys_is_sequence(ld, at))
         return;
     int n = config_setting_length(at);
     if (n < 1 || n > ARGV_MAX) {
-        fault_say(ld->faults, at, "command takes a program and its arguments, 1 to %d in all", ARGV_MAX);
+        fault_say(ld->faults, at, "%s takes a program and its arguments, 1 to %d in all", key->name,
+                  ARGV_MAX);
         return;
     }
     const char **argv = arena_take(&ld->site->arena, (size_t)n + 1, sizeof *argv);
@@ -262,7 +264,7 @@ static void read_command(struct loader *ld, const struct config_setting_t *at, c
     }
     if (*argv[0] != '/')
         fault_say(ld->faults, at,
-                  "command must begin with the full path of a program, not \"%.60s\"; no shell is used",
+                  "%s must begin with the full path of a program, not \"%.60s\"; no shell is used", key->name,
                   argv[0]);
     *(const char *const **)target = argv;
 }
@@ -277,6 +279,13 @@ void settings_notify(struct loader *ld, const struct config_setting_t *at)
           .into = INTO(command_timeout_s),
           .lo = 1,
           .hi = 600,
+          .unit = "s" },
+        { .name = "heartbeat", .type = KEY_APPLY, .into = INTO(heartbeat), .apply = read_command },
+        { .name = "heartbeat_every_s",
+          .type = KEY_WHOLE,
+          .into = INTO(heartbeat_every_s),
+          .lo = 10,
+          .hi = 86400,
           .unit = "s" },
         { .name = "format", .type = KEY_CHOICE, .into = INTO(format), .choices = formats },
         { .name = "quiet_from", .type = KEY_CLOCK, .into = INTO(quiet_from_min) },

@@ -16,6 +16,7 @@ void traffic_forget_all(struct traffic *t)
     for (int i = 0; i < FLOOD_RING; i++)
         t->raised[i] = MONO_NONE;
     memset(t->hours, 0, sizeof t->hours);
+    memset(t->high, 0, sizeof t->high);
     t->hour_begin = MONO_NONE;
     traffic_flood_end(t);
 }
@@ -41,7 +42,7 @@ static bool within(const mono_t *ring, int k, mono_t now, int64_t span)
     return mono_is_set(ring[k - 1]) && now.ms - ring[k - 1].ms < span;
 }
 
-static void count_hour(struct traffic *t, mono_t now)
+static void count_hour(struct traffic *t, enum priority priority, mono_t now)
 {
     if (!mono_is_set(t->hour_begin))
         t->hour_begin = now;
@@ -49,14 +50,17 @@ static void count_hour(struct traffic *t, mono_t now)
         int64_t behind = now.ms - t->hour_begin.ms;
         if (behind >= (TRAFFIC_HOURS + 1) * MS_PER_HOUR) {
             memset(t->hours, 0, sizeof t->hours);
+            memset(t->high, 0, sizeof t->high);
             t->hour_begin = now;
             break;
         }
         memmove(t->hours + 1, t->hours, (TRAFFIC_HOURS - 1) * sizeof *t->hours);
-        t->hours[0] = 0;
+        memmove(t->high + 1, t->high, (TRAFFIC_HOURS - 1) * sizeof *t->high);
+        t->hours[0] = t->high[0] = 0;
         t->hour_begin = mono_add(t->hour_begin, MS_PER_HOUR);
     }
     t->hours[0]++;
+    t->high[0] += priority == PRIORITY_HIGH;
 }
 
 /* True when this raise makes it chatter. */
@@ -70,10 +74,10 @@ static bool count_alert(struct traffic_alert *a, mono_t now)
 }
 
 /* True when this raise makes it a flood. */
-static bool count_all(struct traffic *t, mono_t now)
+static bool count_all(struct traffic *t, enum priority priority, mono_t now)
 {
     push(t->raised, FLOOD_RING, now);
-    count_hour(t, now);
+    count_hour(t, priority, now);
     if (t->flood) {
         t->flood_raises++;
         return false;
@@ -95,7 +99,7 @@ struct traffic_verdict traffic_admit(struct traffic *t, int slot, enum traffic_k
     if (kind == TRAFFIC_RAISE)
         v.chatter_began = count_alert(a, now);
     if (kind != TRAFFIC_OTHER && !quiet)
-        v.flood_began = count_all(t, now);
+        v.flood_began = count_all(t, priority, now);
     v.announce = !quiet && (!t->flood || priority == PRIORITY_HIGH);
     return v;
 }
@@ -123,13 +127,23 @@ void traffic_flood_end(struct traffic *t)
     t->flood_raises = 0;
 }
 
-uint32_t traffic_raises_day(const struct traffic *t, mono_t now)
+static uint32_t sum_day(const struct traffic *t, const uint32_t *hours, mono_t now)
 {
     uint32_t sum = 0;
     for (int i = 0; mono_is_set(t->hour_begin) && i < TRAFFIC_HOURS; i++)
         if (now.ms - (t->hour_begin.ms - i * MS_PER_HOUR) < MS_PER_DAY)
-            sum += t->hours[i];
+            sum += hours[i];
     return sum;
+}
+
+uint32_t traffic_raises_day(const struct traffic *t, mono_t now)
+{
+    return sum_day(t, t->hours, now);
+}
+
+uint32_t traffic_high_day(const struct traffic *t, mono_t now)
+{
+    return sum_day(t, t->high, now);
 }
 
 int traffic_chattering(const struct traffic *t)
@@ -166,6 +180,8 @@ void traffic_visit(struct traffic *t, struct pack *p, struct now now)
     pack_u32(p, &t->flood_raises);
     for (int i = 0; i < TRAFFIC_HOURS; i++)
         pack_u32(p, &t->hours[i]);
+    for (int i = 0; i < TRAFFIC_HOURS; i++)
+        pack_u32(p, &t->high[i]);
     visit_time(&t->hour_begin, p, now);
     if (p->reading && !sound(t))
         p->bad = true;

@@ -98,6 +98,7 @@ struct engine_load engine_load(const struct engine *e, struct now now)
 {
     struct engine_load load = { .chattering = traffic_chattering(&e->traffic),
                                 .raises_day = traffic_raises_day(&e->traffic, now.mono),
+                                .high_day = traffic_high_day(&e->traffic, now.mono),
                                 .flood = e->traffic.flood };
     for (int i = 0; i < e->site->alert_count; i++) {
         const struct alert *pub = &e->alarms.items[i].pub;

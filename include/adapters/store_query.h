@@ -65,4 +65,15 @@ enum status store_reader_alert_changes(struct store_reader *reader, utc_t from, 
                                        void (*each)(void *context, const struct alert_row *row),
                                        void *context) LENTIC_CHECKED;
 
+/* Events of one kind ("forecast-scored"), oldest first. */
+struct event_row {
+    utc_t t;
+    char place[48], quantity[16]; /* empty when it has none */
+    double value;                 /* NaN */
+    char text[200];
+};
+enum status store_reader_events(struct store_reader *reader, const char *kind, utc_t from, utc_t to,
+                                void (*each)(void *context, const struct event_row *row),
+                                void *context) LENTIC_CHECKED;
+
 #endif

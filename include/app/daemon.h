@@ -9,6 +9,7 @@
 #include "app/courier.h"
 #include "app/homie_link.h"
 #include "app/publisher.h"
+#include "app/pulse.h"
 #include "app/pump.h"
 #include "config/load.h"
 
@@ -21,6 +22,8 @@ struct daemon {
     struct pump pump;
     struct publisher publisher;
     struct courier courier;
+    struct pulse pulse;
+    bool progress; /* intake, store and rules go forward */
     struct homie_link homie;
     uint64_t seq;       /* last record that went through the pump */
     uint64_t safe;      /* committed when we started: effects up to it are in the store already */

@@ -32,12 +32,13 @@ void digest_held(const struct digest_held *held, utc_t now, struct outbox_item *
 int digest_flood(const struct site *site, const struct pump *pump, utc_t after, const char *lead, utc_t now,
                  struct outbox_item *out);
 
-/* The daily summary: what stands for over a day, what is active, put aside, out of service, in service. */
+/* The daily summary: what stands for over a day, what is active, put aside, out of service, in service,
+ * and which tests and calibrations are due. */
 void digest_summary(const struct site *site, const struct pump *pump, struct now now,
                     struct outbox_item *out);
 
 /* The message on the command's standard input, as text or one JSON object:
- * {"message":"alert"|"test"|"digest"|"summary","site","name","ref","priority","t","late_s","title","text","body"}.
+ * {"message":"alert"|"test"|"digest"|"summary"|"shelf","site","name","ref","priority","t","late_s","title","text","body"}.
  */
 void digest_compose(const struct site *site, const struct outbox_item *item, utc_t now, struct text *out);
 

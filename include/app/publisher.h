@@ -30,6 +30,7 @@ struct publisher {
     char (*kept)[PUBLISHER_KEPT_BYTES]; /* events that could not go out yet, a ring; the oldest gives way */
     int kept_first, kept_count;
     mono_t status_due, beat_due;
+    mono_t beat_sent; /* the last one; MONO_NONE */
     struct now started;
     uint64_t beats;
     char buf[ENCODE_DOCUMENT_MAX];
@@ -50,7 +51,7 @@ struct publisher_news {
     struct store_counts store;
     struct inbox_counts inbox;
     struct mqtt_state link;
-    bool progress; /* intake, store and rules all went forward since the last heartbeat */
+    bool progress; /* intake, store and rules go forward */
 };
 
 /* Tanks that are due. */

@@ -1,5 +1,5 @@
 /* Inside of `lentic alerts`: what stands, as the broker keeps it; what was, as the store keeps it; a test
- * message. */
+ * message; what the kinds mean. */
 #ifndef LENTIC_CLI_ALERTS_H
 #define LENTIC_CLI_ALERTS_H
 
@@ -38,6 +38,8 @@ void alerts_heard_sort(struct alerts_heard *h);                 /* most urgent f
 int alerts_now(const struct alerts_job *job);
 int alerts_past(const struct alerts_job *job);
 int alerts_test(const struct alerts_job *job);
+int alerts_scores(const struct alerts_job *job);                    /* how the forecasts turned out */
+int alerts_explain(const struct alerts_job *job, const char *kind); /* a kind of alert; needs no site */
 
 /* "Tue 2026-03-03 14:05", local. */
 const char *alerts_clock(utc_t t, char *buf, size_t cap);

@@ -70,6 +70,7 @@ struct engine_load {
     int active, standing; /* alerts active now; of them for over 24 h */
     int shelved, out_of_service, chattering;
     unsigned raises_day; /* announced over the last day, or kept back by a flood */
+    unsigned high_day;   /* of them high priority */
     bool flood;
 };
 #define ENGINE_STANDING_MS MS_PER_DAY

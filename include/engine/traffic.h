@@ -33,6 +33,7 @@ struct traffic {
     mono_t flood_since;
     uint32_t flood_raises;         /* since the flood began, with those that made it */
     uint32_t hours[TRAFFIC_HOURS]; /* raises by hour, newest first */
+    uint32_t high[TRAFFIC_HOURS];  /* of them high priority */
     mono_t hour_begin;             /* of hours[0]; MONO_NONE before the first raise */
 };
 
@@ -64,6 +65,7 @@ mono_t traffic_flood_end_at(const struct traffic *t);
 void traffic_flood_end(struct traffic *t);
 
 uint32_t traffic_raises_day(const struct traffic *t, mono_t now); /* over 23 to 24 h */
+uint32_t traffic_high_day(const struct traffic *t, mono_t now);
 int traffic_chattering(const struct traffic *t);
 
 void traffic_visit(struct traffic *t, struct pack *p, struct now now);

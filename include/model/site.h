@@ -200,6 +200,8 @@ enum notify_format { NOTIFY_AS_TEXT, NOTIFY_AS_JSON };
 struct notify_settings {
     const char *const *command; /* argv, NULL-terminated; NULL: none */
     int command_timeout_s;
+    const char *const *heartbeat; /* argv of the command that proves progress; NULL: none */
+    int heartbeat_every_s;
     enum notify_format format;        /* of the message on the command's standard input */
     int quiet_from_min, quiet_to_min; /* minutes of the local day; -1: none */
     int summary_min;                  /* minute of the local day; -1: none */
