@@ -28,7 +28,6 @@
 #define SAVE_FILLING_MS 100         /* while the ring fills faster than it is given back, */
 #define SAVE_FILLING    4096        /* or with so many records */
 #define KEEP_EVERY_MS   MS_PER_HOUR /* snapshot in the store */
-#define RULES_LATE_MS   (2 * MS_PER_MIN)
 #define CLOSE_WAIT_MS   3000
 #define RING_WAIT_MS    200 /* the client's lock is held meanwhile: publishing waits too */
 #define SLEEP_MOST_MS   10000
@@ -430,54 +429,6 @@ static bool drain(struct daemon *d)
     return empty;
 }
 
-/* Connected, but of the beats that we sent none came back for long. */
-static bool is_deaf(const struct daemon *d, const struct mqtt_state *link)
-{
-    int64_t most_ms = (int64_t)(5 * d->site->publish.heartbeat_s * (double)MS_PER_S) + MS_PER_MIN;
-    return link->link == MQTT_UP && d->site->publish.heartbeat_s > 0 && mono_is_set(d->publisher.beat_sent) &&
-           d->publisher.beat_sent.ms > d->echo_at.ms && d->now.mono.ms - d->echo_at.ms > most_ms &&
-           d->now.mono.ms - link->since.ms > most_ms;
-}
-
-/* With the ring empty, what was due long ago should have run. */
-static bool rules_lag(const struct daemon *d, bool empty)
-{
-    return empty && pump_deadline(&d->pump).ms + RULES_LATE_MS < d->now.mono.ms;
-}
-
-static void judge_service(struct daemon *d, const struct publisher_news *news)
-{
-    const struct mqtt_state *link = &news->link;
-    bool up = link->link == MQTT_UP;
-    char text[240], ring[80];
-    bool deaf = is_deaf(d, link);
-    snprintf(text, sizeof text, "%s:%d: %s", d->site->broker.host, d->site->broker.port,
-             deaf ? "connected, but our own heartbeat does not come back" : link->reason);
-    pump_service(&d->pump, KIND_BROKER_DOWN, !up || deaf, text, d->now);
-    pump_service(&d->pump, KIND_STORE_FAILING, news->store.failing, news->store.reason, d->now);
-    snprintf(ring, sizeof ring, "%zu of %zu bytes used", news->inbox.used_bytes, news->inbox.size_bytes);
-    pump_service(&d->pump, KIND_INBOX_FULL, news->inbox.used_bytes > news->inbox.size_bytes / 10 * 9, ring,
-                 d->now);
-    pump_service(&d->pump, KIND_DELIVERY_FAILED, d->courier.failures >= 3, d->courier.reason, d->now);
-    if (up)
-        log_over(LOG_AT_NOTICE, "link", "broker reached again");
-    else if (link->link != MQTT_CONNECTING)
-        log_change(LOG_AT_WARNING, "link", "broker not reached: %s", text);
-}
-
-static void tell_manager(struct daemon *d, const struct publisher_news *news)
-{
-    int64_t every_ms = sd_alive_interval_ms();
-    if (every_ms > 0 && (!mono_is_set(d->alive_at) || d->now.mono.ms - d->alive_at.ms >= every_ms)) {
-        sd_tell_alive();
-        sd_tell_status("broker %s; %llu readings stored; %s",
-                       news->link.link == MQTT_UP ? "connected" : news->link.reason,
-                       (unsigned long long)news->store.stored,
-                       news->store.failing ? news->store.reason : "store sound");
-        d->alive_at = d->now.mono;
-    }
-}
-
 static void tell_test(struct daemon *d)
 {
     struct effect e = { .kind = EFFECT_EVENT, .t = d->now.utc };
@@ -502,17 +453,16 @@ static void look_around(struct daemon *d, bool empty)
     struct publisher_news news = { .store = store_counts(d->store),
                                    .inbox = inbox_counts(d->inbox),
                                    .link = mqtt_state(d->mqtt) };
-    news.progress = !news.store.failing && news.link.link == MQTT_UP && !rules_lag(d, empty);
-    d->progress = news.progress && !is_deaf(d, &news.link);
+    selfwatch_progress(d, &news, empty);
     d->looked_at = d->now.mono;
     d->link_seen = news.link.link;
     if (empty)
-        judge_service(d, &news);
+        selfwatch_judge(d, &news);
     /* The client's lock may be held by a hand-over that waits for room: first make room. Alerts do not wait.
      */
     if (news.inbox.used_bytes < news.inbox.size_bytes / 4 * 3)
         publish_due(d, &news);
-    tell_manager(d, &news);
+    selfwatch_tell_manager(d, &news);
     if (empty)
         store_tend(d->store, d->now);
 }

@@ -63,6 +63,12 @@ void snapshot_save(struct daemon *d, bool also_store);
 /* The loop wakes when the notify command ends; again after every courier_init. */
 void daemon_watch_courier(struct daemon *d);
 
+/* selfwatch.c: empty: the ring is. Fills news->progress and d->progress; raises and ends the service's own
+ * alerts. */
+void selfwatch_progress(struct daemon *d, struct publisher_news *news, bool empty);
+void selfwatch_judge(struct daemon *d, const struct publisher_news *news);
+void selfwatch_tell_manager(struct daemon *d, const struct publisher_news *news);
+
 /* reload.c */
 void daemon_reload(struct daemon *d);
 enum status daemon_subscribe(struct daemon *d);

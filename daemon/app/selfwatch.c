@@ -1,0 +1,64 @@
+/* The service looks at itself: whether it makes progress, what of it is wrong, and what the service manager
+ * is told. */
+#include "app/daemon.h"
+
+#include <stdio.h>
+
+#include "adapters/log.h"
+#include "adapters/sd.h"
+
+#define RULES_LATE_MS (2 * MS_PER_MIN)
+
+/* Connected, but of the beats that we sent none came back for long. */
+static bool is_deaf(const struct daemon *d, const struct mqtt_state *link)
+{
+    int64_t most_ms = (int64_t)(5 * d->site->publish.heartbeat_s * (double)MS_PER_S) + MS_PER_MIN;
+    return link->link == MQTT_UP && d->site->publish.heartbeat_s > 0 && mono_is_set(d->publisher.beat_sent) &&
+           d->publisher.beat_sent.ms > d->echo_at.ms && d->now.mono.ms - d->echo_at.ms > most_ms &&
+           d->now.mono.ms - link->since.ms > most_ms;
+}
+
+/* With the ring empty, what was due long ago should have run. */
+static bool rules_lag(const struct daemon *d, bool empty)
+{
+    return empty && pump_deadline(&d->pump).ms + RULES_LATE_MS < d->now.mono.ms;
+}
+
+void selfwatch_progress(struct daemon *d, struct publisher_news *news, bool empty)
+{
+    news->progress = !news->store.failing && news->link.link == MQTT_UP && !rules_lag(d, empty);
+    d->progress = news->progress && !is_deaf(d, &news->link);
+}
+
+void selfwatch_judge(struct daemon *d, const struct publisher_news *news)
+{
+    const struct mqtt_state *link = &news->link;
+    bool up = link->link == MQTT_UP;
+    char text[240], ring[80];
+    bool deaf = is_deaf(d, link);
+    snprintf(text, sizeof text, "%s:%d: %s", d->site->broker.host, d->site->broker.port,
+             deaf ? "connected, but our own heartbeat does not come back" : link->reason);
+    pump_service(&d->pump, KIND_BROKER_DOWN, !up || deaf, text, d->now);
+    pump_service(&d->pump, KIND_STORE_FAILING, news->store.failing, news->store.reason, d->now);
+    snprintf(ring, sizeof ring, "%zu of %zu bytes used", news->inbox.used_bytes, news->inbox.size_bytes);
+    pump_service(&d->pump, KIND_INBOX_FULL, news->inbox.used_bytes > news->inbox.size_bytes / 10 * 9, ring,
+                 d->now);
+    pump_service(&d->pump, KIND_DELIVERY_FAILED, d->courier.failures >= 3, d->courier.reason, d->now);
+    if (up)
+        log_over(LOG_AT_NOTICE, "link", "broker reached again");
+    else if (link->link != MQTT_CONNECTING)
+        log_change(LOG_AT_WARNING, "link", "broker not reached: %s", text);
+}
+
+void selfwatch_tell_manager(struct daemon *d, const struct publisher_news *news)
+{
+    int64_t every_ms = sd_alive_interval_ms();
+    if (every_ms > 0 && (!mono_is_set(d->alive_at) || d->now.mono.ms - d->alive_at.ms >= every_ms)) {
+        sd_tell_alive();
+        sd_tell_status("broker %s; %llu readings stored; %s",
+                       news->link.link == MQTT_UP ? "connected" : news->link.reason,
+                       (unsigned long long)news->store.stored,
+                       news->store.failing ? news->store.reason : "store sound");
+        d->alive_at = d->now.mono;
+    }
+}
