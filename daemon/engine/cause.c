@@ -86,6 +86,24 @@ static int service_leader(const struct engine *e, int slot)
     return -1;
 }
 
+/* A batch speaks for what it did to its tanks, and one reservoir that ran empty, or was filled with tap
+ * water, for all tanks of that water. */
+static int solids_leader(const struct engine *e, int slot, int tank)
+{
+    const struct alert_slot *mine = &e->site->alerts[slot];
+    bool by_reservoir = mine->kind == KIND_TOPOFF_STOPPED || mine->kind == KIND_TOPOFF_MINERALS;
+    int batch = is_symptom(e, slot) ? batch_of(e, tank) : -1;
+    if (batch >= 0 && leads(e, batch))
+        return batch;
+    for (int i = 0; by_reservoir && i < e->site->tank_count; i++) {
+        int other = slot_find(e->site, e->site->tanks[i].place, mine->kind, Q_COUNT);
+        if (i != tank && other >= 0 && e->site->tanks[i].water == e->site->tanks[tank].water &&
+            leads(e, other))
+            return other;
+    }
+    return -1;
+}
+
 int cause_leader(void *engine, int slot)
 {
     const struct engine *e = engine;
@@ -102,6 +120,11 @@ int cause_leader(void *engine, int slot)
     if (family == FAMILY_PROBE)
         return silent_leader(e, slot);
     int tank = e->site->places[mine->place].tank;
+    if (tank >= 0 && family == FAMILY_SOLIDS) {
+        int leader = solids_leader(e, slot, tank);
+        if (leader >= 0)
+            return leader;
+    }
     if (tank >= 0 && family == FAMILY_HEAT) {
         const struct tank *t = &e->site->tanks[tank];
         const int above[] = { t->circuit, t->rack, e->site->room_place };
@@ -178,6 +201,13 @@ static void explain_limit(const struct engine *e, const struct alert_slot *slot,
     }
 }
 
+static const char *solids_limit_cause(const struct engine *e, const struct alert_slot *slot)
+{
+    int tank = e->site->places[slot->place].tank;
+    return tank >= 0 && batch_of(e, tank) >= 0 ? kind_info(KIND_BATCH)->title
+                                               : solids_cause_title(solids_named(e, slot->place));
+}
+
 /* The heater's verdict names the cause of a temperature out of its band. */
 static const char *limit_cause(const struct engine *e, const struct alert_slot *slot)
 {
@@ -188,6 +218,8 @@ static const char *limit_cause(const struct engine *e, const struct alert_slot *
         return kind_info(KIND_HEATER_STUCK)->title;
     if (h != NULL && h->cause == HEATER_WEAK)
         return kind_info(KIND_HEATER_WEAK)->title;
+    if (slot->quantity == Q_EC || slot->quantity == Q_TDS)
+        return solids_limit_cause(e, slot);
     return NULL;
 }
 

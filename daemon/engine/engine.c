@@ -125,6 +125,7 @@ static void init_tank(struct engine *e, int i, struct now now)
     memset(t, 0, sizeof *t);
     heater_init(&t->heater);
     solids_init(&t->solids);
+    t->ph = (struct ph_creep){ { 0, NAN, 0, 0 }, { 0, NAN, 0, 0 }, NAN };
     for (int q = 0; q < Q_COUNT; q++)
         t->hand[q] = (struct hand_value){ NAN, UTC_NONE };
     t->service_until = t->last_change = UTC_NONE;
@@ -403,6 +404,7 @@ static void tank_due(struct engine *e, int id, struct now now, struct effects *f
     air_watch(e, tank, now, fx);
     heater_watch(e, tank, now, fx);
     solids_watch(e, tank, now, fx);
+    ph_watch(e, tank, now, fx);
 }
 
 static void site_due(struct engine *e, struct now now, struct effects *fx)

@@ -13,7 +13,7 @@
 #define RUN_ROOM    24
 #define POINT_ROOM  16
 #define ALERT_ROOM  2048
-#define TANK_ROOM   2560
+#define TANK_ROOM   3072
 #define CATCH_UP_MS MS_PER_MIN
 
 static void visit_timer(struct engine *e, int id, struct pack *p, struct now now)
@@ -127,6 +127,7 @@ static void visit_tank(struct engine *e, int tank, struct pack *p, struct now no
     struct tank_state *t = &e->tanks[tank];
     heater_visit(&t->heater, p);
     solids_visit(&t->solids, p);
+    ph_visit(&t->ph, p);
     visit_hand(t, p);
     pack_bool(p, &t->in_service);
     pack_utc(p, &t->service_until);

@@ -14,11 +14,20 @@
 #define SETTLE_MS (2 * MS_PER_HOUR) /* the tank finds back to its own ways */
 #define STEP_MS   (15 * MS_PER_MIN) /* means before and after */
 
-/* Heater faults and silence still mean something, but only once the work is done. Leaks are never suppressed.
- */
+/* Heater faults and silence still mean something, but only once the work is done. Leaks are never suppressed,
+ * and an hour's work neither feigns nor hides what has crept for days. */
 static bool is_disturbed(const struct alert_slot *slot)
 {
-    return slot->kind != KIND_LEAK;
+    switch (slot->kind) {
+    case KIND_LEAK:
+    case KIND_TOPOFF_STOPPED:
+    case KIND_TOPOFF_MINERALS:
+    case KIND_WASTE:
+    case KIND_DRIFTING:
+        return false;
+    default:
+        return true;
+    }
 }
 
 static void suppress_all(struct engine *e, int tank, const char *who, struct now now, struct effects *fx)
@@ -187,6 +196,8 @@ void service_end(struct engine *e, int tank, struct now now, struct effects *fx)
     t->service_ends = true;
     if (t->span_count > 0)
         t->spans[t->span_count - 1].end = now.utc;
+    if (t->span_count > 0)
+        solids_served(&t->solids, t->spans[t->span_count - 1].begin, now.utc);
     tank_timer_set(e, tank, TANK_SERVICE, MONO_NEVER);
     tank_timer_set(e, tank, TANK_STEP, mono_add(now.mono, STEP_MS));
     release_all(e, tank, now, fx);

@@ -1,258 +1,287 @@
 #include "engine/solids.h"
 
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
-#include "water/trend.h"
+#include "engine/series.h"
 
-#define MIN(m) ((m)*MS_PER_MIN)
+/* A creep counts from these on. */
+#define CREEP_LEAST       0.013
+#define CREEP_LEAST_SINK  0.025
+#define CREEP_UNKNOWN     0.035 /* while the usual one is not known */
+#define CREEP_USUAL_MOST  0.05  /* a fault in the past must not hide the next */
+#define CREEP_TIMES       1.4
+#define CREEP_TIMES_SHORT 1.7
+#define PAST_SHORT_H      240
+#define CREEP_NOISES      4.0
+#define CREEP_TODAY_LEAST 0.0025 /* share a day: it goes on */
+#define LEVEL_LEAST_MM    2.5
+#define WAIT_MS           (18 * MS_PER_HOUR) /* a climb is looked at for so long before it is named */
+#define URGENT_DAYS       2.0
 
-/* A step: a change that came within an hour and then stands still. */
-#define STEP_SHARE    0.022
-#define STEP_NOISES   5.0
-#define STEP_LEAST    4.0 /* uS/cm */
-#define STEP_APART_MS MIN(100)
-
-/* A trend needs most of a day of hourly means; a climb counts from these on. */
-#define TREND_SPAN_H  240
-#define TREND_LEAST_H 20
-#define THREE_DAYS_H  72
-#define RECENT_H      26
-#define CLIMB_SHARE   0.025
-#define CLIMB_DAY     0.004 /* share of the level per day */
-
-/* Evaporation of small tanks: about 1 % of the water a day open, half of that under a lid. Top-off water
- * carries tap minerals at the worst. A probe drifts by a few per cent a day at the most; waste is faster than
- * both. */
-#define EVAPORATION_OPEN 0.012
-#define EVAPORATION_LID  0.007
-#define TOPOFF_WORST     420.0 /* uS/cm */
-#define DRIFT_MOST_DAY   0.035
+/* Waste is faster than evaporation, the minerals of tap water and a probe's drift. */
+#define WASTE_DAY        0.035
+#define WASTE_SURE_DAY   0.045
 #define DRIFT_SURE       0.05
+#define LIKE_USUAL_LO    0.6
+#define LIKE_USUAL_HI    1.5
+#define LIKE_EVAPORATION 1.5
+#define LIKE_TAP         2.2
+#define ANSWER_REAL      0.6
+#define ANSWER_NONE      0.3
+#define SINK_DAY_MOST    0.05
 
-#define OVER_SHARE_HOUR 0.008
-#define OVER_SHARE      0.03
-#define LEAK_MM         5.0
-#define LEVEL_FALL_MM   1.5
+/* Falling without a step: quickly within hours, or slowly within a night. */
+#define QUICK_BINS   30 /* 2.5 h */
+#define QUICK_SHARE  0.02
+#define SLOW_HOURS   10
+#define SLOW_SHARE   0.03
+#define LEAK_MM      4.0
+#define LEAK_SLOW_MM 5.0
+#define LEAK_TIMES   3.0 /* what evaporation takes */
+#define PAST_DAYS    7
+#define PAST_LEAST_H 24
+#define PAST_SKIP_H  12
 
 void solids_init(struct solids *s)
 {
     memset(s, 0, sizeof *s);
-    s->slope_day = s->noise = NAN;
+    s->noise = s->block_noise = s->temp_ref_c = NAN;
+    s->climb = s->sink = s->level_sink = (struct creep){ 0, NAN, 0, 0 };
+    s->slope_day = s->slope_sd = s->today_day = s->today_sd = NAN;
+    s->usual_day = s->level_usual_mm_day = s->evaporation_day = s->answer = NAN;
+    s->service_begin = s->service_end = s->climbs_since = UTC_NONE;
 }
 
-const struct solids_step *solids_last_step(const struct solids *s)
+struct span solids_range(const struct window *days, utc_t before, int days_back)
 {
-    return s->step_count == 0 ? NULL : &s->steps[s->step_count - 1];
-}
-
-/* Mean of the bins that end so long ago. */
-static double mean_ago(const struct window *w, utc_t now, int64_t ago_ms, int64_t span_ms)
-{
-    return w == NULL ? NAN : window_mean_over(w, (utc_t){ now.ms - ago_ms }, span_ms);
-}
-
-static int compare_double(const void *a, const void *b)
-{
-    double x = *(const double *)a, y = *(const double *)b;
-    return (x > y) - (x < y);
-}
-
-/* Median distance between neighbouring bins of the last day, as a standard deviation of one. */
-static double noise_of(const struct window *w, utc_t now)
-{
-    double d[288], last = NAN;
-    int n = 0;
-    for (int i = 0; i < 288; i++) {
-        const struct window_bin *bin = window_at(w, (utc_t){ now.ms - i * w->bin_ms });
-        double v = bin == NULL ? NAN : window_mean(bin);
-        if (!isnan(v) && !isnan(last))
-            d[n++] = fabs(v - last);
-        last = v;
+    double hours[SERIES_HOURS];
+    struct span range = { NAN, NAN };
+    int n = days_back * 24, count = 0;
+    series_take(days, before, hours, n);
+    for (int i = 0; i < n; i++) {
+        range.lo = fmin(range.lo, hours[i]);
+        range.hi = fmax(range.hi, hours[i]);
+        count += !isnan(hours[i]);
     }
-    if (n < 20)
-        return NAN;
-    qsort(d, (size_t)n, sizeof *d, compare_double);
-    return d[n / 2] / (0.6745 * sqrt(2.0));
+    return count < PAST_LEAST_H ? (struct span){ NAN, NAN } : range;
 }
 
-/* --- steps --- */
+/* --- what counts --- */
 
-static double step_least(const struct solids *s, double level)
+/* A short past has not shown the longest wait for a top-off. */
+static double times_usual(const struct creep *c)
 {
-    double noise = isnan(s->noise) ? 0 : s->noise;
-    return fmax(fmax(STEP_SHARE * level, STEP_NOISES * noise * sqrt(2.0 / 5.0)), STEP_LEAST);
+    return c->past < PAST_SHORT_H ? CREEP_TIMES_SHORT : CREEP_TIMES;
 }
 
-static void remember(struct solids *s, utc_t t, double before, double after)
+static double creep_limit(const struct solids *s, const struct creep *c, double least)
 {
-    if (s->step_count == SOLIDS_STEPS) {
-        memmove(s->steps, s->steps + 1, (SOLIDS_STEPS - 1) * sizeof *s->steps);
-        s->step_count--;
-    }
-    s->steps[s->step_count++] = (struct solids_step){ t, before, after };
+    double noise = isnan(s->block_noise) ? 0 : CREEP_NOISES * s->block_noise;
+    if (isnan(c->usual))
+        return fmax(CREEP_UNKNOWN, noise);
+    return fmax(fmax(least, noise), times_usual(c) * fmin(c->usual, CREEP_USUAL_MOST));
 }
 
-static bool find_step(struct solids *s, const struct window *w, utc_t now)
+static bool goes_on(const struct solids *s, int way)
 {
-    double after = mean_ago(w, now, 0, MIN(25)), before = mean_ago(w, now, MIN(75), MIN(30));
-    double early = mean_ago(w, now, MIN(12), MIN(13)), late = mean_ago(w, now, 0, MIN(12));
-    double older = mean_ago(w, now, MIN(105), MIN(30));
-    const struct solids_step *last = solids_last_step(s);
-    if (isnan(after) || isnan(before) || isnan(early) || isnan(late))
-        return false;
-    if (last != NULL && now.ms - last->t.ms < STEP_APART_MS)
-        return false;
-    double least = step_least(s, before);
-    bool still = fabs(late - early) < least / 2,
-         before_still = isnan(older) || fabs(before - older) < least / 2;
-    if (fabs(after - before) < least || !still || !before_still)
-        return false;
-    remember(s, now, before, after);
-    return true;
+    return way * s->today_day > fmax(CREEP_TODAY_LEAST, 2 * s->today_sd);
 }
 
-/* --- trend since the last step --- */
-
-/* Slope of the hourly means from `from` on, at most so many hours back; NaN when too few. */
-static double slope_over(const struct window *days, utc_t now, int64_t from_ms, int hours, double *span_days)
+bool solids_climbs(const struct solids *s)
 {
-    static double scratch[TREND_SCRATCH(TREND_SPAN_H)];
-    double t[TREND_SPAN_H], v[TREND_SPAN_H];
-    size_t n = 0;
-    struct trend trend;
-    for (int i = hours - 1; i >= 0; i--) {
-        utc_t at = { now.ms - i * days->bin_ms };
-        const struct window_bin *bin = window_at(days, at);
-        if (bin == NULL || at.ms - days->bin_ms < from_ms)
-            continue;
-        t[n] = -(double)i / 24.0;
-        v[n++] = window_mean(bin);
-    }
-    if (n < TREND_LEAST_H || trend_fit(t, v, n, scratch, &trend, NULL) != STATUS_OK)
-        return NAN;
-    *span_days = -t[0];
-    return trend.slope;
+    return s->climb.rise > creep_limit(s, &s->climb, CREEP_LEAST) && goes_on(s, 1) && s->slope_day > 0;
 }
 
-static bool is_climb(const struct solids *s, double slope_day, double span_days, double level)
+bool solids_sinks(const struct solids *s)
 {
-    double gain = slope_day * span_days;
-    return slope_day > CLIMB_DAY * level && gain > CLIMB_SHARE * level && gain > 3 * s->noise;
+    return s->sink.rise > creep_limit(s, &s->sink, CREEP_LEAST_SINK) && goes_on(s, -1) && s->slope_day < 0;
 }
 
-/* The whole stretch tells a slow climb, the last days one that began lately: the steepest that is a climb
- * counts. */
-static void find_trend(struct solids *s, const struct window *days, utc_t now)
+static bool is_calm(const struct solids *s)
 {
-    static const int spans_h[] = { THREE_DAYS_H, RECENT_H };
-    const struct solids_step *last = solids_last_step(s);
-    int64_t from_ms = last == NULL ? INT64_MIN : last->t.ms + MIN(30);
-    double level = window_mean_over(days, now, MS_PER_HOUR), span_days = 0;
-    s->slope_day = slope_over(days, now, from_ms, TREND_SPAN_H, &s->span_days);
-    for (unsigned i = 0; i < sizeof spans_h / sizeof *spans_h; i++) {
-        double slope = slope_over(days, now, from_ms, spans_h[i], &span_days);
-        if (slope > s->slope_day && is_climb(s, slope, span_days, level)) {
-            s->slope_day = slope;
-            s->span_days = span_days;
-        }
-    }
+    double limit = creep_limit(s, &s->climb, CREEP_LEAST);
+    double sink_limit = creep_limit(s, &s->sink, CREEP_LEAST_SINK);
+    return (s->climb.rise < limit / 2 || (s->climb.rise < limit && s->today_day < 0)) &&
+           s->sink.rise < sink_limit;
 }
 
-bool solids_look(struct solids *s, const struct solids_view *view, utc_t now)
+static bool level_sinks(const struct solids *s)
 {
-    if (view->ec_day == NULL)
-        return false;
-    double noise = noise_of(view->ec_day, now);
-    if (!isnan(noise))
-        s->noise = isnan(s->noise) ? noise : fmin(noise, 2 * s->noise);
-    bool step = find_step(s, view->ec_day, now);
-    find_trend(s, view->ec_days, now);
-    return step;
+    double usual = s->level_sink.usual;
+    return s->level_sink.rise >
+           (isnan(usual) ? 3 * LEVEL_LEAST_MM : fmax(LEVEL_LEAST_MM, CREEP_TIMES * usual));
 }
 
-/* --- causes --- */
+/* --- causes of a climb --- */
 
-/* Falls hour after hour, without the stillness of a step. */
-static bool runs_over(const struct solids *s, const struct window *w, utc_t now)
+/* Is it there when water is changed? A real climb answers to the change, a probe's does not. */
+static bool is_real(const struct solids *s)
 {
-    double h0 = mean_ago(w, now, 0, MIN(25)), h1 = mean_ago(w, now, MIN(60), MIN(25)),
-           h2 = mean_ago(w, now, MIN(120), MIN(25)), h3 = mean_ago(w, now, MIN(180), MIN(25));
-    double least = fmax(OVER_SHARE_HOUR * h3, isnan(s->noise) ? 0 : s->noise);
-    double whole = fmax(OVER_SHARE * h3, isnan(s->noise) ? 0 : 4 * s->noise);
-    return h3 - h2 > least && h2 - h1 > least && h1 - h0 > least && h3 - h0 > whole;
+    return s->answer > ANSWER_REAL;
 }
 
-static bool leaks(const struct solids_view *view, utc_t now)
+static bool is_the_probe(const struct solids *s)
 {
-    const struct window *w = view->level_day;
-    double l0 = mean_ago(w, now, 0, MIN(15)), l1 = mean_ago(w, now, MIN(45), MIN(15)),
-           l2 = mean_ago(w, now, MIN(90), MIN(15)), l3 = mean_ago(w, now, MIN(135), MIN(15));
-    double third = LEAK_MM / 5;
-    if (!(l3 - l0 > LEAK_MM && l3 - l2 > third && l2 - l1 > third && l1 - l0 > third))
-        return false;
-    double e0 = mean_ago(view->ec_day, now, 0, MIN(25)), e3 = mean_ago(view->ec_day, now, MIN(135), MIN(25));
-    return isnan(e0) || isnan(e3) || fabs(e0 - e3) < 0.05 * e3;
+    return s->answer < ANSWER_NONE;
 }
 
-/* Over two days, in mm; NaN where the level is not measured. */
-static double level_fall(const struct solids_view *view, utc_t now)
+static bool like(double v, double other, double least, double most)
 {
-    return mean_ago(view->level_days, now, 48 * MS_PER_HOUR, 4 * MS_PER_HOUR) -
-           mean_ago(view->level_days, now, 0, 4 * MS_PER_HOUR);
+    return v > least * other && v < most * other;
 }
 
-static enum solids_cause climb_cause(const struct solids *s, const struct solids_view *view, double level,
-                                     utc_t now)
+static enum solids_cause climb_cause(const struct solids *s, const struct solids_view *view)
 {
-    double per_day = s->slope_day / level, evaporation = view->lid ? EVAPORATION_LID : EVAPORATION_OPEN;
-    double fall_mm = level_fall(view, now);
-    if (fall_mm > LEVEL_FALL_MM)
+    double a_day = s->slope_day, evaporation = s->evaporation_day;
+    bool level = view->level_days != NULL;
+    if (level && level_sinks(s))
         return SOLIDS_TOPOFF_STOPPED;
-    if (per_day > DRIFT_MOST_DAY)
+    if (is_the_probe(s))
+        return SOLIDS_PROBE_DRIFTS;
+    if (a_day > WASTE_DAY)
         return SOLIDS_WASTE;
-    if (s->slope_day < evaporation * TOPOFF_WORST && !isnan(fall_mm))
-        return SOLIDS_TOPOFF_MINERALS;
-    if (per_day < 1.6 * evaporation)
+    if (!level && s->usual_day > CREEP_TODAY_LEAST && like(a_day, s->usual_day, LIKE_USUAL_LO, LIKE_USUAL_HI))
         return SOLIDS_TOPOFF_STOPPED;
+    if (!level && a_day < LIKE_EVAPORATION * evaporation)
+        return SOLIDS_TOPOFF_STOPPED;
+    if (a_day < LIKE_TAP * evaporation || view->mates_climb)
+        return SOLIDS_TOPOFF_MINERALS;
+    if (is_real(s))
+        return SOLIDS_WASTE;
     /* Waste that has just begun looks like a probe that drifts: wait until it would have shown itself. */
-    return s->slope_day * s->span_days > DRIFT_SURE * level ? SOLIDS_PROBE_DRIFTS : SOLIDS_UNKNOWN;
+    return s->climb.rise > DRIFT_SURE ? SOLIDS_PROBE_DRIFTS : SOLIDS_UNKNOWN;
 }
 
-static enum solids_cause set_cause(struct solids *s, enum solids_cause cause)
+/* --- falling within hours --- */
+
+/* Of a row's quarters each lies lower than the one before, by a fair share of the whole fall. */
+static bool falls_all_along(const double *x, int n, double least)
 {
-    s->cause = (int32_t)cause;
-    return cause;
+    double quarter[4];
+    for (int i = 0; i < 4; i++)
+        quarter[i] = series_median(x + n * i / 4, n * (i + 1) / 4 - n * i / 4, 2);
+    double whole = quarter[0] - quarter[3], share = 0.12 * whole;
+    return whole > 0.75 * least && quarter[0] - quarter[1] > share && quarter[1] - quarter[2] > share &&
+           quarter[2] - quarter[3] > share;
+}
+
+static bool falls(const double *x, int n, double least)
+{
+    struct slope slope = series_slope(x, n, n / 2);
+    double fall = -slope.per * n;
+    return fall > least && -slope.per > 3 * slope.sd && falls_all_along(x, n, least);
+}
+
+/* Below everything of the week before. */
+static bool is_new(const struct window *days, utc_t now, double v, double margin)
+{
+    struct span past = solids_range(days, (utc_t){ now.ms - PAST_SKIP_H * MS_PER_HOUR }, PAST_DAYS);
+    return isnan(past.lo) || v < past.lo - margin;
+}
+
+static bool level_says(const struct solids_view *view, utc_t now, int way)
+{
+    double hours[SLOW_HOURS];
+    series_take(view->level_days, now, hours, SLOW_HOURS);
+    double late = series_median(hours + SLOW_HOURS - 2, 2, 1), early = series_median(hours, 3, 1);
+    return isnan(late) || isnan(early) || way * (late - early) > -1.0;
+}
+
+static bool runs_over(const struct solids *s, const struct solids_view *view, utc_t now)
+{
+    double fine[QUICK_BINS], hours[SLOW_HOURS], level;
+    solids_row(s, view->ec_day, view->temp_day, now, fine, QUICK_BINS);
+    solids_row(s, view->ec_days, view->temp_days, now, hours, SLOW_HOURS);
+    level = series_median(fine + QUICK_BINS - 8, 8, 2);
+    double noise = isnan(s->noise) ? 0 : s->noise;
+    if (isnan(level) || !(falls(fine, QUICK_BINS, fmax(QUICK_SHARE * level, 4 * noise)) ||
+                          falls(hours, SLOW_HOURS, SLOW_SHARE * level)))
+        return false;
+    return level_says(view, now, 1) && is_new(view->ec_days, now, level, 0.005 * level);
+}
+
+static bool leaks(const struct solids *s, const struct solids_view *view, utc_t now)
+{
+    double fine[QUICK_BINS], hours[SLOW_HOURS];
+    double evaporated = isnan(s->level_usual_mm_day) ? 0 : fmax(s->level_usual_mm_day, 0);
+    series_take(view->level_day, now, fine, QUICK_BINS);
+    series_take(view->level_days, now, hours, SLOW_HOURS);
+    double level = series_median(fine + QUICK_BINS - 5, 5, 1);
+    if (isnan(level) || !(falls(fine + 4, QUICK_BINS - 4, LEAK_MM) ||
+                          falls(hours, SLOW_HOURS, LEAK_SLOW_MM + LEAK_TIMES * evaporated * SLOW_HOURS / 24)))
+        return false;
+    double before = window_mean_over(view->level_days, (utc_t){ now.ms - 3 * MS_PER_HOUR }, 2 * MS_PER_HOUR);
+    return is_new(view->level_days, now, level, 1.0) || before - level > 3 * LEAK_MM;
+}
+
+/* Early on all climbs look alike: it is named when it has gone on for a while, or the band's edge is near. */
+static bool may_be_named(struct solids *s, const struct solids_view *view, utc_t now)
+{
+    double ec = window_mean_over(view->ec_days, now, MS_PER_HOUR);
+    if (!utc_is_set(s->climbs_since))
+        s->climbs_since = now;
+    return now.ms - s->climbs_since.ms >= WAIT_MS || log(view->ec_hi / ec) / s->slope_day < URGENT_DAYS;
+}
+
+bool solids_is_sure(const struct solids *s, enum solids_cause cause)
+{
+    return (cause == SOLIDS_WASTE && s->slope_day > WASTE_SURE_DAY) ||
+           (cause == SOLIDS_PROBE_DRIFTS && is_the_probe(s)) ||
+           (cause == SOLIDS_TOPOFF_STOPPED && level_sinks(s));
 }
 
 enum solids_cause solids_judge(struct solids *s, const struct solids_view *view, utc_t now)
 {
-    s->cause = SOLIDS_UNKNOWN;
-    if (leaks(view, now))
-        return set_cause(s, SOLIDS_LEAK);
-    if (view->ec_day == NULL)
-        return SOLIDS_UNKNOWN;
-    if (runs_over(s, view->ec_day, now))
-        return set_cause(s, SOLIDS_TOPOFF_OVER);
-    double level = mean_ago(view->ec_day, now, 0, MIN(60));
-    if (isnan(level) || isnan(s->slope_day))
-        return SOLIDS_UNKNOWN;
-    bool climbs = is_climb(s, s->slope_day, s->span_days, level);
-    bool calm = s->slope_day < CLIMB_DAY * level / 2;
-    return set_cause(s, climbs ? climb_cause(s, view, level, now) : calm ? SOLIDS_FINE : SOLIDS_UNKNOWN);
+    enum solids_cause cause = SOLIDS_UNKNOWN;
+    if (view->level_day != NULL && leaks(s, view, now))
+        cause = SOLIDS_LEAK;
+    else if (view->ec_day != NULL && runs_over(s, view, now))
+        cause = SOLIDS_TOPOFF_OVER;
+    else if (view->level_days != NULL && level_sinks(s))
+        cause = SOLIDS_TOPOFF_STOPPED;
+    else if (view->ec_day == NULL || isnan(s->block_noise))
+        cause = SOLIDS_UNKNOWN;
+    else if (solids_climbs(s))
+        cause = may_be_named(s, view, now) ? climb_cause(s, view) : SOLIDS_UNKNOWN;
+    else if (solids_sinks(s) && s->slope_day > -SINK_DAY_MOST)
+        cause = SOLIDS_PROBE_DRIFTS;
+    else if (is_calm(s))
+        cause = SOLIDS_FINE;
+    if (cause == SOLIDS_FINE)
+        s->climbs_since = UTC_NONE;
+    s->cause = (int32_t)cause;
+    return cause;
+}
+
+static void visit_creep(struct creep *c, struct pack *p)
+{
+    pack_f64(p, &c->rise, -1e6, 1e6);
+    pack_f64(p, &c->usual, -1e6, 1e6);
+    pack_f64(p, &c->hours, 0, 1e4);
+    pack_f64(p, &c->past, 0, 1e4);
 }
 
 void solids_visit(struct solids *s, struct pack *p)
 {
+    double *numbers[] = { &s->noise,          &s->temp_share, &s->temp_ref_c,  &s->slope_day,
+                          &s->slope_sd,       &s->span_days,  &s->today_day,   &s->today_sd,
+                          &s->usual_day,      &s->answer,     &s->block_noise, &s->level_usual_mm_day,
+                          &s->evaporation_day };
     pack_i32(p, &s->step_count, 0, SOLIDS_STEPS);
     for (int i = 0; i < s->step_count && !p->bad; i++) {
         pack_utc(p, &s->steps[i].t);
         pack_f64(p, &s->steps[i].before, -1e6, 1e6);
         pack_f64(p, &s->steps[i].after, -1e6, 1e6);
+        pack_bool(p, &s->steps[i].announced);
     }
-    pack_f64(p, &s->slope_day, -1e6, 1e6);
-    pack_f64(p, &s->span_days, 0, 1e4);
-    pack_f64(p, &s->noise, 0, 1e6);
+    for (unsigned i = 0; i < sizeof numbers / sizeof *numbers; i++)
+        pack_f64(p, numbers[i], -1e6, 1e6);
+    visit_creep(&s->climb, p);
+    visit_creep(&s->sink, p);
+    visit_creep(&s->level_sink, p);
+    pack_utc(p, &s->service_begin);
+    pack_utc(p, &s->service_end);
+    pack_utc(p, &s->climbs_since);
     pack_i32(p, &s->cause, SOLIDS_UNKNOWN, SOLIDS_PROBE_DRIFTS);
 }

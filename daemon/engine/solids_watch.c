@@ -1,37 +1,37 @@
-/* Every ten minutes: what the dissolved solids of a tank do, and what tanks of one water do together. */
+/* What the dissolved solids of a tank do: learnt every hour, judged every ten minutes. */
 #include "engine/state.h"
 
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
 
+#include "base/number.h"
 #include "base/text.h"
 
-#define LOOK_EVERY_MIN    10
-#define BATCH_SPAN_MS     MS_PER_DAY
-#define BATCH_LEAST_TANKS 2
-#define DRY_SHARE         0.12 /* of the hour before: the probe hangs in the air */
-#define DRY_MOST_US_CM    25.0
-#define AIR_JUMP_SHARE    0.55 /* of the way to the room */
-#define AIR_GAP_C         1.5
-#define PH_DRIFT_DAY      0.025
-#define PH_DRIFT_SUM      0.12
-#define SOURCE_RISE_US_CM 8.0
-#define SOURCE_TIMES      1.5
+#define LOOK_EVERY_MIN   10
+#define LEARN_EVERY_MIN  60
+#define QUICK_MS         (150 * MS_PER_MIN)
+#define FALL_SHARE       0.04 /* an unannounced fall that asks a question */
+#define FALL_BLIND_SHARE 0.08 /* when no target is known */
+#define FALL_STANDS_MS   MS_PER_DAY
+#define PAST_DAYS        7
+#define NEW_SHARE        0.01
+#define DUE_MOST_DAYS    60.0
+#define MATES_LEAST      2
 
-static const struct window *days_window(const struct engine *e, int place, enum quantity q)
+const struct window *days_window(const struct engine *e, int place, enum quantity q)
 {
     int s = speaking_stream(e, place, q);
     return s < 0 || !e->streams[s].seen ? NULL : &e->streams[s].days;
 }
 
-static bool lives(const struct engine *e, int place, enum quantity q)
+bool place_lives(const struct engine *e, int place, enum quantity q)
 {
     return !isnan(value_now(e, place, q));
 }
 
-static void judge(struct engine *e, int place, enum alert_kind kind, enum quantity q, enum tri condition,
-                  double value, double limit, const char *evidence, struct now now, struct effects *fx)
+void judge_named(struct engine *e, int place, enum alert_kind kind, enum quantity q, enum tri condition,
+                 double value, double limit, const char *evidence, struct now now, struct effects *fx)
 {
     int slot = slot_find(e->site, place, kind, q);
     if (slot < 0)
@@ -41,218 +41,296 @@ static void judge(struct engine *e, int place, enum alert_kind kind, enum quanti
     alarm_judge(&e->alarms, slot, condition, value, limit, now, fx);
 }
 
-/* --- one tank --- */
+static double target_ec(const struct engine *e, int tank)
+{
+    int water = e->site->tanks[tank].water;
+    return water < 0 ? NAN : e->site->waters[water].target[Q_EC];
+}
+
+/* --- what is looked at --- */
+
+static bool mates_climb(const struct engine *e, int tank)
+{
+    int water = e->site->tanks[tank].water, mates = 0, climbing = 0;
+    for (int i = 0; water >= 0 && i < e->site->tank_count; i++) {
+        if (i == tank || e->site->tanks[i].water != water || !place_lives(e, e->site->tanks[i].place, Q_EC))
+            continue;
+        mates++;
+        climbing += solids_climbs(&e->tanks[i].solids);
+    }
+    return climbing >= MATES_LEAST && 2 * climbing >= mates;
+}
+
+static struct solids_view view_of(const struct engine *e, int tank)
+{
+    const struct tank *t = &e->site->tanks[tank];
+    int place = t->place;
+    bool level = place_lives(e, place, Q_LEVEL), ec = place_lives(e, place, Q_EC);
+    return (struct solids_view){ .ec_day = ec ? day_window(e, place, Q_EC) : NULL,
+                                 .ec_days = ec ? days_window(e, place, Q_EC) : NULL,
+                                 .temp_day = day_window(e, place, Q_TEMP),
+                                 .temp_days = days_window(e, place, Q_TEMP),
+                                 .level_day = level ? day_window(e, place, Q_LEVEL) : NULL,
+                                 .level_days = level ? days_window(e, place, Q_LEVEL) : NULL,
+                                 .volume_l = t->volume_l,
+                                 .lid = t->lid,
+                                 .room_c = value_now(e, e->site->room_place, Q_TEMP),
+                                 .change_share = t->change_l_week / t->volume_l,
+                                 .ec_hi = t->band[Q_EC].hi,
+                                 .mates_climb = mates_climb(e, tank) };
+}
+
+/* --- steps --- */
 
 static void tell_step(struct engine *e, int tank, struct now now, struct effects *fx)
 {
     struct tank_state *t = &e->tanks[tank];
     const struct solids_step *step = solids_last_step(&t->solids);
-    t->last_change = now.utc;
-    t->last_step_ec = step->after - step->before;
-    event_add(fx, now, EVENT_CHANGE_SEEN, e->site->tanks[tank].place, Q_EC, t->last_step_ec,
-              "dissolved solids stepped from %.0f to %.0f µS/cm: water was changed%s", step->before,
-              step->after, t->in_service ? " in the service window" : "");
+    event_add(fx, now, EVENT_CHANGE_SEEN, e->site->tanks[tank].place, Q_EC, step->after - step->before,
+              "dissolved solids stepped from %.0f to %.0f µS/cm: water was changed or topped off, %s",
+              step->before, step->after,
+              step->announced || t->in_service ? "in the service window" : "not announced");
     tank_changed(fx, now, tank);
 }
 
-static void solids_evidence(const struct engine *e, int tank, char *buf, size_t cap)
+/* The tank's last change, also one of a service window, which is told there. */
+static void take_over_step(struct engine *e, int tank, struct now now, struct effects *fx)
+{
+    struct tank_state *t = &e->tanks[tank];
+    const struct solids_step *step = solids_last_step(&t->solids);
+    if (step == NULL || step->t.ms == t->last_change.ms)
+        return;
+    t->last_change = step->t;
+    t->last_step_ec = step->after - step->before;
+    tank_changed(fx, now, tank);
+}
+
+bool solids_step_is_new(const struct engine *e, int tank, const struct solids_step *step)
+{
+    const struct window *days = days_window(e, e->site->tanks[tank].place, Q_EC);
+    if (days == NULL)
+        return true;
+    struct span past = solids_range(days, (utc_t){ step->t.ms - 2 * MS_PER_HOUR }, PAST_DAYS);
+    if (isnan(past.lo))
+        return true;
+    return step->after < step->before ? step->after < past.lo * (1 - NEW_SHARE)
+                                      : step->after > past.hi * (1 + NEW_SHARE);
+}
+
+/* Water of the tank's own kind brings it nearer to its target, and a top-off back to where it was. */
+static bool fell_strangely(const struct engine *e, int tank, const struct solids_step *step)
+{
+    double target = target_ec(e, tank), share = 1 - step->after / step->before;
+    bool away = isnan(target) || fabs(step->after - target) > fabs(step->before - target);
+    return !step->announced && away && share > (isnan(target) ? FALL_BLIND_SHARE : FALL_SHARE) &&
+           !solids_step_is_usual(&e->tanks[tank].solids, step) && solids_step_is_new(e, tank, step);
+}
+
+static void watch_fall(struct engine *e, int tank, struct now now, struct effects *fx)
+{
+    const struct solids_step *step = solids_last_step(&e->tanks[tank].solids);
+    char evidence[ALERT_EVIDENCE_MAX];
+    int place = e->site->tanks[tank].place;
+    if (step == NULL)
+        return;
+    struct text out = text_over(evidence, sizeof evidence);
+    text_printf(&out, "from %.0f to %.0f µS/cm within the hour", step->before, step->after);
+    if (!isnan(target_ec(e, tank)))
+        text_printf(&out, ", away from the target %.0f µS/cm", target_ec(e, tank));
+    text_put(&out, "; lower than the week before; no change was announced");
+    enum tri condition = now.utc.ms - step->t.ms > FALL_STANDS_MS || step->announced ? TRI_NO
+                         : fell_strangely(e, tank, step)                             ? TRI_YES
+                                                                                     : TRI_KEEP;
+    judge_named(e, place, KIND_EC_FALL, Q_COUNT, condition, step->after, step->before, evidence, now, fx);
+}
+
+/* --- what is said --- */
+
+static void say_creep(struct text *out, const struct solids *s, const struct creep *c, double ec)
+{
+    char span[32];
+    text_printf(out, "%.0f µS/cm, %.1f %% %s %s", ec, 100 * c->rise, c == &s->sink ? "down over" : "up over",
+                span_format((int64_t)(c->hours * (double)MS_PER_HOUR), span, sizeof span));
+    if (!isnan(c->usual))
+        text_printf(out, " (usual here at most %.1f %%)", 100 * c->usual);
+    if (!isnan(s->slope_day))
+        text_printf(out, ", %+.1f µS/cm a day", s->slope_day * ec);
+}
+
+static void say_level(struct text *out, const struct engine *e, int tank)
 {
     const struct solids *s = &e->tanks[tank].solids;
+    double level = value_now(e, e->site->tanks[tank].place, Q_LEVEL);
+    if (isnan(level))
+        return;
+    text_printf(out, "; level %.0f mm", level);
+    if (s->level_sink.rise > 1)
+        text_printf(out, ", %.1f mm lower than it was", s->level_sink.rise);
+    else
+        text_put(out, ", held");
+}
+
+static void say_quick(struct text *out, const struct engine *e, int tank, struct now now)
+{
     int place = e->site->tanks[tank].place;
-    double ec = value_now(e, place, Q_EC), level = value_now(e, place, Q_LEVEL);
+    static const struct {
+        enum quantity q;
+        const char *what, *unit;
+    } said[] = { { Q_EC, "", " µS/cm" }, { Q_LEVEL, "level ", " mm" } };
+    for (unsigned i = 0; i < 2; i++) {
+        const struct window *w = place_lives(e, place, said[i].q) ? day_window(e, place, said[i].q) : NULL;
+        if (w == NULL)
+            continue;
+        double v = window_mean_over(w, now.utc, 20 * MS_PER_MIN);
+        double was = window_mean_over(w, (utc_t){ now.utc.ms - QUICK_MS }, 30 * MS_PER_MIN);
+        text_printf(out, "%s%s%.0f%s, %.0f%s 2.5 h before", out->len > 0 ? "; " : "", said[i].what, v,
+                    said[i].unit, was, said[i].unit);
+    }
+}
+
+static void say_reason(struct text *out, const struct engine *e, int tank, enum solids_cause cause)
+{
+    const struct solids *s = &e->tanks[tank].solids;
+    double evaporation = 100 * s->evaporation_day;
+    if (cause == SOLIDS_PROBE_DRIFTS && !isnan(s->answer) && s->climb.rise > s->sink.rise)
+        text_printf(out, "; the last change took %.0f %% of what a real climb would have lost",
+                    100 * fmax(s->answer, 0));
+    else if (cause == SOLIDS_PROBE_DRIFTS && s->sink.rise > s->climb.rise)
+        text_put(out, "; water that nobody changes does not lose solids");
+    else if (cause != SOLIDS_TOPOFF_OVER && cause != SOLIDS_LEAK && !isnan(evaporation))
+        text_printf(out, "; evaporation explains about %.1f %% a day", evaporation);
+}
+
+static void say_evidence(const struct engine *e, int tank, enum solids_cause cause, char *buf, size_t cap,
+                         struct now now)
+{
+    const struct solids *s = &e->tanks[tank].solids;
+    double ec = value_now(e, e->site->tanks[tank].place, Q_EC);
     struct text out = text_over(buf, cap);
-    text_printf(&out, "%.0f µS/cm now", ec);
-    if (!isnan(s->slope_day))
-        text_printf(&out, ", %+.1f µS/cm a day (%+.1f %%) over %.1f days", s->slope_day,
-                    100 * s->slope_day / ec, s->span_days);
-    if (!isnan(level))
-        text_printf(&out, ", level %.0f mm", level);
+    if (cause == SOLIDS_TOPOFF_OVER || cause == SOLIDS_LEAK) {
+        say_quick(&out, e, tank, now);
+        return;
+    }
+    if (!isnan(ec))
+        say_creep(&out, s, s->sink.rise > s->climb.rise ? &s->sink : &s->climb, ec);
+    say_level(&out, e, tank);
+    say_reason(&out, e, tank, cause);
+}
+
+/* The nearest limit ahead and when it is reached at this pace. */
+static void say_due(const struct engine *e, int tank, struct alert *pub, struct now now)
+{
+    const struct tank *t = &e->site->tanks[tank];
+    const struct solids *s = &e->tanks[tank].solids;
+    double ec = value_now(e, t->place, Q_EC), target = target_ec(e, tank);
+    double drift = t->water < 0 ? NAN : e->site->waters[t->water].drift[Q_EC];
+    int way = s->slope_day > 0 ? 1 : -1;
+    double limits[] = { way > 0 ? t->band[Q_EC].hi : t->band[Q_EC].lo, target + way * drift }, nearest = NAN;
+    char number[32], span[32];
+    for (unsigned i = 0; i < 2; i++)
+        if (way * (limits[i] - ec) > 0)
+            nearest = way > 0 ? fmin(nearest, limits[i]) : fmax(nearest, limits[i]);
+    double days = log(nearest / ec) / s->slope_day;
+    pub->due = UTC_NONE;
+    if (!(days > 0 && days < DUE_MOST_DAYS))
+        return;
+    pub->due = (utc_t){ now.utc.ms + (int64_t)(days * (double)MS_PER_DAY) };
+    size_t at = strlen(pub->evidence);
+    number_format(number, sizeof number, nearest, 0);
+    snprintf(pub->evidence + at, sizeof pub->evidence - at, "; %s %s µS/cm in about %s",
+             way > 0 ? "above" : "below", number,
+             span_format((int64_t)(days * 24) * MS_PER_HOUR, span, sizeof span));
+}
+
+/* --- causes --- */
+
+static const struct {
+    enum alert_kind kind;
+    enum quantity q;
+    enum solids_cause cause;
+} causes[] = { { KIND_LEAK, Q_COUNT, SOLIDS_LEAK },
+               { KIND_TOPOFF_OVER, Q_COUNT, SOLIDS_TOPOFF_OVER },
+               { KIND_TOPOFF_STOPPED, Q_COUNT, SOLIDS_TOPOFF_STOPPED },
+               { KIND_TOPOFF_MINERALS, Q_COUNT, SOLIDS_TOPOFF_MINERALS },
+               { KIND_WASTE, Q_COUNT, SOLIDS_WASTE },
+               { KIND_DRIFTING, Q_EC, SOLIDS_PROBE_DRIFTS } };
+#define CAUSES (sizeof causes / sizeof *causes)
+
+/* A creep named once keeps its name until it ends, for the causes look alike while it grows; unless another
+ * shows itself plainly, which is told when the wrong one has gone. */
+static bool is_creep(unsigned i)
+{
+    return causes[i].cause != SOLIDS_LEAK && causes[i].cause != SOLIDS_TOPOFF_OVER;
+}
+
+static bool named_otherwise(const struct engine *e, int place, enum solids_cause cause)
+{
+    for (unsigned i = 0; i < CAUSES; i++)
+        if (is_creep(i) && causes[i].cause != cause && alert_is_active(e, place, causes[i].kind, causes[i].q))
+            return true;
+    return false;
+}
+
+static enum tri condition_of(const struct engine *e, int tank, unsigned i, enum solids_cause cause)
+{
+    const struct solids *s = &e->tanks[tank].solids;
+    if (cause == causes[i].cause)
+        return is_creep(i) && named_otherwise(e, e->site->tanks[tank].place, cause) ? TRI_KEEP : TRI_YES;
+    return cause == SOLIDS_FINE || (is_creep(i) && solids_is_sure(s, cause)) ? TRI_NO : TRI_KEEP;
 }
 
 static void judge_causes(struct engine *e, int tank, enum solids_cause cause, struct now now,
                          struct effects *fx)
 {
-    static const struct {
-        enum alert_kind kind;
-        enum quantity q;
-        enum solids_cause cause;
-    } table[] = { { KIND_LEAK, Q_COUNT, SOLIDS_LEAK },
-                  { KIND_TOPOFF_OVER, Q_COUNT, SOLIDS_TOPOFF_OVER },
-                  { KIND_TOPOFF_STOPPED, Q_COUNT, SOLIDS_TOPOFF_STOPPED },
-                  { KIND_TOPOFF_MINERALS, Q_COUNT, SOLIDS_TOPOFF_MINERALS },
-                  { KIND_WASTE, Q_COUNT, SOLIDS_WASTE },
-                  { KIND_DRIFTING, Q_EC, SOLIDS_PROBE_DRIFTS } };
-    const struct solids *s = &e->tanks[tank].solids;
     int place = e->site->tanks[tank].place;
-    char evidence[ALERT_EVIDENCE_MAX];
-    solids_evidence(e, tank, evidence, sizeof evidence);
-    for (unsigned i = 0; i < sizeof table / sizeof *table; i++) {
-        bool over = cause == SOLIDS_FINE || cause == SOLIDS_WASTE;
-        enum tri condition = cause == table[i].cause ? TRI_YES : over ? TRI_NO : TRI_KEEP;
-        if (table[i].kind == KIND_LEAK && rules_wet(e, place))
+    double ec = value_now(e, place, Q_EC), level = value_now(e, place, Q_LEVEL);
+    for (unsigned i = 0; i < CAUSES; i++) {
+        int slot = slot_find(e->site, place, causes[i].kind, causes[i].q);
+        enum tri condition = condition_of(e, tank, i, cause);
+        if (slot < 0 || (causes[i].kind == KIND_LEAK && rules_wet(e, place)))
             continue; /* the detector has spoken */
-        judge(e, place, table[i].kind, table[i].q, condition, s->slope_day, NAN, evidence, now, fx);
+        struct alert *pub = &e->alarms.items[slot].pub;
+        if (condition == TRI_YES) {
+            say_evidence(e, tank, cause, pub->evidence, sizeof pub->evidence, now);
+            if (is_creep(i))
+                say_due(e, tank, pub, now);
+        }
+        alarm_judge(&e->alarms, slot, condition, causes[i].kind == KIND_LEAK ? level : ec, NAN, now, fx);
     }
 }
 
-/* A climb named once keeps its name until it ends, for the causes look alike while it grows; but waste shows
- * itself by its speed. */
-static enum solids_cause settled(const struct engine *e, int place, enum solids_cause cause)
+const char *solids_cause_title(enum solids_cause cause)
 {
-    static const enum alert_kind climbs[] = { KIND_TOPOFF_STOPPED, KIND_TOPOFF_MINERALS, KIND_WASTE };
-    if (cause < SOLIDS_TOPOFF_STOPPED || cause == SOLIDS_LEAK || cause == SOLIDS_TOPOFF_OVER ||
-        cause == SOLIDS_WASTE)
-        return cause;
-    for (unsigned i = 0; i < sizeof climbs / sizeof *climbs; i++)
-        if (alert_is_active(e, place, climbs[i], Q_COUNT))
-            return SOLIDS_UNKNOWN;
-    return alert_is_active(e, place, KIND_DRIFTING, Q_EC) ? SOLIDS_UNKNOWN : cause;
+    for (unsigned i = 0; i < CAUSES; i++)
+        if (causes[i].cause == cause)
+            return kind_info(causes[i].kind)->title;
+    return NULL;
 }
 
-static struct solids_view view_of(const struct engine *e, int tank)
+enum solids_cause solids_named(const struct engine *e, int place)
 {
-    int place = e->site->tanks[tank].place;
-    bool level = lives(e, place, Q_LEVEL), ec = lives(e, place, Q_EC);
-    return (struct solids_view){ .ec_day = ec ? day_window(e, place, Q_EC) : NULL,
-                                 .ec_days = ec ? days_window(e, place, Q_EC) : NULL,
-                                 .level_day = level ? day_window(e, place, Q_LEVEL) : NULL,
-                                 .level_days = level ? days_window(e, place, Q_LEVEL) : NULL,
-                                 .lid = e->site->tanks[tank].lid };
-}
-
-static void watch_ph(struct engine *e, int place, struct now now, struct effects *fx)
-{
-    const struct window *w = lives(e, place, Q_PH) ? days_window(e, place, Q_PH) : NULL;
-    char evidence[ALERT_EVIDENCE_MAX];
-    if (w == NULL)
-        return;
-    double day[5];
-    for (int i = 0; i < 5; i++)
-        day[i] = window_mean_over(w, (utc_t){ now.utc.ms - i * MS_PER_DAY }, MS_PER_DAY);
-    double sum = day[0] - day[4];
-    bool steady = true;
-    for (int i = 0; i < 4; i++)
-        steady = steady && (day[i] - day[i + 1]) * sum > 0 && fabs(day[i] - day[i + 1]) > PH_DRIFT_DAY;
-    if (isnan(sum))
-        return;
-    snprintf(evidence, sizeof evidence,
-             "the daily mean crept from pH %.2f to %.2f in four days, every day the same way", day[4],
-             day[0]);
-    enum tri condition = steady && fabs(sum) > PH_DRIFT_SUM ? TRI_YES
-                         : fabs(sum) < PH_DRIFT_SUM / 2     ? TRI_NO
-                                                            : TRI_KEEP;
-    judge(e, place, KIND_DRIFTING, Q_PH, condition, day[0], NAN, evidence, now, fx);
+    for (unsigned i = 0; i < CAUSES; i++)
+        if (alert_is_active(e, place, causes[i].kind, causes[i].q))
+            return causes[i].cause;
+    return SOLIDS_UNKNOWN;
 }
 
 void solids_watch(struct engine *e, int tank, struct now now, struct effects *fx)
 {
     struct tank_state *t = &e->tanks[tank];
     int place = e->site->tanks[tank].place;
-    if ((now.utc.ms / MS_PER_MIN) % LOOK_EVERY_MIN != tank % LOOK_EVERY_MIN)
+    int64_t minute = now.utc.ms / MS_PER_MIN;
+    if (minute % LOOK_EVERY_MIN != tank % LOOK_EVERY_MIN)
         return;
-    struct solids_view view = view_of(e, tank);
     if (alert_is_active(e, place, KIND_OUT_OF_WATER, Q_COUNT))
         return;
+    struct solids_view view = view_of(e, tank);
+    if (minute % LEARN_EVERY_MIN == tank % LOOK_EVERY_MIN)
+        solids_learn(&t->solids, &view, now.utc);
     if (solids_look(&t->solids, &view, now.utc))
         tell_step(e, tank, now, fx);
+    take_over_step(e, tank, now, fx);
     enum solids_cause cause = solids_judge(&t->solids, &view, now.utc);
-    judge_causes(e, tank, settled(e, place, cause), now, fx);
-    watch_ph(e, place, now, fx);
-}
-
-/* --- out of the water: seen with the readings, not on the clock --- */
-
-void air_watch(struct engine *e, int tank, struct now now, struct effects *fx)
-{
-    int place = e->site->tanks[tank].place;
-    const struct window *ec = lives(e, place, Q_EC) ? day_window(e, place, Q_EC) : NULL;
-    const struct window *temp = lives(e, place, Q_TEMP) ? day_window(e, place, Q_TEMP) : NULL;
-    char evidence[ALERT_EVIDENCE_MAX];
-    double ec_before =
-        ec == NULL ? NAN : window_mean_over(ec, (utc_t){ now.utc.ms - 20 * MS_PER_MIN }, 6 * MS_PER_HOUR);
-    double ec_now = value_now(e, place, Q_EC), room = value_now(e, e->site->room_place, Q_TEMP);
-    double t_now = value_now(e, place, Q_TEMP);
-    double t_before =
-        temp == NULL ? NAN : window_mean_over(temp, (utc_t){ now.utc.ms - 30 * MS_PER_MIN }, 20 * MS_PER_MIN);
-    bool dry = ec_now < DRY_MOST_US_CM && ec_now < DRY_SHARE * ec_before;
-    bool air = fabs(t_before - room) > AIR_GAP_C && (t_before - t_now) / (t_before - room) > AIR_JUMP_SHARE;
-    bool active = alert_is_active(e, place, KIND_OUT_OF_WATER, Q_COUNT);
-    bool wet = ec == NULL ? fabs(t_now - room) > AIR_GAP_C : ec_now > 2 * DRY_MOST_US_CM;
-    enum tri condition = dry || (ec == NULL && air) ? TRI_YES : !active || wet ? TRI_NO : TRI_KEEP;
-    snprintf(evidence, sizeof evidence, "%.0f µS/cm, before %.0f; %.1f °C, before %.1f, room %.1f", ec_now,
-             ec_before, t_now, t_before, room);
-    judge(e, place, KIND_OUT_OF_WATER, Q_COUNT, condition, ec == NULL ? t_now : ec_now, NAN, evidence, now,
-          fx);
-}
-
-/* --- tanks of one water: a bad batch --- */
-
-/* A change that moved the tank away from its water's target. +1 up, -1 down, 0 none. */
-static int strayed(const struct engine *e, int tank, utc_t now)
-{
-    const struct solids_step *step = solids_last_step(&e->tanks[tank].solids);
-    const struct water *water = &e->site->waters[e->site->tanks[tank].water];
-    double target = water->target[Q_EC];
-    if (step == NULL || isnan(target) || now.ms - step->t.ms > BATCH_SPAN_MS)
-        return 0;
-    double away = fabs(step->after - target) - fabs(step->before - target);
-    if (away < 0.015 * target)
-        return 0;
-    return step->after > step->before ? 1 : -1;
-}
-
-static void watch_batch(struct engine *e, int place, int water, struct now now, struct effects *fx)
-{
-    int up = 0, down = 0;
-    char evidence[ALERT_EVIDENCE_MAX];
-    struct text out = text_over(evidence, sizeof evidence);
-    for (int i = 0; i < e->site->tank_count; i++) {
-        int way = e->site->tanks[i].water == water ? strayed(e, i, now.utc) : 0;
-        up += way > 0;
-        down += way < 0;
-        if (way != 0)
-            text_printf(&out, "%s%s %+.0f µS/cm", out.len > 0 ? ", " : "", e->site->tanks[i].id,
-                        e->tanks[i].last_step_ec);
-    }
-    int most = up > down ? up : down;
-    text_printf(&out, " within a day, away from the target %.0f µS/cm", e->site->waters[water].target[Q_EC]);
-    judge(e, place, KIND_BATCH, Q_COUNT, most >= BATCH_LEAST_TANKS ? TRI_YES : TRI_NO, most,
-          BATCH_LEAST_TANKS, evidence, now, fx);
-}
-
-/* --- the source --- */
-
-static void watch_source(struct engine *e, int place, struct now now, struct effects *fx)
-{
-    const struct window *w = lives(e, place, Q_EC) ? days_window(e, place, Q_EC) : NULL;
-    char evidence[ALERT_EVIDENCE_MAX];
-    if (w == NULL)
-        return;
-    double today = window_mean_over(w, now.utc, 12 * MS_PER_HOUR), best = INFINITY;
-    for (int i = 1; i < 20; i++) {
-        double day = window_mean_over(w, (utc_t){ now.utc.ms - i * MS_PER_DAY }, MS_PER_DAY);
-        if (!isnan(day))
-            best = fmin(best, day);
-    }
-    if (isnan(today) || isinf(best))
-        return;
-    snprintf(evidence, sizeof evidence, "purified water at %.0f µS/cm, at its best %.0f in the last weeks",
-             today, best);
-    double limit = fmax(best + SOURCE_RISE_US_CM, SOURCE_TIMES * best);
-    enum tri condition = today > limit ? TRI_YES : today < (limit + best) / 2 ? TRI_NO : TRI_KEEP;
-    judge(e, place, KIND_SOURCE_WORN, Q_COUNT, condition, today, limit, evidence, now, fx);
-}
-
-void waters_watch(struct engine *e, struct now now, struct effects *fx)
-{
-    if ((now.utc.ms / MS_PER_MIN) % LOOK_EVERY_MIN != 0)
-        return;
-    for (int p = 0; p < e->site->place_count; p++) {
-        const struct place *place = &e->site->places[p];
-        if (place->kind == PLACE_SOURCE)
-            watch_source(e, p, now, fx);
-        for (int w = 0; place->kind == PLACE_WATER && w < e->site->water_count; w++)
-            if (strcmp(e->site->waters[w].id, place->id) == 0)
-                watch_batch(e, p, w, now, fx);
-    }
+    judge_causes(e, tank, cause, now, fx);
+    watch_fall(e, tank, now, fx);
 }

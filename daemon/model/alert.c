@@ -156,6 +156,7 @@ static const struct kind_info kinds[KIND_COUNT] = {
                     .action = "Switch off mains devices from a dry place, then look for the leak.",
                     .time = "None: act now.",
                     .priority = PRIORITY_HIGH,
+                    .family = FAMILY_SOLIDS,
                     .deadband = OWN_DEADBAND,
                     .off_delay_s = 3600 },
     [KIND_WASTE] = { .name = "waste",
@@ -182,6 +183,7 @@ static const struct kind_info kinds[KIND_COUNT] = {
                        .family = FAMILY_SOLIDS,
                        .symptom = true,
                        .deadband = OWN_DEADBAND,
+                       .on_delay_s = 2 * 3600,
                        .off_delay_s = 6 * 3600 },
     [KIND_BATCH] = { .name = "bad-batch",
                      .scope = SCOPE_WATER,
@@ -192,6 +194,7 @@ static const struct kind_info kinds[KIND_COUNT] = {
                      .action = "Stop using the batch, measure it, correct it before the next change.",
                      .time = "Before the next tank gets it.",
                      .priority = PRIORITY_MEDIUM,
+                     .family = FAMILY_SOLIDS,
                      .deadband = OWN_DEADBAND,
                      .off_delay_s = 24 * 3600 },
     [KIND_SOURCE_WORN] = { .name = "worn",
@@ -466,6 +469,8 @@ const char *alert_state_words(enum alert_base base, unsigned marks)
 
 enum alert_family kind_family(enum alert_kind kind, enum quantity q)
 {
+    if (kind == KIND_DRIFTING && q == Q_EC)
+        return FAMILY_SOLIDS;
     if (kinds[kind].scope != SCOPE_TANK_LIMIT)
         return kinds[kind].family;
     return q == Q_TEMP ? FAMILY_HEAT : q == Q_EC || q == Q_TDS ? FAMILY_SOLIDS : FAMILY_OTHER;

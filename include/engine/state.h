@@ -77,9 +77,16 @@ struct service_span {
     utc_t begin, end; /* end UTC_NONE: open */
 };
 
+/* Daily means of pH, how far they crept. */
+struct ph_creep {
+    struct creep up, down;
+    double day; /* over the last day; NaN: not known */
+};
+
 struct tank_state {
     struct heater heater;
     struct solids solids;
+    struct ph_creep ph;
     struct hand_value hand[Q_COUNT];
     bool in_service;
     bool service_ends; /* while its alerts are released; then service_until is that very moment */
@@ -181,8 +188,26 @@ void climate_watch(struct engine *e, struct now now, struct effects *fx);
 
 /* --- solids_watch.c --- */
 void solids_watch(struct engine *e, int tank, struct now now, struct effects *fx);
+/* The cause of that family which is standing there; SOLIDS_UNKNOWN: none. */
+enum solids_cause solids_named(const struct engine *e, int place);
+const char *solids_cause_title(enum solids_cause cause); /* NULL: none */
+/* It led to where the tank was not in the week before. */
+bool solids_step_is_new(const struct engine *e, int tank, const struct solids_step *step);
+const struct window *days_window(const struct engine *e, int place,
+                                 enum quantity q);                    /* NULL: nothing came yet */
+bool place_lives(const struct engine *e, int place, enum quantity q); /* a probe speaks there now */
+/* Nothing happens where that alert cannot be. */
+void judge_named(struct engine *e, int place, enum alert_kind kind, enum quantity q, enum tri condition,
+                 double value, double limit, const char *evidence, struct now now, struct effects *fx);
+
+/* --- air_watch.c, ph_watch.c, waters_watch.c --- */
 void air_watch(struct engine *e, int tank, struct now now, struct effects *fx);
+void ph_watch(struct engine *e, int tank, struct now now, struct effects *fx);
+void ph_visit(struct ph_creep *c, struct pack *p);
 void waters_watch(struct engine *e, struct now now, struct effects *fx);
+/* Slot of the bad batch of the tank's water, when it is told and reached this tank; -1. */
+int batch_of(const struct engine *e, int tank);
+
 /* --- traffic_watch.c: what floods or chatters is kept quiet --- */
 bool traffic_watch_admit(void *engine, int slot, enum alert_change change, struct now now,
                          struct effects *fx);

@@ -16,11 +16,13 @@
 
 struct water_tank {
     struct arena arena;
-    struct window ec_day, ec_days, level_day, level_days;
+    struct window ec_day, ec_days, temp_day, temp_days, level_day, level_days;
     struct solids solids;
     struct solids_view view;
     int minute;
     int steps;
+    double temp_share; /* what the probe lacks in compensation, per kelvin */
+    double swing_c;    /* of the thermostat, to either side */
     enum solids_cause cause;
 };
 
@@ -32,10 +34,22 @@ static int make(void **state)
     memset(&tank, 0, sizeof tank);
     window_init(&tank.ec_day, 5 * MS_PER_MIN, 2 * MS_PER_DAY, &tank.arena);
     window_init(&tank.ec_days, MS_PER_HOUR, 21 * MS_PER_DAY, &tank.arena);
+    window_init(&tank.temp_day, 5 * MS_PER_MIN, 2 * MS_PER_DAY, &tank.arena);
+    window_init(&tank.temp_days, MS_PER_HOUR, 21 * MS_PER_DAY, &tank.arena);
     window_init(&tank.level_day, 5 * MS_PER_MIN, 2 * MS_PER_DAY, &tank.arena);
     window_init(&tank.level_days, MS_PER_HOUR, 21 * MS_PER_DAY, &tank.arena);
     solids_init(&tank.solids);
-    tank.view = (struct solids_view){ &tank.ec_day, &tank.ec_days, &tank.level_day, &tank.level_days, false };
+    tank.view = (struct solids_view){ .ec_day = &tank.ec_day,
+                                      .ec_days = &tank.ec_days,
+                                      .temp_day = &tank.temp_day,
+                                      .temp_days = &tank.temp_days,
+                                      .level_day = &tank.level_day,
+                                      .level_days = &tank.level_days,
+                                      .volume_l = 30,
+                                      .room_c = 20,
+                                      .change_share = 0.15,
+                                      .ec_hi = 450 };
+    tank.swing_c = 0.3;
     return 0;
 }
 
@@ -56,6 +70,19 @@ static double noise(int i)
     return (double)x / 2147483648.0 - 1.0;
 }
 
+static void see(double ec, double level)
+{
+    utc_t now = { T0 + tank.minute * MS_PER_MIN };
+    double warmer = tank.swing_c * sin(tank.minute / 15.0);
+    double sent = ec * (1 + tank.temp_share * warmer) + 2 * noise(tank.minute);
+    window_add(&tank.ec_day, now, sent);
+    window_add(&tank.ec_days, now, sent);
+    window_add(&tank.temp_day, now, 23 + warmer);
+    window_add(&tank.temp_days, now, 23 + warmer);
+    window_add(&tank.level_day, now, level + 0.3 * noise(tank.minute + 7));
+    window_add(&tank.level_days, now, level + 0.3 * noise(tank.minute + 7));
+}
+
 /* Lives on for so many minutes; both change by so much a minute. */
 static void live(int minutes, double *ec, double ec_minute, double *level, double level_minute)
 {
@@ -63,15 +90,31 @@ static void live(int minutes, double *ec, double ec_minute, double *level, doubl
         utc_t now = { T0 + tank.minute * MS_PER_MIN };
         *ec += ec_minute;
         *level += level_minute;
-        window_add(&tank.ec_day, now, *ec + 2 * noise(tank.minute));
-        window_add(&tank.ec_days, now, *ec + 2 * noise(tank.minute));
-        window_add(&tank.level_day, now, *level + 0.3 * noise(tank.minute + 7));
-        window_add(&tank.level_days, now, *level + 0.3 * noise(tank.minute + 7));
+        see(*ec, *level);
         if (tank.minute % 10 != 0)
             continue;
+        if (tank.minute % 60 == 0)
+            solids_learn(&tank.solids, &tank.view, now);
         tank.steps += solids_look(&tank.solids, &tank.view, now);
         tank.cause = solids_judge(&tank.solids, &tank.view, now);
     }
+}
+
+/* A tank that evaporates and is topped off by hand every so many days. */
+static void live_by_hand(int days, int every, double *ec, double *level)
+{
+    for (int day = 0; day < days; day++) {
+        live(DAYS(1), ec, 3.0 / 1440, level, -2.0 / 1440);
+        if (day % every == every - 1) {
+            *ec -= 3.0 * every;
+            *level += 2.0 * every;
+        }
+    }
+}
+
+static void without_level(void)
+{
+    tank.view.level_day = tank.view.level_days = NULL;
 }
 
 static void a_quiet_tank_is_fine(void **state)
@@ -120,7 +163,7 @@ static void a_fast_climb_with_level_held_is_waste(void **state)
     live(DAYS(2), &ec, 0, &level, 0);
     live(DAYS(2), &ec, 20.0 / 1440, &level, 0);
     assert_int_equal(tank.cause, SOLIDS_WASTE);
-    assert_true(fabs(tank.solids.slope_day - 20) < 2);
+    assert_true(fabs(tank.solids.slope_day * ec - 20) < 2);
 }
 
 static void a_climb_between_both_is_a_drifting_probe(void **state)
@@ -128,7 +171,7 @@ static void a_climb_between_both_is_a_drifting_probe(void **state)
     (void)state;
     double ec = 300, level = 250;
     live(DAYS(2), &ec, 0, &level, 0);
-    live(DAYS(5), &ec, 7.0 / 1440, &level, 0);
+    live(DAYS(5), &ec, 8.0 / 1440, &level, 0);
     assert_int_equal(tank.cause, SOLIDS_PROBE_DRIFTS);
 }
 
@@ -150,6 +193,161 @@ static void level_falling_alone_is_a_leak(void **state)
     assert_int_equal(tank.cause, SOLIDS_LEAK);
 }
 
+static void a_hand_that_tops_off_is_no_news(void **state)
+{
+    (void)state;
+    double ec = 300, level = 250;
+    without_level();
+    for (int i = 0; i < 6; i++) {
+        live_by_hand(3, 3, &ec, &level);
+        assert_true(tank.cause == SOLIDS_FINE || tank.cause == SOLIDS_UNKNOWN);
+    }
+    assert_int_equal(tank.steps, 5); /* the sixth has only just been made */
+}
+
+static void a_hand_that_no_longer_comes_is_told(void **state)
+{
+    (void)state;
+    double ec = 300, level = 250;
+    without_level();
+    live_by_hand(12, 2, &ec, &level);
+    live(DAYS(5), &ec, 3.0 / 1440, &level, -2.0 / 1440);
+    assert_int_equal(tank.cause, SOLIDS_TOPOFF_STOPPED);
+}
+
+static void its_level_tells_it_without_any_climb(void **state)
+{
+    (void)state;
+    double ec = 300, level = 250;
+    tank.view.ec_day = tank.view.ec_days = NULL;
+    live_by_hand(12, 2, &ec, &level);
+    assert_true(tank.cause == SOLIDS_UNKNOWN);
+    live(DAYS(4.5), &ec, 3.0 / 1440, &level, -2.0 / 1440);
+    assert_int_equal(tank.cause, SOLIDS_TOPOFF_STOPPED);
+}
+
+static void what_temperature_does_to_a_probe_is_learnt(void **state)
+{
+    (void)state;
+    double ec = 300, level = 250;
+    tank.temp_share = 0.02;
+    live(DAYS(3), &ec, 0, &level, 0);
+    assert_true(fabs(tank.solids.temp_share - 0.02) < 0.004);
+    assert_int_equal(tank.steps, 0);
+    assert_int_equal(tank.cause, SOLIDS_FINE);
+}
+
+static void a_sound_probe_is_left_as_it_is(void **state)
+{
+    (void)state;
+    double ec = 300, level = 250;
+    live(DAYS(3), &ec, 0, &level, 0);
+    assert_true(fabs(tank.solids.temp_share) < 0.002);
+}
+
+/* Ten degrees in ten hours: an uncompensated probe then falls like water that is diluted. */
+static void a_tank_that_cools_is_not_diluted(void **state)
+{
+    (void)state;
+    double ec = 300, level = 250;
+    tank.temp_share = 0.02;
+    live(DAYS(3), &ec, 0, &level, 0);
+    for (int i = 0; i < 60; i++) {
+        utc_t now = { T0 + tank.minute * MS_PER_MIN };
+        for (int k = 0; k < 10; k++, tank.minute++) {
+            double warmer = -0.017 * (10 * i + k);
+            now = (utc_t){ T0 + tank.minute * MS_PER_MIN };
+            window_add(&tank.ec_day, now, 300 * (1 + 0.02 * warmer) + 2 * noise(tank.minute));
+            window_add(&tank.temp_day, now, 23 + warmer);
+            window_add(&tank.ec_days, now, 300 * (1 + 0.02 * warmer) + 2 * noise(tank.minute));
+            window_add(&tank.temp_days, now, 23 + warmer);
+        }
+        tank.steps += solids_look(&tank.solids, &tank.view, now);
+        assert_int_not_equal(solids_judge(&tank.solids, &tank.view, now), SOLIDS_TOPOFF_OVER);
+    }
+    assert_int_equal(tank.steps, 0);
+}
+
+static void a_slope_is_no_step(void **state)
+{
+    (void)state;
+    double ec = 300, level = 250;
+    live(DAYS(1), &ec, 0, &level, 0);
+    live(DAYS(1), &ec, 30.0 / 1440, &level, 0);
+    assert_int_equal(tank.steps, 0);
+}
+
+static void one_wild_quarter_of_an_hour_is_no_step(void **state)
+{
+    (void)state;
+    double ec = 300, level = 250;
+    live(DAYS(1), &ec, 0, &level, 0);
+    ec = 340;
+    live(15, &ec, 0, &level, 0);
+    ec = 300;
+    live(DAYS(0.5), &ec, 0, &level, 0);
+    assert_int_equal(tank.steps, 0);
+}
+
+/* A change in a service window takes its share of a real climb. */
+static void serve(double *ec, double fall, double *level)
+{
+    utc_t begin = { T0 + tank.minute * MS_PER_MIN };
+    *ec -= fall;
+    live(30, ec, 0, level, 0);
+    solids_served(&tank.solids, begin, (utc_t){ T0 + tank.minute * MS_PER_MIN });
+    live(60, ec, 0, level, 0);
+}
+
+static void a_change_that_a_probe_does_not_notice_gives_it_away(void **state)
+{
+    (void)state;
+    double ec = 300, level = 250;
+    live(DAYS(8), &ec, 0, &level, 0);
+    live(DAYS(6), &ec, 4.0 / 1440, &level, 0);
+    assert_int_equal(tank.cause, SOLIDS_TOPOFF_MINERALS);
+    serve(&ec, 0, &level);
+    live(DAYS(1.5), &ec, 4.0 / 1440, &level, 0);
+    assert_true(fabs(tank.solids.answer) < 0.3);
+    assert_int_equal(tank.cause, SOLIDS_PROBE_DRIFTS);
+    assert_true(solids_is_sure(&tank.solids, SOLIDS_PROBE_DRIFTS));
+}
+
+static void a_change_that_takes_its_share_proves_the_climb(void **state)
+{
+    (void)state;
+    double ec = 300, level = 250;
+    live(DAYS(8), &ec, 0, &level, 0);
+    live(DAYS(5), &ec, 8.0 / 1440, &level, 0);
+    assert_int_equal(tank.cause, SOLIDS_PROBE_DRIFTS);
+    serve(&ec, 0.15 * 40, &level);
+    live(DAYS(1.5), &ec, 8.0 / 1440, &level, 0);
+    assert_true(fabs(tank.solids.answer - 1) < 0.3);
+    assert_int_equal(tank.cause, SOLIDS_WASTE);
+}
+
+static void sinking_without_a_step_is_the_probe(void **state)
+{
+    (void)state;
+    double ec = 300, level = 250;
+    live(DAYS(5), &ec, 0, &level, 0);
+    live(DAYS(4), &ec, -4.0 / 1440, &level, 0);
+    assert_int_equal(tank.cause, SOLIDS_PROBE_DRIFTS);
+}
+
+static void announced_steps_make_later_ones_usual(void **state)
+{
+    (void)state;
+    double ec = 300, level = 250;
+    struct solids_step like = { { T0 }, 300, 285, false }, larger = { { T0 }, 300, 260, false };
+    live(DAYS(1), &ec, 0, &level, 0);
+    assert_false(solids_step_is_usual(&tank.solids, &like));
+    serve(&ec, 15, &level);
+    assert_true(solids_last_step(&tank.solids)->announced);
+    assert_true(solids_step_is_usual(&tank.solids, &like));
+    assert_false(solids_step_is_usual(&tank.solids, &larger));
+}
+
 static void nothing_measured_is_not_judged(void **state)
 {
     (void)state;
@@ -161,7 +359,7 @@ static void nothing_measured_is_not_judged(void **state)
 static void state_comes_back_and_damage_is_refused(void **state)
 {
     (void)state;
-    static uint8_t bytes[1024];
+    static uint8_t bytes[2048];
     double ec = 300, level = 250;
     live(DAYS(1), &ec, 0, &level, 0);
     ec = 280;
@@ -192,6 +390,18 @@ int main(void)
                                         CASE(a_climb_between_both_is_a_drifting_probe),
                                         CASE(falling_hour_after_hour_is_a_topoff_running_over),
                                         CASE(level_falling_alone_is_a_leak),
+                                        CASE(a_hand_that_tops_off_is_no_news),
+                                        CASE(a_hand_that_no_longer_comes_is_told),
+                                        CASE(its_level_tells_it_without_any_climb),
+                                        CASE(what_temperature_does_to_a_probe_is_learnt),
+                                        CASE(a_sound_probe_is_left_as_it_is),
+                                        CASE(a_tank_that_cools_is_not_diluted),
+                                        CASE(a_slope_is_no_step),
+                                        CASE(one_wild_quarter_of_an_hour_is_no_step),
+                                        CASE(a_change_that_a_probe_does_not_notice_gives_it_away),
+                                        CASE(a_change_that_takes_its_share_proves_the_climb),
+                                        CASE(sinking_without_a_step_is_the_probe),
+                                        CASE(announced_steps_make_later_ones_usual),
                                         CASE(nothing_measured_is_not_judged),
                                         CASE(state_comes_back_and_damage_is_refused) };
     return cmocka_run_group_tests(tests, NULL, NULL);

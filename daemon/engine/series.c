@@ -1,0 +1,105 @@
+#include "engine/series.h"
+
+#include <math.h>
+
+#include "water/median.h"
+#include "water/trend.h"
+
+void series_take(const struct window *w, utc_t now, double *out, int n)
+{
+    for (int i = 0; i < n; i++) {
+        const struct window_bin *bin =
+            w == NULL ? NULL : window_at(w, (utc_t){ now.ms - (int64_t)(n - i) * w->bin_ms });
+        out[i] = bin == NULL ? NAN : window_mean(bin);
+    }
+}
+
+double series_median(const double *x, int n, int least)
+{
+    double kept[SERIES_HOURS];
+    int count = 0;
+    for (int i = 0; i < n && count < SERIES_HOURS; i++)
+        if (!isnan(x[i]))
+            kept[count++] = x[i];
+    return count == 0 || count < least ? NAN : median_of(kept, (size_t)count);
+}
+
+double series_noise(const double *x, int n)
+{
+    double apart[SERIES_HOURS], last = NAN;
+    int count = 0;
+    for (int i = 0; i < n && count < SERIES_HOURS; i++) {
+        if (isnan(x[i]))
+            continue;
+        if (!isnan(last))
+            apart[count++] = fabs(x[i] - last);
+        last = x[i];
+    }
+    return count < 8 ? NAN : median_of(apart, (size_t)count) / (0.6745 * sqrt(2.0));
+}
+
+int series_blocks(const double *x, int n, int width, double *out)
+{
+    int count = n / width;
+    for (int i = 0; i < count; i++)
+        out[i] = series_median(x + n - (count - i) * width, width, (width + 1) / 2);
+    return count;
+}
+
+static double rise_at(const double *x, int at, int reach, double allowed, int *from)
+{
+    double least = INFINITY;
+    for (int i = at < reach ? 0 : at - reach; i <= at; i++)
+        if (!isnan(x[i]) && x[i] + allowed * (at - i) < least) {
+            least = x[i] + allowed * (at - i);
+            *from = i;
+        }
+    return x[at] - least;
+}
+
+struct creep series_creep(const double *x, int n, int reach, double allowed, double hours)
+{
+    struct creep c = { 0, NAN, 0, 0 };
+    int newest = n - 1, from = 0, first = 0, ignored;
+    while (newest >= 0 && isnan(x[newest]))
+        newest--;
+    if (newest < 0)
+        return c;
+    c.rise = rise_at(x, newest, reach, allowed, &from);
+    c.hours = (newest - from) * hours;
+    while (first < n && isnan(x[first]))
+        first++;
+    c.past = (from - first) * hours;
+    /* Half of the reach is the least that can have shown a usual rise. */
+    if (from - first < reach / 2)
+        return c;
+    c.usual = 0;
+    for (int i = first; i <= from; i++)
+        if (!isnan(x[i]))
+            c.usual = fmax(c.usual, rise_at(x, i, reach, allowed, &ignored));
+    return c;
+}
+
+struct slope series_slope(const double *x, int n, int least)
+{
+    static double scratch[TREND_SCRATCH(SERIES_SLOPE_MAX)];
+    double t[SERIES_SLOPE_MAX], v[SERIES_SLOPE_MAX], off[SERIES_SLOPE_MAX], spread = 0, mean = 0;
+    struct slope out = { NAN, NAN, 0 };
+    struct trend trend;
+    for (int i = n > SERIES_SLOPE_MAX ? n - SERIES_SLOPE_MAX : 0; i < n; i++)
+        if (!isnan(x[i])) {
+            t[out.n] = i;
+            v[out.n++] = x[i];
+        }
+    if (out.n < least || trend_fit(t, v, (size_t)out.n, scratch, &trend, NULL) != STATUS_OK)
+        return out;
+    for (int i = 0; i < out.n; i++)
+        mean += t[i] / out.n;
+    for (int i = 0; i < out.n; i++) {
+        off[i] = fabs(v[i] - trend.intercept - trend.slope * t[i]);
+        spread += (t[i] - mean) * (t[i] - mean);
+    }
+    out.per = trend.slope;
+    out.sd = 2 * median_of(off, (size_t)out.n) / 0.6745 / sqrt(spread);
+    return out;
+}
