@@ -83,7 +83,16 @@ struct sqlite3_stmt *store_statement(struct store *store, enum statement which)
             "INSERT OR REPLACE INTO alert VALUES(?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)",
         [PUT_ALERT_CHANGE] = "INSERT INTO alert_change VALUES(NULL,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)",
         [PUT_EVENT] = "INSERT INTO event VALUES(NULL,?,?,?,?,?,?)",
-        [PUT_JOURNAL] = "INSERT INTO journal VALUES(NULL,?,?,?,?,?,?,?,?,?,?,?,?,?,?)",
+        /* A number that is taken (a store that was put back from a copy) must not cost the entry. */
+        [PUT_JOURNAL] = "INSERT INTO journal(id, written_ms, at_ms, kind, place, water, batch, litres, grams,"
+                        " kit, lot, other, who, text, corrects)"
+                        " VALUES(CASE WHEN EXISTS(SELECT 1 FROM journal WHERE id = ?1) THEN NULL ELSE ?1 END,"
+                        "?,?,?,?,?,?,?,?,?,?,?,?,?,?)",
+        [PUT_JOURNAL_ITEM] = "INSERT OR REPLACE INTO journal_item(entry, role, name, amount, sd)"
+                             " VALUES(?,?,?,?,?)",
+        [SUPERSEDE_JOURNAL] = "UPDATE journal SET superseded_by = ? WHERE id = ? AND superseded_by IS NULL",
+        [WITHDRAW_JOURNAL] = "UPDATE journal SET withdrawn_ms = ?, withdrawn_by = ?, withdrawn_why = ?"
+                             " WHERE id = ? AND withdrawn_ms IS NULL",
         [PUT_META] = "INSERT OR REPLACE INTO meta VALUES(?,?)",
         [PUT_ROLLUP] = "INSERT OR REPLACE INTO rollup_15min VALUES(?,?,?,?,?,?,?,?,?,?)",
         [PUT_DAY] = "INSERT OR REPLACE INTO rollup_day VALUES(?,?,?,?,?,?,?,?,?,?)",
@@ -266,38 +275,14 @@ void store_hold_alert(struct store *store, const struct alert *a, enum alert_cha
     note->u.alert = *a;
 }
 
-void store_hold_journal(struct store *store, const struct command *c, utc_t t)
+void store_hold_journal(struct store *store, const struct journal_entry *e, utc_t t)
 {
-    note_new(store, NOTE_JOURNAL, t)->u.command = *c;
+    note_new(store, NOTE_JOURNAL, t)->u.journal = *e;
 }
 
 void store_hold_event(struct store *store, const struct event *e, utc_t t)
 {
     note_new(store, NOTE_EVENT, t)->u.event = *e;
-}
-
-static enum status commit_note(struct store *store)
-{
-    return resting(store) ? STATUS_IO : try_commit(store, true);
-}
-
-enum status store_put_alert(struct store *store, const struct alert *a, enum alert_change change, utc_t t,
-                            bool announce)
-{
-    store_hold_alert(store, a, change, t, announce);
-    return commit_note(store);
-}
-
-enum status store_put_journal(struct store *store, const struct command *c, utc_t t)
-{
-    store_hold_journal(store, c, t);
-    return commit_note(store);
-}
-
-enum status store_put_event(struct store *store, const struct event *e, utc_t t)
-{
-    store_hold_event(store, e, t);
-    return STATUS_OK;
 }
 
 static bool dirty(const struct store *store)
@@ -386,9 +371,7 @@ static bool carry_note(const struct site *from, const struct site *to, struct no
         note->u.event.place = moved_place(from, to, note->u.event.place);
         return true;
     case NOTE_JOURNAL:
-        note->u.command.place = moved_place(from, to, note->u.command.place);
-        note->u.command.alert = moved_alert(from, to, note->u.command.alert);
-        return true;
+        return true; /* names stand in it as text */
     }
     return false;
 }

@@ -32,7 +32,7 @@ static const struct {
     [EXPORT_DAYS] = { "days", ROLLUP("date(r.t_ms / 1000, 'unixepoch') AS day", "rollup_day") },
     [EXPORT_ALERTS] = { "alerts", OF_VIEW("alert_history", "1") },
     [EXPORT_EVENTS] = { "events", OF_VIEW("events", "quantity = ?4") },
-    [EXPORT_NOTES] = { "notes", OF_VIEW("notes", "quantity = ?4") },
+    [EXPORT_NOTES] = { "notes", OF_VIEW("notes", "instr(figures, ?4 || ' ') > 0") },
 };
 /* clang-format on */
 

@@ -70,6 +70,11 @@ enum status store_reader_open(const char *path, struct store_reader **out, struc
     return STATUS_OK;
 }
 
+struct sqlite3 *store_reader_db(struct store_reader *reader)
+{
+    return reader->db;
+}
+
 void store_reader_close(struct store_reader *reader)
 {
     if (reader == NULL)

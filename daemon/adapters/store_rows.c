@@ -209,30 +209,6 @@ static bool write_event(struct store *store, const struct note *note)
     return store_step(s);
 }
 
-static bool write_journal(struct store *store, const struct note *note)
-{
-    const struct command *c = &note->u.command;
-    sqlite3_stmt *s = store_statement(store, PUT_JOURNAL);
-    if (s == NULL)
-        return false;
-    int i = 0;
-    sqlite3_bind_int64(s, ++i, note->t.ms);
-    store_bind_utc(s, ++i, utc_is_set(c->at) ? c->at : note->t);
-    sqlite3_bind_text(s, ++i, command_name(c->verb), -1, SQLITE_STATIC);
-    store_bind_text(s, ++i, place_text(store, c->place));
-    store_bind_text(s, ++i, c->alert >= 0 ? store->site->alerts[c->alert].ref : NULL);
-    store_bind_text(s, ++i, c->what);
-    store_bind_text(s, ++i, quantity_text(c->quantity));
-    sqlite3_bind_double(s, ++i, c->value);
-    sqlite3_bind_double(s, ++i, c->litres);
-    sqlite3_bind_double(s, ++i, c->grams);
-    sqlite3_bind_double(s, ++i, c->minutes);
-    store_bind_text(s, ++i, c->who);
-    store_bind_text(s, ++i, c->why);
-    store_bind_text(s, ++i, c->detail);
-    return store_step(s);
-}
-
 bool store_write_note(struct store *store, const struct note *note)
 {
     switch (note->kind) {
@@ -241,7 +217,7 @@ bool store_write_note(struct store *store, const struct note *note)
     case NOTE_EVENT:
         return write_event(store, note);
     case NOTE_JOURNAL:
-        return write_journal(store, note);
+        return store_write_journal(store, &note->u.journal);
     }
     return false;
 }

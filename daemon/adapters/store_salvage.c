@@ -100,10 +100,11 @@ static int64_t copy_by_probe(sqlite3 *from, sqlite3 *to, const char *table, int6
 int64_t schema_salvage(struct sqlite3 *db, const char *damaged_path)
 {
     static const char *const small[][2] = {
-        { "probe", "id" },   { "alert", "ref" },          { "alert_change", "id" },
-        { "journal", "id" }, { "event", "id" },           { "calibration", "id" },
-        { "device", "id" },  { "outbox", "id" },          { "state", "name" },
-        { "meta", "name" },  { "recent", "t_ms, probe" }, { "touched", "probe, t_ms" },
+        { "probe", "id" },          { "alert", "ref" },          { "alert_change", "id" },
+        { "journal", "id" },        { "event", "id" },           { "calibration", "id" },
+        { "device", "id" },         { "outbox", "id" },          { "state", "name" },
+        { "meta", "name" },         { "recent", "t_ms, probe" }, { "touched", "probe, t_ms" },
+        { "journal_item", "line" },
     };
     sqlite3 *old = NULL;
     int64_t rows = 0;

@@ -226,9 +226,9 @@ enum status schema_check(struct sqlite3 *db, const char *path, bool whole, struc
     struct stat st;
     if (whole || stat(path, &st) != 0 || st.st_size <= STORE_FULL_CHECK_BYTES)
         return sound(db, "PRAGMA quick_check(1)", why, path) ? STATUS_OK : STATUS_INVALID;
-    static const char *const small[] = { "probe",  "recent",  "alert",       "alert_change",
-                                         "event",  "journal", "calibration", "device",
-                                         "outbox", "state",   "meta" };
+    static const char *const small[] = { "probe",        "recent",  "alert",       "alert_change",
+                                         "event",        "journal", "calibration", "device",
+                                         "journal_item", "outbox",  "state",       "meta" };
     for (size_t i = 0; i < sizeof small / sizeof *small; i++) {
         char pragma[64];
         snprintf(pragma, sizeof pragma, "PRAGMA quick_check('%s')", small[i]);

@@ -122,7 +122,47 @@ static const char version_3[] =
     "CREATE VIEW devices AS"
     " SELECT " ISO("d.since_ms") " AS since, p.place, p.quantity, d.device, p.name AS probe"
     " FROM device d JOIN probe p ON p.id = d.probe;";
+
+/* The journal was the request's own text; now it is typed. line: the order in which figures were said. */
+#define KINDS_BEFORE "'test','change','topoff','batch','feeding','animals','cleaning','remark'"
+
+static const char version_4[] =
+    "DROP VIEW notes; DROP INDEX journal_by_time; ALTER TABLE journal RENAME TO journal_before;"
+
+    "CREATE TABLE journal(id INTEGER PRIMARY KEY, written_ms INTEGER NOT NULL, at_ms INTEGER NOT NULL,"
+    " kind TEXT NOT NULL, place TEXT, water TEXT, batch INTEGER, litres REAL, grams REAL, kit TEXT, lot TEXT,"
+    " other TEXT, who TEXT, text TEXT, corrects INTEGER, superseded_by INTEGER, withdrawn_ms INTEGER,"
+    " withdrawn_by TEXT, withdrawn_why TEXT) STRICT;"
+    "CREATE INDEX journal_by_time ON journal(at_ms);"
+    "CREATE INDEX journal_by_batch ON journal(batch) WHERE batch IS NOT NULL;"
+    "CREATE TABLE journal_item(line INTEGER PRIMARY KEY, entry INTEGER NOT NULL, role TEXT NOT NULL,"
+    " name TEXT NOT NULL, amount REAL NOT NULL, sd REAL, UNIQUE(entry, role, name)) STRICT;"
+
+    "INSERT INTO journal(id, written_ms, at_ms, kind, place, litres, grams, who, text)"
+    " SELECT id, t_ms, at_ms, CASE WHEN command <> 'note' THEN 'calibration'"
+    " WHEN what IN (" KINDS_BEFORE ") THEN what ELSE 'remark' END, place, litres, grams, who,"
+    " CASE WHEN what IN (" KINDS_BEFORE ") THEN why"
+    " ELSE trim(coalesce(what, '') || ' ' || coalesce(quantity, '') || ' ' || coalesce(why, '')) END"
+    " FROM journal_before;"
+    "INSERT INTO journal_item(entry, role, name, amount) SELECT id, 'value', quantity, value"
+    " FROM journal_before WHERE command = 'note' AND what = 'test' AND quantity IS NOT NULL"
+    " AND value IS NOT NULL;"
+    "DROP TABLE journal_before;"
+
+    "CREATE VIEW notes AS SELECT j.id, " ISO("j.at_ms") " AS time, j.kind, j.place,"
+    " (SELECT group_concat(f, ', ') FROM (SELECT name || ' ' || amount AS f FROM journal_item i"
+    " WHERE i.entry = j.id ORDER BY i.line)) AS figures,"
+    " j.litres, j.grams, j.water, j.batch, j.kit, j.lot, j.other AS from_or_to, j.who, j.text,"
+    " CASE WHEN j.withdrawn_ms IS NOT NULL THEN 'withdrawn' WHEN j.superseded_by IS NOT NULL THEN 'corrected'"
+    " ELSE 'counts' END AS state, j.superseded_by AS corrected_by, j.withdrawn_why,"
+    " " ISO("j.written_ms") " AS written FROM journal j;"
+    "CREATE VIEW hand_tests AS SELECT " ISO("j.at_ms") " AS time, j.place, i.name AS quantity,"
+    " i.amount AS value, i.sd AS uncertainty, j.kit, j.lot, j.who, j.id AS entry"
+    " FROM journal j JOIN journal_item i ON i.entry = j.id AND i.role = 'value'"
+    " WHERE j.kind = 'test' AND j.superseded_by IS NULL AND j.withdrawn_ms IS NULL;";
 /* clang-format on */
 
-const struct schema_step schema_steps[] = { { 1, version_1 }, { 2, version_2 }, { 3, version_3 } };
+const struct schema_step schema_steps[] = {
+    { 1, version_1 }, { 2, version_2 }, { 3, version_3 }, { 4, version_4 }
+};
 const int schema_step_count = (int)(sizeof schema_steps / sizeof *schema_steps);

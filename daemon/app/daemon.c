@@ -314,11 +314,14 @@ enum status daemon_open(struct daemon *d, const char *conf_path, struct why *why
     courier_init(&d->courier, d->site, d->store, d->now);
     daemon_watch_courier(d);
     pulse_init(&d->pulse, d->site, d->now);
-    struct pump_sinks sinks = { .context = d, .effect = on_effect, .answer = on_answer, .set = on_set };
+    struct pump_sinks sinks = {
+        .context = d, .effect = on_effect, .answer = on_answer, .set = on_set, .journal = daemon_journal(d)
+    };
     pump_init(&d->pump, d->site, &sinks, d->now);
     snapshot_restore(d);
     inbox_rewind(d->inbox, d->seq);
     daemon_load_calibrations(d);
+    daemon_recall_journal(d);
     if ((st = open_mqtt(d, why)) != STATUS_OK)
         return st;
     return open_homie(d, why);

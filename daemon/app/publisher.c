@@ -7,6 +7,7 @@
 
 #include "adapters/log.h"
 #include "wire/encode_probes.h"
+#include "wire/notes.h"
 
 #define STATUS_EVERY_MS MS_PER_MIN
 #define ALERTS_MOST     64
@@ -171,8 +172,8 @@ void publisher_effect(struct publisher *p, const struct pump *pump, const struct
         send_event(p, &out);
         break;
     case EFFECT_JOURNAL:
-        send_event(p, &(struct text){ .buf = (char *)(uintptr_t)e->u.journal.detail,
-                                      .len = strlen(e->u.journal.detail) });
+        notes_format_event(&e->u.journal, e->t, &out);
+        send_event(p, &out);
         break;
     case EFFECT_TANK:
         p->tank_dirty[e->u.tank] = true;

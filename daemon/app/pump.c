@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "plan/batch.h"
 #include "wire/commands.h"
 #include "wire/decode.h"
 
@@ -19,6 +20,8 @@ void pump_init(struct pump *p, const struct site *site, const struct pump_sinks 
     memset(p, 0, sizeof *p);
     p->site = site;
     p->sinks = *sinks;
+    if (p->sinks.journal.find == NULL)
+        p->sinks.journal = notebook_source_of(&p->notebook);
     p->topics = topics_init(site, &p->arena);
     p->engine = engine_init(site, now);
     prefix_set(p);
@@ -28,6 +31,7 @@ void pump_fini(struct pump *p)
 {
     engine_fini(p->engine);
     arena_fini(&p->arena);
+    notebook_fini(&p->notebook);
     p->engine = NULL;
 }
 
@@ -80,7 +84,8 @@ static void trace_effect(const struct pump *p, const struct effect *e)
         trace(p, "wire/encode", "tank %s is out of date", p->site->tanks[e->u.tank].id);
         break;
     case EFFECT_JOURNAL:
-        trace(p, "journal", "%s", e->u.journal.what);
+        journal_words(&e->u.journal, &out);
+        trace(p, "journal", "%s", tests);
         break;
     case EFFECT_DEVICE:
         trace(p, "engine/exchange", "%s: %s", p->site->streams[e->u.device.stream].name, e->u.device.id);
@@ -96,6 +101,8 @@ static void flush(struct pump *p)
     for (size_t i = 0; i < p->fx.count; i++) {
         if (p->sinks.trace != NULL)
             trace_effect(p, &p->fx.items[i]);
+        if (p->fx.items[i].kind == EFFECT_JOURNAL && p->sinks.journal.context == &p->notebook)
+            notebook_add(&p->notebook, &p->fx.items[i].u.journal);
         if (p->sinks.effect != NULL)
             p->sinks.effect(p->sinks.context, &p->fx.items[i]);
     }
@@ -134,6 +141,17 @@ static bool is_command(const struct pump *p, const struct message *m, size_t *pr
     return m->topic_len > *prefix && memcmp(m->topic, p->do_prefix, *prefix) == 0;
 }
 
+/* A batch is told at once what is wrong with it. */
+static void say_batch(const struct pump *p, const struct journal_entry *note, struct why *why)
+{
+    struct batch_check check;
+    struct text out = { why->text, sizeof why->text, strlen(why->text), false };
+    if (note->withdraws != 0 || batch_check(p->site, note, &check) != STATUS_OK)
+        return;
+    text_put(&out, "\n");
+    batch_words(p->site, &check, &out);
+}
+
 /* Retained commands would act again at every reconnect: never obeyed. */
 static enum status obey(struct pump *p, const struct message *m, size_t prefix, struct command *c,
                         struct why *why)
@@ -150,7 +168,14 @@ static enum status obey(struct pump *p, const struct message *m, size_t prefix, 
         return why_say(why, STATUS_REFUSED,
                        "%s is switched off in the configuration (commands = { %s = false; })",
                        command_name(c->verb), command_name(c->verb));
-    return st != STATUS_OK ? st : engine_command(p->engine, c, m->now, &p->fx, why);
+    c->note.id = notebook_number(&p->sinks.journal, engine_note_next(p->engine));
+    if (st == STATUS_OK && c->verb == COMMAND_NOTE)
+        st = notebook_join(&p->sinks.journal, p->site, c, m->now.utc, why);
+    if (st == STATUS_OK)
+        st = engine_command(p->engine, c, m->now, &p->fx, why);
+    if (st == STATUS_OK && c->verb == COMMAND_NOTE)
+        say_batch(p, &c->note, why);
+    return st;
 }
 
 /* What is done at somebody's word is kept with the name. */
@@ -208,7 +233,7 @@ static void command(struct pump *p, const struct message *m, size_t prefix)
 {
     struct command c = { .verb = COMMAND_COUNT, .place = -1, .alert = -1 };
     struct why why = { "" };
-    char json[1024];
+    char json[2048];
     p->counts.commands++;
     enum status st = obey(p, m, prefix, &c, &why);
     if (st != STATUS_OK)

@@ -228,6 +228,42 @@ void waters_water_ref(struct loader *ld, const struct config_setting_t *at, cons
     find_ref(ld, at, "water", &known, target);
 }
 
+/* Kits of hand tests */
+
+static void read_kit_sd(struct loader *ld, const struct config_setting_t *at, enum quantity q, void *target)
+{
+    const struct quantity_info *info = quantity_info(q);
+    struct key range = {
+        .name = info->name, .lo = 0, .hi = info->hard_hi - info->hard_lo, .unit = info->unit, .above = true
+    };
+    (void)keys_number_in(ld, at, &range, &((struct kit *)target)->sd[q]);
+}
+
+void waters_kits(struct loader *ld, const struct config_setting_t *at)
+{
+    static const struct key rows[] = {
+        { .name = "id", .type = KEY_ID, .into = offsetof(struct kit, id), .required = true },
+        { .name = "name", .type = KEY_TEXT, .into = offsetof(struct kit, name) },
+    };
+    if (!keys_is_list(ld, at))
+        return;
+    int n = config_setting_length(at);
+    struct ids seen = { .count = 0 };
+    ld->site->kits = arena_take(&ld->site->arena, (size_t)n, sizeof *ld->site->kits);
+    for (int i = 0; i < n; i++) {
+        const struct config_setting_t *each = config_setting_get_elem(at, (unsigned)i);
+        struct kit kit = { .id = NULL };
+        waters_unset(kit.sd);
+        struct key_part part = { KEY_ROWS(rows), &kit, read_kit_sd };
+        (void)keys_read(ld, each, "kits", &part, 1);
+        if (!id_is_new(ld, each, "kits", kit.id, &seen))
+            continue;
+        if (kit.name == NULL)
+            kit.name = kit.id;
+        ld->site->kits[ld->site->kit_count++] = kit;
+    }
+}
+
 /* Stocks */
 
 static void read_band(struct loader *ld, const struct config_setting_t *at, enum quantity q, void *target)

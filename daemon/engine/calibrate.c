@@ -372,11 +372,7 @@ static void announce(struct engine *e, int stream, const struct command *c, cons
     fact->u.calib.undone = undone;
     fact->u.calib.calib = undone ? *fitting_calib(&e->streams[stream].fitting) : *made;
     fact->u.calib.back_to = c->back_to;
-    struct command *journal = &effect_add(fx, EFFECT_JOURNAL, now)->u.journal;
-    *journal = *c;
-    journal->place = site->place;
-    journal->quantity = site->quantity;
-    snprintf(journal->what, sizeof journal->what, "%s", undone ? "undone" : "calibrated");
+    told_write(e, JOURNAL_CALIBRATION, site, c, text, now, fx);
     event_add(fx, now, EVENT_CALIBRATED, site->place, site->quantity, NAN, "%s: %s", site->name, text);
     calibrate_due(e, stream, now, fx);
     tank_changed(fx, now, e->site->places[site->place].tank);

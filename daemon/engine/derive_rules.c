@@ -60,7 +60,7 @@ static void rule_ammonia(struct engine *e, int tank, struct now now, struct effe
 
 static bool ammonia_was_tested(const struct engine *e, int tank)
 {
-    return utc_is_set(e->tanks[tank].hand[Q_TAN].t) ||
+    return hand_last(e, tank, Q_TAN) != NULL ||
            site_stream_of(e->site, e->site->tanks[tank].place, Q_TAN) >= 0;
 }
 

@@ -89,18 +89,6 @@ static enum status service(struct engine *e, const struct command *c, struct now
     return STATUS_OK;
 }
 
-static enum status note(struct engine *e, const struct command *c, struct now now, struct effects *fx,
-                        struct why *why)
-{
-    if (c->quantity < Q_COUNT && !isnan(c->value)) {
-        enum status st = hand_test(e, c, now, fx, why);
-        if (st != STATUS_OK)
-            return st;
-    }
-    effect_add(fx, EFFECT_JOURNAL, now)->u.journal = *c;
-    return STATUS_OK;
-}
-
 static enum status try_delivery(struct engine *e, const struct command *c, struct now now, struct effects *fx,
                                 struct why *why)
 {
@@ -129,7 +117,7 @@ enum status engine_command(struct engine *e, const struct command *c, struct now
     case COMMAND_SERVICE:
         return service(e, c, now, fx, why);
     case COMMAND_NOTE:
-        return note(e, c, now, fx, why);
+        return told_take(e, c, now, fx, why);
     case COMMAND_CALIBRATE:
         return calibrate(e, c, now, fx, why);
     case COMMAND_EXCHANGE:

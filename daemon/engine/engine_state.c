@@ -13,7 +13,7 @@
 #define RUN_ROOM    24
 #define POINT_ROOM  16
 #define ALERT_ROOM  2048
-#define TANK_ROOM   3072
+#define TANK_ROOM   (3072 + Q_COUNT * (4 + HAND_KEPT * 32))
 #define CATCH_UP_MS MS_PER_MIN
 
 static void visit_timer(struct engine *e, int id, struct pack *p, struct now now)
@@ -103,11 +103,9 @@ static void visit_stream(struct engine *e, int stream, struct pack *p, struct no
 
 static void visit_hand(struct tank_state *t, struct pack *p)
 {
-    for (int q = 0; q < Q_COUNT && !p->bad; q++) {
-        const struct quantity_info *info = quantity_info((enum quantity)q);
-        pack_f64(p, &t->hand[q].value, info->hard_lo, info->hard_hi);
-        pack_utc(p, &t->hand[q].t);
-    }
+    for (int q = 0; q < Q_COUNT && !p->bad; q++)
+        hand_visit(&t->hand[q], (enum quantity)q, p);
+    told_visit_change(&t->told, p);
 }
 
 static void visit_spans(struct tank_state *t, struct pack *p)
@@ -150,6 +148,7 @@ static void visit_counts(struct engine *e, struct pack *p, struct now now)
         pack_u64(p, all[i]);
     pack_bool(p, &e->link_down);
     forecast_scores_visit(&e->scores, p);
+    pack_i64(p, &e->notes, 0, INT64_MAX - 1);
     traffic_visit(&e->traffic, p, now);
 }
 

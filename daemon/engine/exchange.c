@@ -3,6 +3,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "base/text.h"
 #include "engine/state.h"
 
 #define BACK_MOST_MS (31 * MS_PER_DAY) /* as far as stored readings are reckoned anew */
@@ -86,7 +87,8 @@ enum status exchange(struct engine *e, const struct command *c, struct now now, 
     struct fitting *f = &e->streams[stream].fitting;
     const struct stream *site = &e->site->streams[stream];
     utc_t since = utc_is_set(c->at) ? c->at : now.utc;
-    char before[DEVICE_MAX], when[UTC_TEXT_MAX];
+    char before[DEVICE_MAX], when[UTC_TEXT_MAX], what[2 * DEVICE_MAX + 32];
+    struct text said = text_over(what, sizeof what);
     if (since.ms > now.utc.ms + 2 * MS_PER_MIN)
         return why_say(why, STATUS_REFUSED,
                        "a probe cannot have been exchanged in the future: look at \"at\"");
@@ -102,11 +104,8 @@ enum status exchange(struct engine *e, const struct command *c, struct now now, 
     memcpy(before, f->device, sizeof before);
     put_in(e, stream, c->device, since, now, fx);
     announce(e, stream, before, false, now, fx);
-    struct command *journal = &effect_add(fx, EFFECT_JOURNAL, now)->u.journal;
-    *journal = *c;
-    journal->place = site->place;
-    journal->quantity = site->quantity;
-    snprintf(journal->what, sizeof journal->what, "exchanged");
+    text_printf(&said, "device %s%s%s", f->device, before[0] != '\0' ? " instead of " : "", before);
+    told_write(e, JOURNAL_EXCHANGE, site, c, what, now, fx);
     return why_say(why, STATUS_OK, "%s: device %s counts since %.16sZ%s%s%s", site->name, f->device,
                    utc_format(since, when, sizeof when), before[0] != '\0' ? " instead of " : "", before,
                    site->quantity == Q_PH || site->quantity == Q_EC ? "; calibrate it" : "");

@@ -137,6 +137,19 @@ void rules_hand(struct engine *e, int tank, enum quantity q, double v, struct no
     derive_rules(e, tank, q, now, fx);
 }
 
+void rules_unfounded(struct engine *e, int place, enum quantity q, struct now now, struct effects *fx)
+{
+    static const enum alert_kind limits[] = { KIND_LOW, KIND_HIGH, KIND_DRIFT };
+    for (unsigned i = 0; i < sizeof limits / sizeof *limits; i++) {
+        int slot = slot_find(e->site, place, limits[i], q);
+        if (slot >= 0)
+            alarm_judge(&e->alarms, slot, TRI_NO, NAN, NAN, now, fx);
+    }
+    int slot = slot_find(e->site, place, KIND_AMMONIA, Q_COUNT);
+    if (q == Q_TAN && slot >= 0)
+        alarm_judge(&e->alarms, slot, TRI_NO, NAN, NAN, now, fx);
+}
+
 void rules_freeze(struct engine *e, int place, enum quantity q)
 {
     static const enum alert_kind limits[] = { KIND_LOW, KIND_HIGH, KIND_SWING, KIND_FAST, KIND_DRIFT };

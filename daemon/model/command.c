@@ -31,8 +31,6 @@ struct command command_of(enum command_verb verb)
                              .minutes = NAN,
                              .quantity = Q_COUNT,
                              .value = NAN,
-                             .litres = NAN,
-                             .grams = NAN,
                              .at = UTC_NONE,
                              .stream = -1,
                              .gain = NAN,

@@ -4,6 +4,7 @@
 #include "water/salts.h"
 
 #include <math.h>
+#include <string.h>
 
 /* One standard uncertainty: half of the 6 % of the ionic model; jars and kitchen scales are no better. */
 #define EC_RELATIVE_SD 0.03
@@ -143,6 +144,19 @@ static void compare(const struct water *water, struct mix_plan *plan)
 {
     plan->ec_off = plan->ec_us_cm - water->target[Q_EC];
     plan->ec_doubtful = fabs(plan->ec_off) > fmax(2.0 * plan->ec_sd_us_cm, 0.1 * water->target[Q_EC]);
+}
+
+enum status mix_expect(const struct site *site, double volume_l, const struct mix_part *parts, int count,
+                       struct mix_plan *out)
+{
+    static const struct mix_source pure = { 0, 0, 0 };
+    struct mix_plan plan = { .volume_l = volume_l, .count = count };
+    if (!(volume_l > 0) || count < 1 || count > MIX_PARTS_MAX)
+        return STATUS_INVALID;
+    memcpy(plan.parts, parts, (size_t)count * sizeof *parts);
+    expect(site, &pure, &plan);
+    *out = plan;
+    return STATUS_OK;
 }
 
 enum status mix_eval(const struct site *site, int water, double volume_l, const struct mix_source *source,

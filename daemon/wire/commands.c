@@ -3,103 +3,11 @@
 #include <math.h>
 #include <string.h>
 
-#include "wire/decode.h"
-#include "wire/json.h"
+#include "wire/notes.h"
+#include "wire/request.h"
 
-/* One request being read: the first fault ends it. */
-struct request {
-    const struct site *site;
-    struct json_doc doc;
-    struct why *why;
-    enum status st;
-};
-
-static const char *const members[] = { "place",  "tank",     "kind",   "id",     "minutes", "who",   "why",
-                                       "what",   "quantity", "value",  "litres", "grams",   "at",    "probe",
-                                       "points", "gain",     "offset", "undo",   "from",    "device" };
-#define MEMBERS (sizeof members / sizeof *members)
-
-static bool is_member(const char *key)
-{
-    for (size_t i = 0; i < MEMBERS; i++)
-        if (strcmp(key, members[i]) == 0)
-            return true;
-    return false;
-}
-
-static void refuse_unknown_members(struct request *r)
-{
-    const char *key;
-    for (size_t i = 0; (key = json_doc_key(&r->doc, i)) != NULL; i++)
-        if (!is_member(key)) {
-            r->st = why_say(r->why, STATUS_INVALID,
-                            "unknown member \"%.40s\"; known are place tank kind id minutes who why what "
-                            "quantity value litres grams at probe points gain offset undo from device",
-                            key);
-            return;
-        }
-}
-
-static struct json_item member(const struct request *r, const char *name)
-{
-    char pointer[32];
-    struct text out = text_over(pointer, sizeof pointer);
-    text_printf(&out, "/%s", name);
-    return json_doc_at(&r->doc, pointer);
-}
-
-/* False when it is not there, or is no text, which is refused. */
-static bool get_text(struct request *r, const char *name, struct json_item *item)
-{
-    *item = member(r, name);
-    if (r->st != STATUS_OK || item->kind == JSON_KIND_NONE)
-        return false;
-    if (item->kind == JSON_KIND_TEXT)
-        return true;
-    r->st = why_say(r->why, STATUS_INVALID, "\"%s\" must be text", name);
-    return false;
-}
-
-/* Control characters would reach terminals, logs and other people's telephones. */
-static void copy_text(struct request *r, const char *name, char *buf, size_t cap)
-{
-    struct json_item item;
-    if (!get_text(r, name, &item))
-        return;
-    struct text out = text_over(buf, cap);
-    text_put_n(&out, item.text, item.text_len);
-    for (char *c = buf; c < buf + out.len; c++)
-        if ((unsigned char)*c < 0x20 || *c == 0x7F)
-            *c = ' ';
-}
-
-static void get_number(struct request *r, const char *name, double lo, double hi, double *out)
-{
-    struct json_item item = member(r, name);
-    if (r->st != STATUS_OK || item.kind == JSON_KIND_NONE)
-        return;
-    if (item.kind != JSON_KIND_NUMBER)
-        r->st = why_say(r->why, STATUS_INVALID, "\"%s\" must be a number", name);
-    else if (!(item.number >= lo && item.number <= hi))
-        r->st = why_say(r->why, STATUS_INVALID, "\"%s\" must be %g to %g, not %g", name, lo, hi, item.number);
-    else
-        *out = item.number;
-}
-
-static void get_place(struct request *r, struct command *c)
-{
-    struct json_item item;
-    if (get_text(r, "place", &item)) {
-        c->place = site_place_find(r->site, item.text, item.text_len);
-    } else if (get_text(r, "tank", &item)) {
-        int tank = site_tank_find(r->site, item.text, item.text_len);
-        c->place = tank < 0 ? -1 : r->site->tanks[tank].place;
-    } else {
-        return;
-    }
-    if (c->place < 0)
-        r->st = why_say(r->why, STATUS_INVALID, "there is no place \"%.48s\"", item.text);
-}
+#define MEMBERS                                                                                              \
+    "place tank kind id minutes who why what quantity value at probe points gain offset undo from device"
 
 static void find_alert(struct request *r, struct command *c, const char *ref, size_t n)
 {
@@ -114,8 +22,8 @@ static void get_alert(struct request *r, struct command *c)
 {
     struct json_item id, kind;
     char ref[PLACE_TEXT_MAX + KIND_TEXT_MAX + 2];
-    bool by_id = get_text(r, "id", &id);
-    bool by_kind = get_text(r, "kind", &kind);
+    bool by_id = request_text_at(r, "id", &id);
+    bool by_kind = request_text_at(r, "kind", &kind);
     if (by_id && (by_kind || c->place >= 0)) {
         r->st =
             why_say(r->why, STATUS_INVALID, "\"id\" alone names the alert: leave \"place\" and \"kind\" out");
@@ -130,37 +38,15 @@ static void get_alert(struct request *r, struct command *c)
     }
 }
 
-static void get_time(struct request *r, const char *name, utc_t *into)
-{
-    struct json_item item = member(r, name);
-    char number[32];
-    struct text out = text_over(number, sizeof number);
-    bool zoned = false;
-    if (r->st != STATUS_OK || item.kind == JSON_KIND_NONE)
-        return;
-    if (item.kind == JSON_KIND_NUMBER)
-        text_printf(&out, "%.3f", item.number);
-    if (item.kind == JSON_KIND_TEXT)
-        *into = decode_time(item.text, item.text_len, TIME_FORM_AUTO, &zoned);
-    else if (item.kind == JSON_KIND_NUMBER)
-        *into = decode_time(number, out.len, TIME_FORM_AUTO, &zoned);
-    if (zoned && into->ms >= UTC_FLOOR.ms && into->ms <= UTC_CEIL.ms)
-        return;
-    *into = UTC_NONE;
-    r->st = why_say(
-        r->why, STATUS_INVALID,
-        "\"%s\" must be a time with its zone, like 2026-03-01T12:00:00Z or 2026-03-01T13:00:00+01:00", name);
-}
-
 static void get_value(struct request *r, struct command *c)
 {
     struct json_item item;
-    if (get_text(r, "quantity", &item)) {
+    if (request_text_at(r, "quantity", &item)) {
         c->quantity = quantity_find(item.text, item.text_len);
         if (c->quantity == Q_COUNT)
             r->st = why_say(r->why, STATUS_INVALID, "there is no quantity \"%.40s\"", item.text);
     }
-    get_number(r, "value", -1e9, 1e9, &c->value);
+    request_number(r, "value", -1e9, 1e9, &c->value);
     if (r->st != STATUS_OK || isnan(c->value))
         return;
     if (c->quantity == Q_COUNT) {
@@ -178,7 +64,7 @@ static void get_value(struct request *r, struct command *c)
 static void get_probe(struct request *r, struct command *c)
 {
     struct json_item item;
-    if (!get_text(r, "probe", &item))
+    if (!request_text_at(r, "probe", &item))
         return;
     for (int i = 0; i < r->site->stream_count && c->stream < 0; i++)
         if (strlen(r->site->streams[i].name) == item.text_len &&
@@ -198,17 +84,17 @@ static bool get_point(struct request *r, int i, struct calib_point *point)
     char name[24];
     struct text out = text_over(name, sizeof name);
     text_printf(&out, "points/%d", i);
-    if (member(r, name).kind == JSON_KIND_NONE)
+    if (request_member(r, name).kind == JSON_KIND_NONE)
         return false;
     *point = (struct calib_point){ NAN, NAN, NAN };
     text_put(&out, "/raw");
-    get_number(r, name, -1e6, 1e6, &point->raw);
+    request_number(r, name, -1e6, 1e6, &point->raw);
     out = text_over(name, sizeof name);
     text_printf(&out, "points/%d/is", i);
-    get_number(r, name, -1e6, 1e6, &point->is);
+    request_number(r, name, -1e6, 1e6, &point->is);
     out = text_over(name, sizeof name);
     text_printf(&out, "points/%d/temp", i);
-    get_number(r, name, 0, 60, &point->temp_c);
+    request_number(r, name, 0, 60, &point->temp_c);
     if (r->st == STATUS_OK && isnan(point->is))
         r->st = why_say(r->why, STATUS_INVALID, "each point needs \"is\": the buffer, standard or reference");
     return true;
@@ -217,7 +103,7 @@ static bool get_point(struct request *r, int i, struct calib_point *point)
 static void get_points(struct request *r, struct command *c)
 {
     struct calib_point beyond;
-    if (member(r, "points").kind == JSON_KIND_NONE)
+    if (request_member(r, "points").kind == JSON_KIND_NONE)
         return;
     while (c->point_count < CALIB_POINTS_MAX && get_point(r, c->point_count, &c->points[c->point_count]))
         c->point_count++;
@@ -231,13 +117,13 @@ static void get_points(struct request *r, struct command *c)
 
 static void get_calibration(struct request *r, struct command *c)
 {
-    struct json_item undo = member(r, "undo");
+    struct json_item undo = request_member(r, "undo");
     get_probe(r, c);
     get_points(r, c);
-    get_number(r, "gain", 0.01, 100, &c->gain);
-    get_number(r, "offset", -10000, 10000, &c->offset);
-    get_time(r, "from", &c->back_to);
-    copy_text(r, "device", c->device, sizeof c->device);
+    request_number(r, "gain", 0.01, 100, &c->gain);
+    request_number(r, "offset", -10000, 10000, &c->offset);
+    request_time(r, "from", &c->back_to);
+    request_text(r, "device", c->device, sizeof c->device);
     if (undo.kind == JSON_KIND_BOOL)
         c->undo = undo.number != 0;
     else if (undo.kind != JSON_KIND_NONE && r->st == STATUS_OK)
@@ -251,39 +137,30 @@ static void get_calibration(struct request *r, struct command *c)
 
 static void check_needs(struct request *r, const struct command *c)
 {
-    bool hand_test = c->verb == COMMAND_NOTE && strcmp(c->what, "test") == 0;
-    if (r->st != STATUS_OK)
+    if (r->st != STATUS_OK || (c->verb != COMMAND_CALIBRATE && c->verb != COMMAND_EXCHANGE))
         return;
-    if (c->verb == COMMAND_NOTE && c->what[0] == '\0')
-        r->st = why_say(r->why, STATUS_INVALID,
-                        "a note needs \"what\": change, test, topoff, batch, feeding ...");
-    else if (hand_test && isnan(c->value))
-        r->st = why_say(r->why, STATUS_INVALID, "a hand test needs \"quantity\" and \"value\"");
-    else if (c->verb == COMMAND_CALIBRATE && c->point_count == 0 && isnan(c->gain) && isnan(c->offset) &&
-             !c->undo)
+    if (c->verb == COMMAND_CALIBRATE && c->point_count == 0 && isnan(c->gain) && isnan(c->offset) && !c->undo)
         r->st = why_say(r->why, STATUS_INVALID,
                         "calibrate needs \"points\", a \"value\" to agree with, \"gain\" and \"offset\", or "
                         "\"undo\"");
     else if (c->verb == COMMAND_EXCHANGE && c->device[0] == '\0')
         r->st = why_say(r->why, STATUS_INVALID, "exchange needs \"device\": the id of the new one");
-    else if ((hand_test || c->verb == COMMAND_CALIBRATE || c->verb == COMMAND_EXCHANGE) && c->place < 0)
-        r->st = why_say(r->why, STATUS_INVALID, "%s needs a place, like \"tank\": \"a1\"",
-                        hand_test ? "a hand test" : command_name(c->verb));
+    else if (c->place < 0)
+        r->st =
+            why_say(r->why, STATUS_INVALID, "%s needs a place, like \"tank\": \"a1\"", command_name(c->verb));
 }
 
 static void read_members(struct request *r, struct command *c)
 {
-    refuse_unknown_members(r);
-    get_place(r, c);
+    request_refuse_unknown(r, MEMBERS);
+    c->place = request_place(r);
     get_alert(r, c);
-    get_number(r, "minutes", 0, 525600, &c->minutes);
-    copy_text(r, "who", c->who, sizeof c->who);
-    copy_text(r, "why", c->why, sizeof c->why);
-    copy_text(r, "what", c->what, sizeof c->what);
+    request_number(r, "minutes", 0, 525600, &c->minutes);
+    request_text(r, "who", c->who, sizeof c->who);
+    request_text(r, "why", c->why, sizeof c->why);
+    request_text(r, "what", c->what, sizeof c->what);
     get_value(r, c);
-    get_number(r, "litres", 0, 100000, &c->litres);
-    get_number(r, "grams", 0, 100000, &c->grams);
-    get_time(r, "at", &c->at);
+    request_time(r, "at", &c->at);
     get_calibration(r, c);
     check_needs(r, c);
 }
@@ -313,9 +190,9 @@ enum status commands_parse(const struct site *site, const char *verb, size_t ver
     enum status st = json_doc_parse(payload, n, &r.doc, why);
     if (st == STATUS_OK && !json_doc_is_object(&r.doc))
         st = why_say(why, STATUS_INVALID, "a request is a JSON object, not a list");
-    if (st == STATUS_OK) {
-        struct text detail = text_over(out->detail, sizeof out->detail);
-        text_put_n(&detail, payload, n);
+    if (st == STATUS_OK && out->verb == COMMAND_NOTE)
+        st = notes_read(&r, out);
+    else if (st == STATUS_OK) {
         read_members(&r, out);
         st = r.st;
     }

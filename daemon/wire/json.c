@@ -250,17 +250,22 @@ static struct json_item item_of(const json_t *v)
     return item;
 }
 
-struct json_item json_doc_at(const struct json_doc *doc, const char *pointer)
+static json_t *node_at(const struct json_doc *doc, const char *pointer)
 {
-    const json_t *v = doc->root;
+    json_t *v = doc->root;
     char key[KEY_MAX];
     while (v != NULL && *pointer != '\0') {
         pointer = *pointer == '/' ? next_key(pointer + 1, key) : NULL;
         if (pointer == NULL)
-            return item_of(NULL);
+            return NULL;
         v = json_is_array(v) ? element(v, key) : json_object_get(v, key);
     }
-    return item_of(v);
+    return v;
+}
+
+struct json_item json_doc_at(const struct json_doc *doc, const char *pointer)
+{
+    return item_of(node_at(doc, pointer));
 }
 
 bool json_doc_is_object(const struct json_doc *doc)
@@ -268,11 +273,12 @@ bool json_doc_is_object(const struct json_doc *doc)
     return json_is_object((const json_t *)doc->root);
 }
 
-const char *json_doc_key(const struct json_doc *doc, size_t index)
+const char *json_doc_key(const struct json_doc *doc, const char *pointer, size_t index)
 {
-    void *at = json_object_iter(doc->root);
+    json_t *object = node_at(doc, pointer);
+    void *at = json_object_iter(object);
     while (at != NULL && index-- > 0)
-        at = json_object_iter_next(doc->root, at);
+        at = json_object_iter_next(object, at);
     return at == NULL ? NULL : json_object_iter_key(at);
 }
 

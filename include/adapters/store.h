@@ -32,14 +32,8 @@ void store_put_reading(struct store *store, const struct reading *r);
  * gives way, counted. */
 void store_hold_alert(struct store *store, const struct alert *a, enum alert_change change, utc_t t,
                       bool announce);
-void store_hold_journal(struct store *store, const struct command *c, utc_t t);
+void store_hold_journal(struct store *store, const struct journal_entry *e, utc_t t);
 void store_hold_event(struct store *store, const struct event *e, utc_t t);
-
-/* As hold, and committed before it returns. STATUS_IO: not yet; kept and committed with the next success. */
-enum status store_put_alert(struct store *store, const struct alert *a, enum alert_change change, utc_t t,
-                            bool announce) LENTIC_CHECKED;
-enum status store_put_journal(struct store *store, const struct command *c, utc_t t) LENTIC_CHECKED;
-enum status store_put_event(struct store *store, const struct event *e, utc_t t) LENTIC_CHECKED;
 
 /* inbox_seq: every record up to it is in what was put so far. Commits when due (commit_s, commit_rows) or
  * when forced. *committed tells the position now safe. STATUS_IO: not committed, kept, tried again with

@@ -18,7 +18,7 @@ struct note {
     union {
         struct alert alert;
         struct event event;
-        struct command command;
+        struct journal_entry journal;
     } u;
 };
 
@@ -34,6 +34,9 @@ enum statement {
     PUT_ALERT_CHANGE,
     PUT_EVENT,
     PUT_JOURNAL,
+    PUT_JOURNAL_ITEM,
+    SUPERSEDE_JOURNAL,
+    WITHDRAW_JOURNAL,
     PUT_META,
     PUT_ROLLUP,
     PUT_DAY,
@@ -104,6 +107,13 @@ int64_t store_thinned_to(struct store *store); /* raw readings before it may hav
 
 /* Raw readings this close to a change of an alert at their place stay. */
 #define STORE_ALERT_KEEP_MS (6 * MS_PER_HOUR)
+
+/* store_journal.c */
+bool store_write_journal(struct store *store, const struct journal_entry *e);
+
+/* store_query.c */
+struct store_reader;
+struct sqlite3 *store_reader_db(struct store_reader *reader);
 
 /* store_rollup.c */
 bool store_roll_span(struct store *store, int64_t probe, int64_t from_ms,

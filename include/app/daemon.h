@@ -50,6 +50,10 @@ void daemon_run(struct daemon *d);
 
 void daemon_close(struct daemon *d);
 
+/* record.c: the journal in the store; into a fresh engine what it needs of it. */
+struct notebook_source daemon_journal(struct daemon *d);
+void daemon_recall_journal(struct daemon *d);
+
 publisher_send daemon_send;
 
 /* Into a fresh engine: what the store knows goes before the configuration. */

@@ -3,6 +3,7 @@
 #ifndef LENTIC_APP_PUMP_H
 #define LENTIC_APP_PUMP_H
 
+#include "app/notebook.h"
 #include "engine/engine.h"
 #include "model/message.h"
 #include "model/site.h"
@@ -19,6 +20,7 @@ struct pump_sinks {
     void (*answer)(void *context, const struct message *m, const char *json, size_t n);
     /* What came of a set of the Homie tree. */
     void (*set)(void *context, const struct homie_set *set, enum status st, const char *sentence);
+    struct notebook_source journal; /* find NULL: the pump remembers its own */
 };
 
 struct pump_counts {
@@ -35,6 +37,7 @@ struct pump {
     struct pump_counts counts;
     char do_prefix[300]; /* BASE/do/ */
     struct effects fx;
+    struct notebook notebook;
 };
 
 void pump_init(struct pump *p, const struct site *site, const struct pump_sinks *sinks, struct now now);

@@ -21,7 +21,7 @@ enum status {
 
 /* One sentence for a person: what, where, what to do. Always terminated; cut with "..." when too long. */
 struct why {
-    char text[320];
+    char text[640];
 };
 
 /* Writes the sentence (printf rules) and returns st, so that `return why_say(why, STATUS_INVALID, ...)` reads

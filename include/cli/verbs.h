@@ -19,6 +19,7 @@
     X(service, "work on a tank goes on: what it disturbs tells nobody")                                      \
     X(out, "takes an alert out of service until further notice")                                             \
     X(back, "puts it back in service")                                                                       \
+    X(note, "writes into the journal: tests, changes, batches, animals; corrects, lists")                    \
     X(past, "history of one quantity: chart and table, CSV, JSON")                                           \
     X(export, "everything of a span, as CSV or JSON lines")                                                  \
     X(backup, "a checked copy of the store, while the service runs")                                         \

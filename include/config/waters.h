@@ -7,6 +7,7 @@
 /* Each reads one list into ld->site; waters need salts and sources to be there already. */
 void waters_salts(struct loader *ld, const struct config_setting_t *at);
 void waters_waters(struct loader *ld, const struct config_setting_t *at);
+void waters_kits(struct loader *ld, const struct config_setting_t *at);
 void waters_stocks(struct loader *ld, const struct config_setting_t *at);
 
 /* An id in place of an index, for KEY_APPLY (target: int); told with the nearest id when unknown. */

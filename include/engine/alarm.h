@@ -6,6 +6,7 @@
 #include "base/pack.h"
 #include "base/status.h"
 #include "engine/timers.h"
+#include "model/command.h"
 #include "model/effect.h"
 #include "model/site.h"
 

@@ -30,6 +30,12 @@ void engine_ingest(struct engine *e, const struct sample *s, bool retained, stru
 enum status engine_command(struct engine *e, const struct command *c, struct now now, struct effects *fx,
                            struct why *why) LENTIC_CHECKED;
 
+/* The number that the next entry of the journal gets, unless the command brings a higher one. */
+int64_t engine_note_next(const struct engine *e);
+
+/* What the store knows of the journal, at the start: hand tests that count, and those that no longer do. */
+void engine_recall(struct engine *e, const struct journal_entry *entry);
+
 /* The service about itself: broker, store, ring, delivery. evidence in one sentence. */
 void engine_service(struct engine *e, enum alert_kind kind, bool wrong, const char *evidence, struct now now,
                     struct effects *fx);

@@ -11,6 +11,7 @@
 #include "engine/gate.h"
 #include "engine/hand.h"
 #include "engine/heater.h"
+#include "engine/told.h"
 #include "engine/timekeep.h"
 #include "engine/solids.h"
 #include "engine/timers.h"
@@ -87,7 +88,8 @@ struct tank_state {
     struct heater heater;
     struct solids solids;
     struct ph_creep ph;
-    struct hand_value hand[Q_COUNT];
+    struct hand_tests hand[Q_COUNT];
+    struct told_change told;
     bool in_service;
     bool service_ends; /* while its alerts are released; then service_until is that very moment */
     utc_t service_until;
@@ -121,6 +123,7 @@ struct engine {
     struct forecast_told *forecasts; /* by slot */
     struct forecast_scores scores;
     int flood_timer; /* its id */
+    int64_t notes;   /* number of the last entry of the journal */
     struct now started;
 };
 
@@ -154,6 +157,8 @@ void engine_report_value(const struct engine *e, int tank, enum quantity q, stru
 void rules_input(struct engine *e, int stream, double v, utc_t t, struct now now, struct effects *fx);
 /* A hand test: only what needs no history. */
 void rules_hand(struct engine *e, int tank, enum quantity q, double v, struct now now, struct effects *fx);
+/* The hand tests it was judged by count no longer: what rested on them ends. */
+void rules_unfounded(struct engine *e, int place, enum quantity q, struct now now, struct effects *fx);
 bool rules_wet(const struct engine *e, int place); /* a leak detector of that place is wet */
 void rules_freeze(struct engine *e, int place, enum quantity q);
 

@@ -5,6 +5,7 @@
 #include <stdbool.h>
 #include "base/times.h"
 #include "model/alert.h"
+#include "model/journal.h"
 #include "model/sample.h"
 
 enum command_verb {
@@ -25,7 +26,6 @@ enum command_verb {
 const char *command_name(enum command_verb v);              /* "ack", ... */
 enum command_verb command_find(const char *name, size_t n); /* COMMAND_COUNT when unknown */
 
-#define NOTE_DETAIL_MAX  512
 #define CALIB_POINTS_MAX 3
 
 /* One point of a calibration: what the probe shows and what is true. */
@@ -40,10 +40,9 @@ struct command {
     int place;              /* index into site->places, -1: none named */
     int alert;              /* index into site->alerts, -1: all alerts of the place */
     double minutes;         /* shelve, service, out; NaN when not given. 0 ends a service window */
-    char what[32];          /* note: kind of entry ("change", "test", "topoff", ...); service: kind of work */
-    enum quantity quantity; /* note of a hand test, calibrate; Q_COUNT when none */
-    double value;           /* of the hand test; NaN */
-    double litres, grams;   /* NaN */
+    char what[32];          /* service: kind of work */
+    enum quantity quantity; /* calibrate; Q_COUNT when none */
+    double value;           /* calibrate: NaN when not given */
     utc_t at;               /* when it happened, UTC_NONE: now */
     int stream;             /* calibrate: the probe, when it was named; -1: the one of place and quantity */
     struct calib_point points[CALIB_POINTS_MAX];
@@ -53,7 +52,7 @@ struct command {
     char device[DEVICE_MAX]; /* exchange: the new one's id */
     utc_t back_to;           /* calibrate: stored readings from then on as well; UTC_NONE: none */
     char who[ALERT_WHO_MAX], why[ALERT_WHY_MAX];
-    char detail[NOTE_DETAIL_MAX]; /* the request's own JSON, cut */
+    struct journal_entry note; /* note: what was written, checked but for what corrections take over */
 };
 
 /* A request with nothing said but the verb. */

@@ -4,7 +4,7 @@
 
 #include "model/alert.h"
 #include "model/calib.h"
-#include "model/command.h"
+#include "model/journal.h"
 #include "model/reading.h"
 #include "model/sample.h"
 
@@ -67,7 +67,7 @@ struct effect {
         } alert;
         struct event event;
         int tank;
-        struct command journal;
+        struct journal_entry journal; /* with withdraws: that entry no longer counts, and no new one */
         struct {
             int stream;
             bool undone; /* the last one no longer counts; calib is what counts now */

@@ -9,10 +9,8 @@
 #include "model/alert.h"
 #include "model/calib.h"
 #include "model/command.h"
+#include "model/names.h"
 #include "model/quantity.h"
-
-#define ID_MAX         32 /* bytes of an id, without terminator: a-z 0-9 - ; starts with a letter or digit */
-#define PLACE_TEXT_MAX 48 /* "tank/ID" */
 
 enum place_kind {
     PLACE_ROOM,
@@ -54,6 +52,12 @@ struct salt {
     const char *composition; /* NULL, or a name that water/salts knows */
     double gh, kh, ec, tds;  /* per g/L: dH, dH, uS/cm at 25, mg/L */
     double stock_g;          /* grams in the cupboard; NaN when not said */
+};
+
+/* A kit of hand tests: how far its results may be off. */
+struct kit {
+    const char *id, *name;
+    double sd[Q_COUNT]; /* one standard uncertainty; NaN: as usual */
 };
 
 struct recipe_part {
@@ -228,6 +232,8 @@ struct site {
     int salt_count;
     struct water *waters;
     int water_count;
+    struct kit *kits;
+    int kit_count;
     struct tank *tanks;
     int tank_count;
     struct probe_entry *entries;

@@ -41,4 +41,8 @@ struct mix_plan {
 enum status mix_eval(const struct site *site, int water, double volume_l, const struct mix_source *source,
                      struct mix_plan *out, struct why *why) LENTIC_CHECKED;
 
+/* What these grams in that much purified water are expected to give. STATUS_INVALID: volume or count. */
+enum status mix_expect(const struct site *site, double volume_l, const struct mix_part *parts, int count,
+                       struct mix_plan *out) LENTIC_CHECKED;
+
 #endif

@@ -49,9 +49,8 @@ bool json_pointer_is_sound(const char *pointer);
 
 bool json_doc_is_object(const struct json_doc *doc);
 
-/* The index-th member of a document that is an object, NULL behind the last: for refusing unknown ones by
- * name. */
-const char *json_doc_key(const struct json_doc *doc, size_t index);
+/* The name of the index-th member of the object there; NULL behind the last, and when it is no object. */
+const char *json_doc_key(const struct json_doc *doc, const char *pointer, size_t index);
 
 /* Every member that is no object or array, in the order of the document, with its pointer. Pointers of
  * JSON_WALK_POINTER_MAX bytes or more are left out. */

@@ -148,8 +148,6 @@ static inline struct command engine_tank_command(enum command_verb verb)
                              .minutes = NAN,
                              .quantity = Q_COUNT,
                              .value = NAN,
-                             .litres = NAN,
-                             .grams = NAN,
                              .at = UTC_NONE,
                              .stream = -1,
                              .gain = NAN,
@@ -161,10 +159,12 @@ static inline enum status engine_tank_test(struct engine_tank *w, enum quantity 
 {
     struct command c = engine_tank_command(COMMAND_NOTE);
     struct why why = { "" };
-    strcpy(c.what, "test");
-    c.quantity = q;
-    c.value = v;
-    c.at = at;
+    journal_clear(&c.note);
+    c.note.kind = JOURNAL_TEST;
+    strcpy(c.note.place, "tank/a1");
+    if (journal_put(&c.note, JOURNAL_VALUE, quantity_info(q)->name, v, NAN) != STATUS_OK)
+        return STATUS_FULL;
+    c.note.at = at;
     return engine_command(w->engine, &c, w->now, &w->fx, &why);
 }
 

@@ -113,4 +113,24 @@ static inline uint64_t committed(struct store *store, uint64_t seq, int64_t s)
     return safe;
 }
 
+/* Held and committed at once. */
+static inline enum status put_now(struct store *store, utc_t t)
+{
+    uint64_t safe;
+    return store_commit(store, store_inbox_position(store), at((t.ms - T0) / 1000), true, &safe);
+}
+
+static inline enum status store_put_alert(struct store *store, const struct alert *a,
+                                          enum alert_change change, utc_t t, bool announce)
+{
+    store_hold_alert(store, a, change, t, announce);
+    return put_now(store, t);
+}
+
+static inline enum status store_put_journal(struct store *store, const struct journal_entry *e, utc_t t)
+{
+    store_hold_journal(store, e, t);
+    return put_now(store, t);
+}
+
 #endif

@@ -121,8 +121,11 @@ static void put_effect(struct run *r, const struct effect *x)
         text_printf(&out, "%s: %s\n", event_kind_name(x->u.event.kind), x->u.event.text);
     else if (x->kind == EFFECT_TANK)
         text_printf(&out, "tank %d\n", x->u.tank);
-    else
-        text_printf(&out, "journal %s\n", x->u.journal.what);
+    else {
+        text_put(&out, "journal ");
+        journal_words(&x->u.journal, &out);
+        text_put(&out, "\n");
+    }
     assert_false(out.cut);
     r->len += out.len;
 }
@@ -221,8 +224,6 @@ static void obey(struct run *r, enum command_verb verb, const char *ref, const c
                          .alert = ref == NULL ? -1 : slot_of(ref),
                          .quantity = Q_COUNT,
                          .value = NAN,
-                         .litres = NAN,
-                         .grams = NAN,
                          .at = UTC_NONE,
                          .minutes = minutes };
     advance(r, false);

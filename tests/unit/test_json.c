@@ -239,13 +239,13 @@ static void members_by_index(void **state)
 {
     (void)state;
     read_doc("{\"tank\":1,\"minutes\":2}");
-    assert_string_equal(json_doc_key(&doc, 0), "tank");
-    assert_string_equal(json_doc_key(&doc, 1), "minutes");
-    assert_null(json_doc_key(&doc, 2));
+    assert_string_equal(json_doc_key(&doc, "", 0), "tank");
+    assert_string_equal(json_doc_key(&doc, "", 1), "minutes");
+    assert_null(json_doc_key(&doc, "", 2));
     assert_true(json_doc_is_object(&doc));
     json_doc_fini(&doc);
     read_doc("[1]");
-    assert_null(json_doc_key(&doc, 0));
+    assert_null(json_doc_key(&doc, "", 0));
     assert_false(json_doc_is_object(&doc));
     json_doc_fini(&doc);
 }

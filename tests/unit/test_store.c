@@ -513,18 +513,14 @@ static void put_journal_and_event(void **state)
 {
     struct room *room = *state;
     struct store *store = store_made(room);
-    struct command c = { .verb = COMMAND_NOTE,
-                         .place = 0,
-                         .alert = -1,
-                         .quantity = Q_GH,
-                         .value = 6.0,
-                         .litres = NAN,
-                         .grams = NAN,
-                         .minutes = NAN,
-                         .at = UTC_NONE };
-    strcpy(c.what, "test");
+    struct journal_entry c;
+    journal_clear(&c);
+    c.id = 1;
+    c.kind = JOURNAL_REMARK;
+    c.at = c.written = (utc_t){ T0 };
+    strcpy(c.text, "all well");
     struct event e = { .kind = EVENT_TOPOFF_SEEN, .place = 0, .quantity = Q_COUNT, .value = NAN };
-    assert_int_equal(store_put_event(store, &e, (utc_t){ T0 }), STATUS_OK);
+    store_hold_event(store, &e, (utc_t){ T0 });
     assert_int_equal(store_counts(store).buffered, 1);
     assert_int_equal(store_put_journal(store, &c, (utc_t){ T0 }), STATUS_OK);
     assert_int_equal(store_counts(store).buffered, 0);

@@ -38,6 +38,16 @@ static void a_water_has_targets_drift_and_recipe(void **state)
     assert_true(site_place_find(site, "water/w", 7) >= 0);
 }
 
+static void a_kit_says_how_far_it_may_be_off(void **state)
+{
+    (void)state;
+    expect_sound(SITE TANK "kits = ( { id = \"drops\"; gh = 0.3; no3 = 5.0; } );\n");
+    assert_int_equal(site->kit_count, 1);
+    assert_string_equal(site->kits[0].name, "drops");
+    assert_true(site->kits[0].sd[Q_GH] == 0.3 && isnan(site->kits[0].sd[Q_KH]));
+    expect_fault(SITE TANK "kits = ( { id = \"drops\"; gh = 0.0; } );\n", 3, "gh");
+}
+
 static void a_kind_of_animals_has_bands_and_limits_of_change(void **state)
 {
     (void)state;
@@ -81,6 +91,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_salt_is_its_composition_or_its_figures),
         cmocka_unit_test(a_water_has_targets_drift_and_recipe),
+        cmocka_unit_test(a_kit_says_how_far_it_may_be_off),
         cmocka_unit_test(a_kind_of_animals_has_bands_and_limits_of_change),
         cmocka_unit_test(faults_of_waters_are_told),
     };

@@ -1,0 +1,52 @@
+#!/bin/bash
+# A keeper notes, corrects, withdraws, looks back, over the command line and MQTT; a restart forgets nothing.
+. "$(dirname "$0")/lib.sh"
+start_broker
+write_conf ""
+sed -i 's/^tanks/salts = ( { id = "mix"; gh = 30.0; kh = 0.0; ec = 1300.0; tds = 800.0; } );\nkits = ( { id = "drops-1"; gh = 0.3; } );\nwaters = ( { id = "soft"; ec = 195.0; gh = 4.5; recipe = ( { salt = "mix"; g_per_l = 0.15; } ); } );\ntanks/' "$conf"
+"$lentic" check "$conf" || fail "the configuration of this test"
+start_daemon_online
+hear heard "$base/#"
+# notes PATTERN ARGS...
+notes() {
+    local want=$1 said
+    shift
+    said=$("$lentic" note --conf "$conf" --who Ada "$@" 2>&1) || true
+    grep -qE -- "$want" <<<"$said" || fail "note $* said: $said"
+}
+notes 'tank/a1: noted as entry 1: test gh 6 °dH, kh 3 °dH, kit drops-1' a1 gh=6 kh=3 kit=drops-1
+must_hear heard "^$base/event .*\"event\":\"note\",\"id\":1.*\"gh\":\{\"value\":6,\"sd\":0.3"
+must_hear heard "^$base/tank/a1 .*\"gh\":\{\"value\":6"
+notes '20 % too strong' soft batch 60L mix=9 ec=234
+notes 'add 12.0 L of purified water' --batch 2
+notes 'batch 2' a1 change 3L soft
+pub $base/do/note '{"tank":"a1","what":"livestock","counts":{"deaths":2}}'
+must_hear heard "^$base/event .*\"counts\":\{\"dead\":2\}"
+notes 'entry 5 now stands for 1: test gh 5 °dH, kh 3' --correct 1 gh=5
+must_hear heard "^$base/tank/a1 .*\"gh\":\{\"value\":5"
+notes 'corrected already' --correct 1 gh=4
+notes 'no entry 77' --correct 77 gh=4
+notes 'no longer counts' --withdraw 3 --why 'was tank b1'
+notes 'did you mean "gh="' a1 gn=5
+notes 'future' a1 gh=5 --at 2199-01-01
+stop_daemon
+start_daemon_online
+notes 'entry 6: feeding 0.2 g: spinach' a1 fed 0.2g spinach
+"$lentic" note --conf "$conf" --list a1 >"$work/list"
+grep -q '    5  .*a1 .*test gh 5' "$work/list" || fail "the correction is not listed: $(cat "$work/list")"
+grep -q 'gh 6' "$work/list" && fail "the corrected entry counts: $(cat "$work/list")"
+"$lentic" note --conf "$conf" --list --all >"$work/list"
+grep -q 'test gh 6.*\[corrected by 5\]' "$work/list" || fail "the old entry is gone: $(cat "$work/list")"
+grep -q 'change 3 L.*\[withdrawn by Ada: was tank b1\]' "$work/list" || fail "the withdrawal: $(cat "$work/list")"
+"$lentic" note --conf "$conf" --list --json | python3 -c '
+import json, sys
+ids = [e["id"] for e in json.load(sys.stdin)]
+assert sorted(ids) == [2, 4, 5, 6], ids' || fail "the list in JSON"
+notes 'noted as entry 7' a1 gh=7 --at 2h
+sqlite3 -readonly "$work/lentic.db" 'select count(*) from hand_tests' 2>/dev/null | grep -qx 3 || [ ! -x /usr/bin/sqlite3 ] || fail "the view of hand tests"
+"$lentic" note --conf "$conf" 2>/dev/null && fail "an empty note was taken"
+stop_daemon
+code=0
+"$lentic" note --conf "$conf" a1 gh=5 >/dev/null 2>"$work/err" || code=$?
+[ $code -eq 3 ] || fail "without the service it ended with $code"
+grep -q 'look with --list' "$work/err" || fail "without the service it said: $(cat "$work/err")"
