@@ -48,6 +48,7 @@ foreach(gate ${gates})
   set_tests_properties(gate.${name} PROPERTIES TIMEOUT 120 SKIP_RETURN_CODE 77)
 endforeach()
 
+include(tests/fuzz/fuzz.cmake)
 include(tests/bench/bench.cmake)
 include(tests/bench/wear.cmake)
 include(tests/bench/thin.cmake)

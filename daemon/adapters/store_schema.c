@@ -208,8 +208,8 @@ static bool sound(sqlite3 *db, const char *pragma, struct why *why, const char *
 static bool ends_sound(sqlite3 *db)
 {
     static const char *const walks[] = {
-        "SELECT sum((SELECT min(t_ms) + max(tests) FROM reading WHERE probe = p.id AND t_ms ="
-        " (SELECT max(t_ms) FROM reading WHERE probe = p.id))) FROM probe p",
+        ("SELECT sum((SELECT min(t_ms) + max(tests) FROM reading WHERE probe = p.id AND t_ms ="
+         " (SELECT max(t_ms) FROM reading WHERE probe = p.id))) FROM probe p"),
         "SELECT sum((SELECT min(t_ms) FROM reading WHERE probe = p.id)) FROM probe p",
         "SELECT sum((SELECT max(t_ms) FROM rollup_15min WHERE probe = p.id)) FROM probe p",
     };

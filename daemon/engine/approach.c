@@ -19,6 +19,8 @@ struct line {
 static void gather(const struct window *w, utc_t to, int64_t span_ms, struct line *line)
 {
     line->n = 0;
+    if (!utc_is_set(to))
+        return;
     for (int64_t ms = to.ms; ms > to.ms - span_ms && line->n < BINS_MOST; ms -= w->bin_ms) {
         const struct window_bin *bin = window_at(w, (utc_t){ ms });
         if (bin == NULL)

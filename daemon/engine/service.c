@@ -105,7 +105,7 @@ double service_range(const struct engine *e, int tank, const struct window *w, u
 {
     const struct tank_state *t = &e->tanks[tank];
     double steps[SERVICE_SPANS], lo = NAN, hi = NAN;
-    if (!service_disturbs(e, tank, to, span_ms + SETTLE_MS)) {
+    if (!utc_is_set(to) || !service_disturbs(e, tank, to, span_ms + SETTLE_MS)) {
         struct window_range range = window_range(w, to, span_ms);
         return range.mean_hi - range.mean_lo;
     }

@@ -91,6 +91,8 @@ double window_mean_over(const struct window *w, utc_t to, int64_t span_ms)
 {
     double sum = 0;
     int64_t n = 0;
+    if (!utc_is_set(to))
+        return NAN;
     for (int64_t t = to.ms; t > to.ms - span_ms; t -= w->bin_ms) {
         const struct window_bin *bin = window_at(w, (utc_t){ t });
         if (bin != NULL) {

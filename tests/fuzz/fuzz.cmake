@@ -1,0 +1,13 @@
+# Fuzz targets: with libFuzzer when LENTIC_FUZZ is on (clang; scripts/fuzz), else their seeds and some changes in CTest.
+foreach(target messages configuration ring state)
+  add_executable(fuzz_${target} tests/fuzz/${target}.c)
+  target_link_libraries(fuzz_${target} lentic_app)
+  if(LENTIC_FUZZ)
+    target_compile_options(fuzz_${target} PRIVATE -fsanitize=fuzzer)
+    target_link_options(fuzz_${target} PRIVATE -fsanitize=fuzzer)
+  else()
+    target_sources(fuzz_${target} PRIVATE tests/fuzz/replay.c)
+    add_test(NAME fuzz.${target} COMMAND fuzz_${target} ${CMAKE_SOURCE_DIR}/tests/fuzz/seeds/${target} 1000)
+    set_tests_properties(fuzz.${target} PROPERTIES TIMEOUT 120 ENVIRONMENT "${test_environment}")
+  endif()
+endforeach()
