@@ -100,14 +100,10 @@ static void enter(struct alarms *a, int slot, enum alert_base base, struct now n
     tell_again_from(a, slot, now);
 }
 
-/* A follower of a leader of the same or higher priority is listed under it; one of higher priority takes the
- * lead. */
 static bool announced_alone(struct alarms *a, int slot)
 {
     struct alert *pub = &a->items[slot].pub;
     pub->leader = a->leader == NULL ? -1 : a->leader(a->context, slot);
-    if (pub->leader >= 0 && settings(a, pub->leader)->priority < settings(a, slot)->priority)
-        pub->leader = -1;
     return pub->leader < 0;
 }
 

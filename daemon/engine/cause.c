@@ -104,37 +104,50 @@ static int solids_leader(const struct engine *e, int slot, int tank)
     return -1;
 }
 
-int cause_leader(void *engine, int slot)
+static int leader_above(const struct engine *e, int slot, int tank)
 {
-    const struct engine *e = engine;
-    const struct alert_slot *mine = &e->site->alerts[slot];
-    int first = service_leader(e, slot);
-    if (first >= 0)
-        return first;
-    enum alert_family family = family_of(mine);
-    int air = slot_find(e->site, mine->place, KIND_OUT_OF_WATER, Q_COUNT);
-    if (air >= 0 && air != slot && mine->kind != KIND_LEAK && leads(e, air))
-        return air; /* a probe in the air says nothing of the water */
+    const struct tank *t = &e->site->tanks[tank];
+    const int above[] = { t->circuit, t->rack, e->site->room_place };
+    for (unsigned i = 0; i < sizeof above / sizeof *above; i++) {
+        int leader = leader_at(e, above[i], FAMILY_HEAT, slot);
+        if (leader >= 0)
+            return leader;
+    }
+    return -1;
+}
+
+static int leader_of_family(const struct engine *e, int slot)
+{
+    enum alert_family family = family_of(&e->site->alerts[slot]);
     if (family == FAMILY_OTHER)
         return -1;
     if (family == FAMILY_PROBE)
         return silent_leader(e, slot);
-    int tank = e->site->places[mine->place].tank;
-    if (tank >= 0 && family == FAMILY_SOLIDS) {
-        int leader = solids_leader(e, slot, tank);
-        if (leader >= 0)
-            return leader;
-    }
-    if (tank >= 0 && family == FAMILY_HEAT) {
-        const struct tank *t = &e->site->tanks[tank];
-        const int above[] = { t->circuit, t->rack, e->site->room_place };
-        for (unsigned i = 0; i < sizeof above / sizeof *above; i++) {
-            int leader = leader_at(e, above[i], family, slot);
-            if (leader >= 0)
-                return leader;
-        }
-    }
-    return leader_at(e, mine->place, family, slot);
+    int tank = e->site->places[e->site->alerts[slot].place].tank;
+    int above = tank < 0                  ? -1
+                : family == FAMILY_SOLIDS ? solids_leader(e, slot, tank)
+                : family == FAMILY_HEAT   ? leader_above(e, slot, tank)
+                                          : -1;
+    return above >= 0 ? above : leader_at(e, e->site->alerts[slot].place, family, slot);
+}
+
+static enum priority priority_of(const struct engine *e, int slot)
+{
+    return e->site->alerts[slot].settings.priority;
+}
+
+int cause_leader(void *engine, int slot)
+{
+    const struct engine *e = engine;
+    const struct alert_slot *mine = &e->site->alerts[slot];
+    int air = slot_find(e->site, mine->place, KIND_OUT_OF_WATER, Q_COUNT);
+    if (air >= 0 && air != slot && mine->kind != KIND_LEAK && leads(e, air))
+        return air; /* a probe in the air says nothing of the water, however grave it sounds */
+    int leader = service_leader(e, slot);
+    if (leader < 0)
+        leader = leader_of_family(e, slot);
+    /* One of higher priority takes the lead. */
+    return leader >= 0 && priority_of(e, leader) < priority_of(e, slot) ? -1 : leader;
 }
 
 /* --- what is said --- */

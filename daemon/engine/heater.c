@@ -15,9 +15,11 @@
 #define WATER_J_L_K      4186.0
 #define GLASS_SHARE      0.92 /* of the heat that the water takes; glass and gravel take the rest */
 
-/* The slope is taken over as long as the heater needs to move the water by this, or by so many noises. */
+/* The slope is taken over as long as the heater needs to move the water by this, and as the noise asks for.
+ */
 #define SHOWS_C        0.25
-#define SHOWS_NOISES   6.0
+#define SLOPE_SHARE    0.1 /* the slope's error, as a share of the heater's */
+#define NOISE_LEAST_C  0.02
 #define SLOPE_LEAST    10 /* minutes */
 #define SLOPE_MOST     45
 #define SLOPE_GUESSED  30
@@ -34,13 +36,18 @@
 #define EVEN_SHARE     0.25 /* of the rise, in each half of the time */
 #define TOO_FAST_TIMES 2.5
 #define TOO_FAST_C_H   0.3
+#define TOO_MUCH       1.6 /* times what the heater gives */
 
 /* Heat as a share of the heater's usual. */
 #define NO_HEAT      0.25
-#define DEAD_HEAT    0.15 /* between these it may be a weak one */
 #define HEAT         0.6
 #define WEAK_HEAT    0.72
+#define DEAD_HEAT    0.10 /* on the average while it should heat: more may be a weak one */
+#define DEAD_LONG    0.13 /* the same once that was watched for LONG_MIN */
+#define LONG_MIN     60
+#define COOLED       0.5 /* less than nothing: something else cools the water */
 #define NEEDED_SHARE 0.2
+#define WEAK_KNOWN_H 18 /* lamps and sun of most of a day are known */
 /* As a share of what would hold the temperature, while the heater's usual is not known. */
 #define NO_HOLD     0.45
 #define HOLDS       1.3
@@ -55,6 +62,7 @@
 #define COUNT_MOST    120
 #define BREAK_SPREADS 4.0
 #define BREAK_LEAST_C 0.08
+#define BREAK_GAP_MIN 5
 
 void heater_init(struct heater *h)
 {
@@ -75,6 +83,8 @@ void heater_init(struct heater *h)
                           .disturbed_until = UTC_NONE,
                           .heating_at = UTC_NONE,
                           .idle_since = UTC_NONE };
+    for (int i = 0; i < 24; i++)
+        h->other_c_h[i] = NAN;
 }
 
 /* --- the last minutes --- */
@@ -264,10 +274,12 @@ static void band_of(const struct heater *h, const struct tank *tank, struct heat
         out->above = fmin(out->above, FAR_SPREADS / 2);
 }
 
-static void loss_of(const struct heater *h, const struct tank *tank, struct heater_view *out)
+static void loss_of(const struct heater *h, const struct tank *tank, utc_t now, struct heater_view *out)
 {
     double gap = out->temp_c - out->room_c;
+    double other = h->other_c_h[now.ms / MS_PER_HOUR % 24];
     out->free_c_h = isnan(gap) ? h->off_c_h : -gap / (isnan(h->tau_h) ? tau_guess_h(tank) : h->tau_h);
+    out->free_c_h += isnan(other) ? 0 : other;
     out->full_c_h = isnan(h->full_c_h) ? rated_c_h(tank) : h->full_c_h;
 }
 
@@ -281,12 +293,17 @@ static void heat_of(struct heater_view *v)
         v->share = v->heat_c_h / -v->free_c_h;
 }
 
-static int minutes_to_show(const struct heater_view *v, double noise_c)
+/* Least squares over n points in w hours err by noise * sqrt(12 / n) / w. */
+static int minutes_to_show(const struct heater *h, const struct heater_view *v, double noise_c)
 {
     if (isnan(v->full_c_h))
         return SLOPE_GUESSED;
-    double minutes = 60 * fmax(SHOWS_C, SHOWS_NOISES * noise_c) / v->full_c_h;
-    return (int)fmin(fmax(minutes, SLOPE_LEAST), SLOPE_MOST);
+    double span_h =
+        h->recent_count < 2 ? 0 : (point(h, 0)->minute - point(h, h->recent_count - 1)->minute) / 60.0;
+    double every_h = span_h / fmax(h->recent_count - 1, 1);
+    double error = fmax(noise_c, NOISE_LEAST_C) * sqrt(12 * every_h) / (SLOPE_SHARE * v->full_c_h);
+    double hours = fmax(SHOWS_C / v->full_c_h, cbrt(error * error));
+    return (int)fmin(fmax(60 * hours, SLOPE_LEAST), SLOPE_MOST);
 }
 
 static void disturb(struct heater *h, int32_t minute)
@@ -300,7 +317,7 @@ static void disturb(struct heater *h, int32_t minute)
 static bool too_fast(const struct heater_view *v)
 {
     return v->slope_c_h < TOO_FAST_TIMES * fmin(v->free_c_h, 0) - TOO_FAST_C_H ||
-           v->slope_c_h > 1.5 * v->full_c_h + fmax(v->free_c_h, 0) + TOO_FAST_C_H;
+           (v->full_c_h > 0 && v->share > TOO_MUCH);
 }
 
 void heater_look(struct heater *h, const struct tank *tank, const struct window *room, utc_t now,
@@ -316,12 +333,12 @@ void heater_look(struct heater *h, const struct tank *tank, const struct window 
                               .temp_c = level_of(h, now_min),
                               .room_c = room == NULL ? NAN : window_mean_over(room, now, 10 * MS_PER_MIN) };
     band_of(h, tank, out);
-    loss_of(h, tank, out);
+    loss_of(h, tank, now, out);
     double noise_c = noise_of(h), fastest = fabs(out->free_c_h) + (isnan(out->full_c_h) ? 1 : out->full_c_h);
     int usable = since_step(h, isnan(fastest) ? 2 : 1.3 * fastest, noise_c, &step), count;
     if (step != 0)
         disturb(h, step);
-    out->minutes = minutes_to_show(out, noise_c);
+    out->minutes = minutes_to_show(h, out, noise_c);
     out->slope_c_h = slope_over(h, usable, now_min, out->minutes, &count);
     if (isnan(out->slope_c_h) && count < POINTS_LEAST) {
         out->minutes = SLOPE_SPARSE < 2 * out->minutes ? SLOPE_SPARSE : 2 * out->minutes;
@@ -341,11 +358,6 @@ static bool no_heat(const struct heater_view *v)
     return v->unpowered || v->share < (isnan(v->full_c_h) ? NO_HOLD : NO_HEAT);
 }
 
-static bool is_dead(const struct heater_view *v)
-{
-    return isnan(v->full_c_h) || v->unpowered ? no_heat(v) : v->share < DEAD_HEAT;
-}
-
 bool heater_gives(const struct heater_view *v)
 {
     return !v->unpowered && v->share > (isnan(v->full_c_h) ? HOLDS : HEAT);
@@ -363,8 +375,11 @@ static int32_t counted(int32_t minutes, int32_t most, bool speaks)
 static void note_stop(struct heater *h, const struct heater_view *v, utc_t now)
 {
     double short_by = v->band_hi_c - fmax(v->peak_c, v->temp_c);
-    h->heating = false;
-    h->broke_off = h->heating_seen && short_by > BREAK_LEAST_C && short_by > BREAK_SPREADS * h->hi_sd_c;
+    h->heating = h->called = false;
+    bool watched = now.ms - h->heating_at.ms <= (v->minutes + BREAK_GAP_MIN) * MS_PER_MIN;
+    double climb_c = v->minutes / 60.0 * v->full_c_h; /* a band as narrow as that shows no halfway */
+    h->broke_off = h->heating_seen && watched && v->band_hi_c - v->band_lo_c > climb_c &&
+                   short_by > BREAK_LEAST_C && short_by > BREAK_SPREADS * h->hi_sd_c;
     h->idle_since = h->broke_off ? (utc_t){ now.ms - v->minutes / 2 * MS_PER_MIN } : UTC_NONE;
 }
 
@@ -410,28 +425,51 @@ static void note_call(struct heater *h, const struct heater_view *v)
 /* A little heat for long, where it should give all it has and the water would sink without. */
 static int32_t weak_minutes(const struct heater *h, const struct heater_view *v)
 {
-    if (!h->heating_seen || isnan(v->full_c_h))
+    if (!h->heating_seen || isnan(h->full_c_h) || h->learnt_h < WEAK_KNOWN_H)
         return 0;
     if (heater_gives(v) && v->share > WEAK_HEAT)
         return counted(h->weak_min, COUNT_MOST, false);
     bool needed = -v->free_c_h > NEEDED_SHARE * v->full_c_h;
-    return h->called && needed && !is_dead(v) ? counted(h->weak_min, COUNT_MOST, true) : h->weak_min;
+    return h->called && needed && v->share > DEAD_LONG ? counted(h->weak_min, COUNT_MOST, true) : h->weak_min;
+}
+
+/* Under the switching point for long enough that heat would show, and none came. */
+static bool gives_nothing(struct heater *h, const struct heater_view *v)
+{
+    if (!(v->below > 0)) {
+        h->under_min = 0;
+        h->under_share = 0;
+        return false;
+    }
+    if (h->under_min < COUNT_MOST) {
+        h->under_share = (h->under_share * h->under_min + v->share) / (h->under_min + 1);
+        h->under_min++;
+    } else {
+        h->under_share += (v->share - h->under_share) / COUNT_MOST;
+    }
+    if (v->unpowered)
+        return true;
+    if (h->under_min < v->minutes || v->slope_c_h > 0)
+        return false;
+    if (isnan(v->full_c_h))
+        return v->share < NO_HOLD;
+    double most = h->under_min < LONG_MIN ? DEAD_HEAT : DEAD_LONG;
+    return no_heat(v) && h->under_share < most && h->under_share > -COOLED;
 }
 
 enum heater_cause heater_judge(struct heater *h, const struct heater_view *v, utc_t now)
 {
-    if (isnan(v->heat_c_h) || (utc_is_set(h->disturbed_until) && now.ms < h->disturbed_until.ms))
+    if (isnan(v->share) || (utc_is_set(h->disturbed_until) && now.ms < h->disturbed_until.ms))
         return HEATER_UNKNOWN;
     follow_heat(h, v, now);
-    bool far_below = v->below > FAR_SPREADS || (v->below > NEAR_SPREADS && h->broke_off);
-    bool far_above = v->above > FAR_SPREADS;
     note_call(h, v);
     h->weak_min = weak_minutes(h, v);
+    bool far_below = v->below > FAR_SPREADS || (v->below > NEAR_SPREADS && h->broke_off);
+    bool cools = gives_nothing(h, v), warms = heater_gives(v) && v->rises_evenly;
     int32_t dead_needs = h->weak_min >= WEAK_MIN ? WEAK_MIN : SURE_MIN;
-    int32_t stuck_needs = h->began_above ? v->minutes : SURE_MIN;
-    bool cools = is_dead(v) && v->slope_c_h < 0, warms = heater_gives(v) && v->rises_evenly;
+    int32_t stuck_needs = h->began_above ? v->minutes : v->minutes / 2;
     h->dead_min = far_below ? counted(h->dead_min, dead_needs + SPARE_MIN, cools) : 0;
-    h->stuck_min = far_above ? counted(h->stuck_min, stuck_needs + SPARE_MIN, warms) : 0;
+    h->stuck_min = v->above > FAR_SPREADS ? counted(h->stuck_min, stuck_needs + SPARE_MIN, warms) : 0;
     if (h->dead_min >= dead_needs)
         return HEATER_DEAD;
     if (h->stuck_min >= stuck_needs)
@@ -467,6 +505,9 @@ void heater_visit(struct heater *h, struct pack *p)
     for (unsigned i = 0; i < sizeof sizes / sizeof *sizes; i++)
         pack_f64(p, sizes[i], 0, 1e6);
     pack_f64(p, &h->setpoint_c, -100, 100);
+    pack_f64(p, &h->under_share, -1000, 1000);
+    for (int i = 0; i < 24; i++)
+        pack_f64(p, &h->other_c_h[i], -100, 100);
     for (unsigned i = 0; i < sizeof times / sizeof *times; i++)
         pack_utc(p, times[i]);
     pack_bool(p, &h->heating_seen);
@@ -474,6 +515,7 @@ void heater_visit(struct heater *h, struct pack *p)
     pack_bool(p, &h->broke_off);
     pack_bool(p, &h->called);
     pack_bool(p, &h->began_above);
+    pack_i32(p, &h->under_min, 0, COUNT_MOST);
     pack_i32(p, &h->dead_min, 0, COUNT_MOST);
     pack_i32(p, &h->stuck_min, 0, COUNT_MOST);
     pack_i32(p, &h->weak_min, 0, COUNT_MOST);

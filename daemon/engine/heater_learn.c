@@ -7,9 +7,15 @@
 #define LEARN_SKIP_MS    (60 * MS_PER_MIN) /* the newest stretch may be the beginning of a fault */
 #define LEARN_LEAST_BINS 120               /* ten hours of 5 min bins */
 #define POINTS_MAX       600
-#define GAP_BINS         2 /* missing in a row that may be bridged */
-#define STEP_BINS        4 /* slopes of history are taken over 20 min */
-#define BEND_BINS        3 /* and to either side of a bend over 15 min */
+#define GAP_BINS         2    /* missing in a row that may be bridged */
+#define STEP_BINS        4    /* slopes of history are taken over 20 min */
+#define BEND_BINS        3    /* and to either side of a bend over 15 min */
+#define FAST_BINS        2    /* both where the thermostat switches often */
+#define FAST_SHARE       0.8  /* of the bends are found so too */
+#define COOLING_SHARE    0.75 /* of the slopes without heat, the steeper ones are those without lamps */
+#define OTHER_SHARE      0.4  /* of the heater's: more is no lamp */
+#define OTHER_LEAST      3
+#define OTHER_TAIL       0.4 /* slopes that reach into the heating weigh upward */
 
 #define BEND_LEAST_C_H 0.25 /* a heater that warms slower than this cannot be told from the room */
 #define BEND_NOISES    4.0
@@ -36,6 +42,8 @@ struct course {
     int n;
     double temp_c[POINTS_MAX], gap_c[POINTS_MAX]; /* NaN: not known */
     double bin_h;
+    int64_t from_ms;
+    int step, bend; /* bins that slopes and bends are taken over */
 };
 
 static int compare_double(const void *a, const void *b)
@@ -76,6 +84,7 @@ static int gather(const struct window *temp, const struct window *room, utc_t no
     int64_t from = now.ms - LEARN_SPAN_MS > trouble_at.ms ? now.ms - LEARN_SPAN_MS : trouble_at.ms;
     int known = 0;
     c->n = 0;
+    c->from_ms = from;
     c->bin_h = (double)temp->bin_ms / (double)MS_PER_HOUR;
     for (int64_t t = from; t <= now.ms - LEARN_SKIP_MS && c->n < POINTS_MAX; t += temp->bin_ms) {
         c->temp_c[c->n] = mean_at(temp, t);
@@ -93,7 +102,13 @@ static int gather(const struct window *temp, const struct window *room, utc_t no
 
 static double slope_at(const struct course *c, int i)
 {
-    return i + STEP_BINS >= c->n ? NAN : (c->temp_c[i + STEP_BINS] - c->temp_c[i]) / (STEP_BINS * c->bin_h);
+    return i + c->step >= c->n ? NAN : (c->temp_c[i + c->step] - c->temp_c[i]) / (c->step * c->bin_h);
+}
+
+static int hour_of(const struct course *c, int i)
+{
+    double ms = (double)c->from_ms + (i + c->step / 2.0) * c->bin_h * (double)MS_PER_HOUR;
+    return (int)((int64_t)ms / MS_PER_HOUR % 24);
 }
 
 /* 1/tau is the largest rate at which the gap to the room shrinks: that of the stretches without heat. */
@@ -106,8 +121,8 @@ static void learn_cooling(struct heater *h, const struct course *c)
         if (isnan(s))
             continue;
         slope[slopes++] = s;
-        if (c->gap_c[i + STEP_BINS / 2] > HELD_GAP_C)
-            rate[rates++] = -s / c->gap_c[i + STEP_BINS / 2];
+        if (c->gap_c[i + c->step / 2] > HELD_GAP_C)
+            rate[rates++] = -s / c->gap_c[i + c->step / 2];
     }
     if (slopes > 0)
         h->off_c_h = fmin(share_of(slope, slopes, 0.12), 0);
@@ -117,7 +132,7 @@ static void learn_cooling(struct heater *h, const struct course *c)
     for (int i = 0; i < rates; i++)
         if (rate[i] >= 0.6 * high)
             rate[kept++] = rate[i];
-    double usual = kept == 0 ? NAN : share_of(rate, kept, 0.5);
+    double usual = kept == 0 ? NAN : share_of(rate, kept, COOLING_SHARE);
     if (usual > 0.01 && usual < 2.0)
         h->tau_h = 1 / usual;
 }
@@ -131,9 +146,9 @@ struct bends {
 
 static double bend_at(const struct course *c, int i)
 {
-    if (i < BEND_BINS || i + BEND_BINS >= c->n)
+    if (i < c->bend || i + c->bend >= c->n)
         return NAN;
-    return (c->temp_c[i + BEND_BINS] - 2 * c->temp_c[i] + c->temp_c[i - BEND_BINS]) / (BEND_BINS * c->bin_h);
+    return (c->temp_c[i + c->bend] - 2 * c->temp_c[i] + c->temp_c[i - c->bend]) / (c->bend * c->bin_h);
 }
 
 static double noise_of(const struct course *c)
@@ -152,9 +167,9 @@ static double noise_of(const struct course *c)
  * window and a change of water look otherwise. */
 static bool is_switching(const struct heater *h, const struct course *c, int i, double sign, double size_c_h)
 {
-    double loss = c->gap_c[i] / h->tau_h, hours = BEND_BINS * c->bin_h;
-    double before = (c->temp_c[i] - c->temp_c[i - BEND_BINS]) / hours + loss;
-    double after = (c->temp_c[i + BEND_BINS] - c->temp_c[i]) / hours + loss;
+    double loss = c->gap_c[i] / h->tau_h, hours = c->bend * c->bin_h;
+    double before = (c->temp_c[i] - c->temp_c[i - c->bend]) / hours + loss;
+    double after = (c->temp_c[i + c->bend] - c->temp_c[i]) / hours + loss;
     double off = sign > 0 ? before : after, on = sign > 0 ? after : before;
     return isnan(loss) || (fabs(off) < OFF_SHARE * size_c_h && on > ON_SHARE * size_c_h);
 }
@@ -164,16 +179,16 @@ static void find_bends(const struct heater *h, const struct course *c, double si
                        struct bends *out)
 {
     out->n = 0;
-    for (int i = BEND_BINS; i + BEND_BINS < c->n; i++) {
+    for (int i = c->bend; i + c->bend < c->n; i++) {
         double here = sign * bend_at(c, i);
         bool top = here >= least_c_h && is_switching(h, c, i, sign, here);
-        for (int k = -BEND_BINS; top && k <= BEND_BINS; k++)
+        for (int k = -c->bend; top && k <= c->bend; k++)
             top = !(sign * bend_at(c, i + k) > here);
         if (!top)
             continue;
         out->at_c[out->n] = c->temp_c[i];
         out->size_c_h[out->n++] = here;
-        i += BEND_BINS - 1;
+        i += c->bend - 1;
     }
 }
 
@@ -232,26 +247,59 @@ static bool is_sound(const struct heater *h, const struct bends *on)
            fabs(middle - h->band_lo_c) < NEW_SPREADS * h->lo_sd_c;
 }
 
-static bool learn_bends(struct heater *h, const struct course *c)
+static void find_usual(const struct heater *h, const struct course *c, double sign, double noise_c,
+                       struct bends *out)
+{
+    find_bends(h, c, sign, fmax(BEND_LEAST_C_H, BEND_NOISES * noise_c * sqrt(6) / (c->bend * c->bin_h)), out);
+    if (out->n > 0)
+        keep_usual(out, middle_of(out->size_c_h, out->n));
+}
+
+/* A heater that warms the tank within minutes is smoothed away by long slopes. */
+static void choose_spans(const struct heater *h, struct course *c, double noise_c)
+{
+    struct bends slow, fast;
+    c->step = STEP_BINS;
+    c->bend = BEND_BINS;
+    find_usual(h, c, 1, noise_c, &slow);
+    c->bend = FAST_BINS;
+    find_usual(h, c, 1, noise_c, &fast);
+    if (fast.n >= BENDS_SURE && fast.n >= FAST_SHARE * slow.n)
+        c->step = FAST_BINS;
+    else
+        c->bend = BEND_BINS;
+}
+
+static bool learn_bends(struct heater *h, const struct course *c, double noise_c)
 {
     struct bends on, off;
-    double noise_c = noise_of(c);
-    double least = fmax(BEND_LEAST_C_H, BEND_NOISES * noise_c * sqrt(6) / (BEND_BINS * c->bin_h));
-    find_bends(h, c, 1, least, &on);
-    if (on.n < BENDS_LEAST)
-        return false;
-    double full = middle_of(on.size_c_h, on.n);
-    find_bends(h, c, -1, least, &off);
-    keep_usual(&on, full);
-    keep_usual(&off, full);
+    find_usual(h, c, 1, noise_c, &on);
+    find_usual(h, c, -1, noise_c, &off);
     if (on.n < BENDS_LEAST || !is_sound(h, &on))
         return false;
     h->full_c_h = middle_of(on.size_c_h, on.n);
     h->heating_seen = true;
+    keep_usual(&off, h->full_c_h);
     learn_edge(&on, noise_c, -1, &h->band_lo_c, &h->lo_sd_c, &h->lo_least_c);
     if (off.n >= BENDS_LEAST)
         learn_edge(&off, noise_c, 1, &h->band_hi_c, &h->hi_sd_c, &h->hi_most_c);
     return off.n >= BENDS_LEAST;
+}
+
+/* What warms or cools beside the heater, by the hour of the day: lamps, sun, a warm shelf. */
+static void learn_other(struct heater *h, const struct course *c)
+{
+    for (int hour = 0; hour < 24; hour++) {
+        double left[POINTS_MAX];
+        int n = 0;
+        for (int i = 0; i < c->n; i++) {
+            double loss = isnan(c->gap_c[i]) || isnan(h->tau_h) ? -h->off_c_h : c->gap_c[i] / h->tau_h;
+            double other = slope_at(c, i) + loss;
+            if (hour_of(c, i) == hour && fabs(other) < OTHER_SHARE * h->full_c_h)
+                left[n++] = other;
+        }
+        h->other_c_h[hour] = n < OTHER_LEAST ? NAN : share_of(left, n, OTHER_TAIL);
+    }
 }
 
 /* --- without bends --- */
@@ -298,8 +346,11 @@ void heater_learn(struct heater *h, const struct window *temp, const struct wind
     h->learnt_at = now;
     if (known < LEARN_LEAST_BINS)
         return;
+    double noise_c = noise_of(&c);
+    choose_spans(h, &c, noise_c);
     learn_cooling(h, &c);
-    if (!learn_bends(h, &c))
+    if (!learn_bends(h, &c, noise_c))
         learn_range(h, &c, fmax(days, 0));
+    learn_other(h, &c);
     h->learnt_h = known * c.bin_h;
 }

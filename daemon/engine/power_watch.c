@@ -34,13 +34,19 @@ static bool belongs(const struct tank *t, int place)
     return t->circuit == place || t->rack == place;
 }
 
+/* Its circuit is measured and has power: what it lacks, it lacks alone. */
+static bool is_powered(const struct engine *e, const struct tank *t)
+{
+    return t->circuit >= 0 && value_now(e, t->circuit, Q_POWER) >= NO_POWER_W;
+}
+
 static bool look_at(struct engine *e, int tank, int place, utc_t now, struct member *m)
 {
     const struct heater *h = &e->tanks[tank].heater;
     if (!belongs(&e->site->tanks[tank], place) || e->tanks[tank].in_service || !tank_is_heated(e, tank) ||
         !heater_view_of(e, tank, now, &m->view))
         return false;
-    m->idles = heater_idles(h, &m->view);
+    m->idles = is_powered(e, &e->site->tanks[tank]) ? 0 : heater_idles(h, &m->view);
     m->idle_since = h->idle_since;
     m->heating_at = h->heating_at;
     return true;

@@ -32,6 +32,7 @@ struct heater {
     double off_c_h;               /* usual slope with the heater off, negative; NaN */
     double full_c_h;              /* heat rate with the heater on; NaN */
     double tau_h;                 /* NaN */
+    double other_c_h[24];         /* what lamps, sun and shelf add at that hour of the day (UTC); NaN */
     double learnt_h;              /* hours of history behind it */
     utc_t learnt_at;
     utc_t trouble_at; /* the last minute of a fault: nothing up to it is learnt from */
@@ -42,6 +43,8 @@ struct heater {
     bool heating, broke_off;               /* it gave heat; and stopped short of the switching point */
     bool began_above;                      /* and began to when the water was over the band already */
     bool called;                           /* the water stood under the switching point since */
+    int32_t under_min;                     /* minutes under the switching point */
+    double under_share;                    /* mean share of heat in them */
     int32_t dead_min, stuck_min, weak_min; /* minutes that speak for it */
     int32_t cause;                         /* enum heater_cause, last judged */
 };

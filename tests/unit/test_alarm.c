@@ -560,9 +560,6 @@ static void followers_are_listed_not_announced(void **state)
     falls(r, OTHER);
     rises(r, PLAIN);
     assert_string_equal(told(r), "clear! raise!");
-    r->slots[LATCHING].settings.priority = PRIORITY_HIGH;
-    rises(r, LATCHING); /* more urgent than its leader: told */
-    assert_string_equal(told(r), "raise!");
 }
 
 /* --- a restart --- */
