@@ -226,8 +226,18 @@ enum status mqtt_link_check_files(const struct mqtt *m, utc_t *until, struct why
     return STATUS_OK;
 }
 
+/* The TLS library sets itself up when it is first used; otherwise its tables are filled for every client. */
+static void spare_tls(void)
+{
+    MQTTAsync_init_options options = MQTTAsync_init_options_initializer;
+    options.do_openssl_init = 0;
+    MQTTAsync_global_init(&options);
+}
+
 static bool new_client(struct mqtt *m)
 {
+    static pthread_once_t once = PTHREAD_ONCE_INIT;
+    pthread_once(&once, spare_tls);
     MQTTAsync old = m->client, fresh = NULL;
     MQTTAsync_createOptions create = MQTTAsync_createOptions_initializer5;
     create.MQTTVersion = m->v5 ? MQTTVERSION_5 : MQTTVERSION_3_1_1;

@@ -106,6 +106,8 @@ void mqtt_queue_drop(struct mqtt_queue *queue)
     queue->head = (place + e.len) % queue->cap;
     queue->used -= e.len;
     queue->count--;
+    if (queue->count == 0)
+        mqtt_queue_clear(queue); /* from the front again: what it never reached costs no memory */
 }
 
 void mqtt_queue_clear(struct mqtt_queue *queue)

@@ -61,7 +61,7 @@ static int tune(sqlite3 *db)
         "PRAGMA auto_vacuum=INCREMENTAL;"
         "PRAGMA journal_mode=WAL;"
         "PRAGMA synchronous=NORMAL;"
-        "PRAGMA cache_size=-1024;"
+        "PRAGMA cache_size=-384;"
         "PRAGMA temp_store=MEMORY;"
         "PRAGMA secure_delete=OFF;" /* Debian builds it in: freed pages would be written */
         "PRAGMA wal_autocheckpoint=2000;"

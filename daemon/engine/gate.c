@@ -23,7 +23,7 @@ static int room_for(double span_s, double every_s, int least, int most)
 
 static void run_init(struct gate_run *run, int cap, struct arena *arena)
 {
-    run->items = arena_take(arena, (size_t)cap, sizeof *run->items);
+    run->far = arena_take(arena, (size_t)cap, sizeof *run->far);
     run->cap = cap;
 }
 
@@ -79,7 +79,7 @@ static enum flag spike(const struct gate *g, double v)
 
 static struct gate_extreme *run_at(struct gate_run *run, int i)
 {
-    return &run->items[run->first + i];
+    return (run->is_far ? run->far : run->near) + run->first + i;
 }
 
 static void run_drop_first(struct gate_run *run)
@@ -88,13 +88,21 @@ static void run_drop_first(struct gate_run *run)
     run->count--;
 }
 
-/* Keeps the items near the front of their block, so that a short run touches little memory. */
+static void run_move(struct gate_run *run, bool to_far)
+{
+    const struct gate_extreme *from = run_at(run, 0);
+    memmove(to_far ? run->far : run->near, from, (size_t)run->count * sizeof *from);
+    run->is_far = to_far;
+    run->first = 0;
+}
+
+/* Makes room for one more. Items stay towards the front of their block, so that little of it is touched. */
 static void run_settle(struct gate_run *run)
 {
-    if (run->first + run->count == run->cap || (run->first >= 32 && run->first >= run->count)) {
-        memmove(run->items, run->items + run->first, (size_t)run->count * sizeof *run->items);
-        run->first = 0;
-    }
+    bool to_far = run->count >= (run->is_far ? GATE_NEAR / 2 : GATE_NEAR);
+    bool at_end = run->first + run->count == (run->is_far ? run->cap : GATE_NEAR);
+    if (to_far != run->is_far || at_end || (run->first >= 32 && run->first >= run->count))
+        run_move(run, to_far);
 }
 
 static void run_push(struct gate_run *run, int64_t t_ms, double v, double sign)
@@ -102,7 +110,7 @@ static void run_push(struct gate_run *run, int64_t t_ms, double v, double sign)
     while (run->count > 0 && sign * run_at(run, run->count - 1)->v <= sign * v)
         run->count--;
     run_settle(run);
-    run->items[run->first + run->count++] = (struct gate_extreme){ t_ms, t_ms, v };
+    *run_at(run, run->count++) = (struct gate_extreme){ t_ms, t_ms, v };
 }
 
 static void run_follow(struct gate_run *run, int64_t t_ms)
@@ -328,13 +336,13 @@ static void visit_point(struct gate_point *q, struct pack *p)
 
 static void visit_run(struct gate_run *run, struct pack *p)
 {
-    if (!p->reading && run->first > 0) {
-        memmove(run->items, run->items + run->first, (size_t)run->count * sizeof *run->items);
+    pack_i32(p, &run->count, 0, run->cap - 1);
+    if (p->reading) {
+        run->is_far = run->count > GATE_NEAR;
         run->first = 0;
     }
-    pack_i32(p, &run->count, 0, run->cap - 1);
     for (int i = 0; i < run->count && !p->bad; i++) {
-        struct gate_extreme *x = &run->items[i];
+        struct gate_extreme *x = run_at(run, i);
         pack_i64(p, &x->t_ms, INT64_MIN, INT64_MAX);
         pack_i64(p, &x->next_ms, x->t_ms, INT64_MAX);
         pack_f64(p, &x->v, -1e12, 1e12);

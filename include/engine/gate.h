@@ -25,9 +25,14 @@ struct gate_extreme {
     double v;
 };
 
+#define GATE_NEAR 16
+
+/* A short run, as of nearly every probe, stands near; a long one in a block of its own, which costs no memory
+ * until it is needed. */
 struct gate_run {
-    struct gate_extreme *items;
-    int first, count, cap;
+    struct gate_extreme near[GATE_NEAR], *far;
+    bool is_far;
+    int first, count, cap; /* cap: of far */
 };
 
 struct gate_point {

@@ -37,7 +37,6 @@ owner_of() {
     sqlite3.h) echo '^(daemon/adapters/store[a-z_]*\.c|tests/unit/(test_store[a-z_]*\.c|store_[a-z_]+\.h))$' ;;
     libconfig.h) echo '^daemon/config/[a-z_]+\.c$' ;;
     jansson.h) echo '^daemon/wire/json[a-z_]*\.c$' ;;
-    systemd/*) echo '^daemon/adapters/sd\.c$' ;;
     zlib.h) echo '^daemon/cli/replay[a-z_]*\.c$' ;;
     openssl/*) echo '^daemon/adapters/certificate\.c$' ;;
     cmocka.h) echo '^tests/' ;;
