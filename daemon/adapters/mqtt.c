@@ -240,6 +240,7 @@ static void on_publish_failed3(void *context, MQTTAsync_failureData *data)
 
 static enum status hand_on(struct mqtt *m, const struct mqtt_item *item)
 {
+    static const char json_type[] = "application/json";
     MQTTAsync_responseOptions response = MQTTAsync_responseOptions_initializer;
     MQTTAsync_message message = MQTTAsync_message_initializer;
     MQTTProperty expiry = { .identifier = MQTTPROPERTY_CODE_MESSAGE_EXPIRY_INTERVAL,
@@ -247,6 +248,8 @@ static enum status hand_on(struct mqtt *m, const struct mqtt_item *item)
     MQTTProperty correlation = { .identifier = MQTTPROPERTY_CODE_CORRELATION_DATA,
                                  .value.data = { (int)item->correlation_len,
                                                  (char *)(uintptr_t)item->correlation } };
+    MQTTProperty content = { .identifier = MQTTPROPERTY_CODE_CONTENT_TYPE,
+                             .value.data = { sizeof json_type - 1, (char *)(uintptr_t)json_type } };
     MQTTProperty reply = { .identifier = MQTTPROPERTY_CODE_RESPONSE_TOPIC };
     response.context = m;
     response.onSuccess5 = m->v5 ? on_published5 : NULL;
@@ -266,6 +269,8 @@ static enum status hand_on(struct mqtt *m, const struct mqtt_item *item)
     }
     if (m->v5 && item->correlation != NULL)
         MQTTProperties_add(&message.properties, &correlation);
+    if (m->v5 && item->json)
+        MQTTProperties_add(&message.properties, &content);
     int rc = MQTTAsync_sendMessage(m->client, item->topic, &message, &response);
     MQTTProperties_free(&message.properties);
     if (rc == MQTTASYNC_SUCCESS)
@@ -319,6 +324,7 @@ enum status mqtt_answer(struct mqtt *m, const char *topic, const void *payload, 
                                            .payload_len = n,
                                            .correlation = correlation_len > 0 ? correlation : NULL,
                                            .correlation_len = correlation_len,
+                                           .json = true,
                                            .qos = 1 });
 }
 
@@ -331,6 +337,7 @@ enum status mqtt_ask(struct mqtt *m, const char *topic, const void *payload, siz
                                            .reply_topic = reply_topic,
                                            .correlation = correlation_len > 0 ? correlation : NULL,
                                            .correlation_len = correlation_len,
+                                           .json = true,
                                            .qos = 1 });
 }
 

@@ -273,7 +273,9 @@ static int connect_with(struct mqtt *m, const char *password)
     o->context = m;
     o->keepAliveInterval = m->keepalive_s;
     o->connectTimeout = CONNECT_WAIT_S;
-    o->maxInflight = MQTT_IN_FLIGHT_MAX;
+    /* We keep to the limit ourselves. The library takes an acknowledgement off its own count only after it
+     * has told us of it; at its limit by then, it would look at its queue again after a second only. */
+    o->maxInflight = 2 * MQTT_IN_FLIGHT_MAX;
     o->username = m->user;
     o->password = password;
     if (m->v5) {

@@ -8,7 +8,7 @@ struct entry {
     size_t topic_len, payload_len, reply_len, correlation_len; /* reply_len 0: none */
     uint32_t expiry_s;
     int qos;
-    bool retain, has_correlation;
+    bool retain, json, has_correlation;
 };
 
 #define ALIGN sizeof(struct entry)
@@ -42,6 +42,7 @@ bool mqtt_queue_put(struct mqtt_queue *queue, const struct mqtt_item *item)
                        .expiry_s = item->expiry_s,
                        .qos = item->qos,
                        .retain = item->retain,
+                       .json = item->json,
                        .has_correlation = item->correlation != NULL };
     size_t need = sizeof e + e.topic_len + e.payload_len + e.reply_len + e.correlation_len;
     e.len = (need + ALIGN - 1) / ALIGN * ALIGN;
@@ -87,6 +88,7 @@ bool mqtt_queue_front(const struct mqtt_queue *queue, struct mqtt_item *item)
                                 .correlation_len = e.correlation_len,
                                 .qos = e.qos,
                                 .retain = e.retain,
+                                .json = e.json,
                                 .expiry_s = e.expiry_s };
     if (e.reply_len > 0)
         item->reply_topic = (const char *)at + e.topic_len + e.payload_len;

@@ -112,7 +112,7 @@ static void send_alert(struct publisher *p, const struct alert *a, enum alert_ch
     struct text out = text_over(p->buf, sizeof p->buf);
     alert_topic(p->site, a->index, topic);
     if (stands(a))
-        encode_alert(p->site, a, change, announced, t, &out);
+        encode_alert_document(p->site, a, change, announced, t, &out);
     if (send(p, topic, p->buf, out.len, true, 0) && p->alert_out[a->index] != stands(a)) {
         p->alert_out[a->index] = stands(a);
         p->list_changed = true;
@@ -161,14 +161,14 @@ void publisher_effect(struct publisher *p, const struct pump *pump, const struct
         p->alert_last[a->index] = e->u.alert.change;
         send_alert(p, a, e->u.alert.change, e->u.alert.announce, e->t);
         out = text_over(p->buf, sizeof p->buf);
-        encode_alert(p->site, a, e->u.alert.change, e->u.alert.announce, e->t, &out);
+        encode_alert_document(p->site, a, e->u.alert.change, e->u.alert.announce, e->t, &out);
         send_event(p, &out);
         if (tank >= 0)
             p->tank_dirty[tank] = true;
         break;
     }
     case EFFECT_EVENT:
-        encode_event(p->site, &e->u.event, e->t, &out);
+        encode_event_document(p->site, &e->u.event, e->t, &out);
         send_event(p, &out);
         break;
     case EFFECT_JOURNAL:
@@ -270,6 +270,8 @@ static void format_status(const struct publisher *p, const struct pump *pump,
                           const struct publisher_news *news, struct now now, struct text *out)
 {
     json_open(out, '{');
+    json_key(out, "v");
+    json_int(out, 1);
     json_key(out, "state");
     json_string(out, "online");
     json_key(out, "t");
@@ -335,7 +337,7 @@ static void send_beat(struct publisher *p, const struct publisher_news *news, st
     if (every_ms <= 0 || !news->progress)
         return;
     snprintf(topic, sizeof topic, "%s/heartbeat", p->site->publish.base);
-    int n = snprintf(payload, sizeof payload, "{\"t\":\"%s\",\"beat\":%llu}",
+    int n = snprintf(payload, sizeof payload, "{\"v\":1,\"t\":\"%s\",\"beat\":%llu}",
                      utc_format(now.utc, when, sizeof when), (unsigned long long)++p->beats);
     if (send(p, topic, payload, (size_t)n, false, (uint32_t)(3 * every_ms / MS_PER_S)))
         p->beat_sent = now.mono;
@@ -344,14 +346,14 @@ static void send_beat(struct publisher *p, const struct publisher_news *news, st
 void publisher_will(const struct site *site, char *topic, size_t topic_cap, char *payload, size_t payload_cap)
 {
     snprintf(topic, topic_cap, "%s/status", site->publish.base);
-    snprintf(payload, payload_cap, "{\"state\":\"offline\",\"version\":\"%s\"}", LENTIC_VERSION);
+    snprintf(payload, payload_cap, "{\"v\":1,\"state\":\"offline\",\"version\":\"%s\"}", LENTIC_VERSION);
 }
 
 void publisher_offline(struct publisher *p, struct now now)
 {
     char topic[TOPIC_ROOM], when[UTC_TEXT_MAX];
     status_topic(p->site, topic);
-    int n = snprintf(p->buf, sizeof p->buf, "{\"state\":\"offline\",\"t\":\"%s\",\"version\":\"%s\"}",
+    int n = snprintf(p->buf, sizeof p->buf, "{\"v\":1,\"state\":\"offline\",\"t\":\"%s\",\"version\":\"%s\"}",
                      utc_format(now.utc, when, sizeof when), LENTIC_VERSION);
     send(p, topic, p->buf, (size_t)n, true, 0);
 }

@@ -242,7 +242,8 @@ static void command(struct pump *p, const struct message *m, size_t prefix)
           st == STATUS_OK ? "done" : why.text);
     if (st == STATUS_OK && why.text[0] == '\0')
         say_done(p, &why);
-    if (st == STATUS_OK && c.verb != COMMAND_NOTE) /* a note has its place in the journal */
+    if (st == STATUS_OK && c.verb != COMMAND_NOTE &&
+        c.verb != COMMAND_CALIBRATE) /* they are in the journal */
         record(p, &c, m->now.utc);
     flush(p);
     struct text out = text_over(json, sizeof json);

@@ -204,6 +204,8 @@ void commands_format_answer(const struct site *site, const struct command *c, en
                             const char *sentence, struct text *out)
 {
     json_open(out, '{');
+    json_key(out, "v");
+    json_int(out, 1);
     json_key(out, "ok");
     json_bool(out, st == STATUS_OK);
     json_key(out, "command");

@@ -268,10 +268,15 @@ void encode_tank(const struct site *site, const struct tank_report *r, const str
 
 /* --- one thing that happened --- */
 
-void encode_alert(const struct site *site, const struct alert *a, enum alert_change change, bool announced,
-                  utc_t t, struct text *out)
+static void put_version(struct text *out)
 {
-    json_open(out, '{');
+    json_key(out, "v");
+    json_int(out, 1);
+}
+
+static void put_alert(const struct site *site, const struct alert *a, enum alert_change change,
+                      bool announced, utc_t t, struct text *out)
+{
     put_time(out, "t", t);
     put_place(site, site->alerts[a->index].place, out);
     put_word(out, "change", alert_change_name(change));
@@ -282,6 +287,22 @@ void encode_alert(const struct site *site, const struct alert *a, enum alert_cha
     put_forecast(site, &a->forecast, slot->place, t, out);
     put_text(out, "meaning", kind_info(slot->kind)->meaning);
     put_text(out, "time", kind_info(slot->kind)->time);
+}
+
+void encode_alert(const struct site *site, const struct alert *a, enum alert_change change, bool announced,
+                  utc_t t, struct text *out)
+{
+    json_open(out, '{');
+    put_alert(site, a, change, announced, t, out);
+    json_close(out, '}');
+}
+
+void encode_alert_document(const struct site *site, const struct alert *a, enum alert_change change,
+                           bool announced, utc_t t, struct text *out)
+{
+    json_open(out, '{');
+    put_version(out);
+    put_alert(site, a, change, announced, t, out);
     json_close(out, '}');
 }
 
@@ -317,14 +338,29 @@ void encode_reading(const struct site *site, const struct reading *r, struct tex
     json_close(out, '}');
 }
 
+static void put_event(const struct site *site, const char *name, int place, enum quantity q, double value,
+                      utc_t t, struct text *out)
+{
+    put_time(out, "t", t);
+    put_word(out, "event", name);
+    put_place(site, place, out);
+    put_text(out, "quantity", q == Q_COUNT ? NULL : quantity_info(q)->name);
+    put_number(out, "value", value, decimals_of(q));
+}
+
 void encode_event(const struct site *site, const struct event *e, utc_t t, struct text *out)
 {
     json_open(out, '{');
-    put_time(out, "t", t);
-    put_word(out, "event", event_kind_name(e->kind));
-    put_place(site, e->place, out);
-    put_text(out, "quantity", e->quantity == Q_COUNT ? NULL : quantity_info(e->quantity)->name);
-    put_number(out, "value", e->value, decimals_of(e->quantity));
+    put_event(site, event_kind_name(e->kind), e->place, e->quantity, e->value, t, out);
+    put_text(out, "text", e->text);
+    json_close(out, '}');
+}
+
+void encode_event_document(const struct site *site, const struct event *e, utc_t t, struct text *out)
+{
+    json_open(out, '{');
+    put_version(out);
+    put_event(site, event_kind_name(e->kind), e->place, e->quantity, e->value, t, out);
     put_text(out, "text", e->text);
     json_close(out, '}');
 }

@@ -299,6 +299,7 @@ void notes_format(const struct journal_entry *e, struct text *out)
 void notes_format_event(const struct journal_entry *e, utc_t t, struct text *out)
 {
     json_open(out, '{');
+    put_id(out, "v", 1);
     put_time(out, "t", t);
     put_text(out, "event", e->withdraws != 0 ? "note-withdrawn" : "note");
     put_entry(e, out);

@@ -14,7 +14,7 @@ struct mqtt_item {
     const char *correlation; /* NULL: none */
     size_t correlation_len;
     int qos;
-    bool retain;
+    bool retain, json; /* json: told as the content type (MQTT 5) */
     uint32_t expiry_s;
 };
 

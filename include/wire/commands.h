@@ -20,7 +20,7 @@
 enum status commands_parse(const struct site *site, const char *verb, size_t verb_len, const char *payload,
                            size_t n, struct command *out, struct why *why) LENTIC_CHECKED;
 
-/* {"ok":true/false,"command":...,"place":...,"text":...}; null for what is not known. */
+/* {"v":1,"ok":true/false,"command":...,"place":...,"text":...}; null for what is not known. */
 void commands_format_answer(const struct site *site, const struct command *c, enum status st,
                             const char *sentence, struct text *out);
 

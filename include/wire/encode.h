@@ -48,4 +48,10 @@ void encode_reading(const struct site *site, const struct reading *r, struct tex
 /* {"t","event","place","quantity","value","text"} */
 void encode_event(const struct site *site, const struct event *e, utc_t t, struct text *out);
 
+/* As published, with "v":1 in front: on BASE/alert and BASE/event. Notes are
+ * in wire/notes. The schemas are in conf/schema. */
+void encode_alert_document(const struct site *site, const struct alert *a, enum alert_change change,
+                           bool announced, utc_t t, struct text *out);
+void encode_event_document(const struct site *site, const struct event *e, utc_t t, struct text *out);
+
 #endif

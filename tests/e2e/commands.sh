@@ -40,4 +40,37 @@ grep -q 'c-77' "$work/correlation" || fail "correlation data: $(cat "$work/corre
 pub $base/do/note '{"tank":"a1","what":"change","litres":3}'
 must_hear heard "^$base/done 0 .*\"ok\":true,\"command\":\"note\""
 must_hear heard "^$base/event .*\"litres\":3"
+must_hear heard "^$base/event .*\"event\":\"command\".*ack tank/a1/temp-low, by Ann"
+
+# The answer says that it is JSON.
+mosquitto_sub -h 127.0.0.1 -p "$port" -V 5 -t replies/typed -C 1 -W 10 -F '%C' >"$work/type" &
+listeners+=($!)
+sleep 0.5
+pub $base/do/test '' -V 5 -D publish response-topic replies/typed -D publish content-type application/json
+wait "${listeners[-1]}" || true
+grep -q '^application/json$' "$work/type" || fail "content type: $(cat "$work/type")"
+
+# Retained: refused now, and refused again at every start; it never acts.
+refused_before=$(heard_times heard "^$base/done .*retained")
+pub $base/do/shelve '{"id":"tank/a1/temp-low","minutes":10}' -r
+must_hear heard "^$base/done 0 .*\"ok\":false.*retained command is never obeyed"
+stop_daemon
+start_daemon_online
+wait_for 10 eval '[ "$(heard_times heard "^$base/done .*retained")" -ge $((refused_before + 2)) ]' || fail "taken at a start"
+mosquitto_sub -h 127.0.0.1 -p "$port" -t $base/alert/tank/a1/temp-low -C 1 -W 5 | grep -q SHLVD && fail "a retained command acted"
+pub $base/do/shelve '' -r
+
+# Expired while nobody was here: the broker keeps it for the session and drops it in time.
+stop_daemon
+pub $base/do/shelve '{"id":"tank/a1/temp-low","minutes":10}' -V 5 -D publish message-expiry-interval 1
+sleep 2.5
+start_daemon_online
+sleep 0.5
+mosquitto_sub -h 127.0.0.1 -p "$port" -t $base/alert/tank/a1/temp-low -C 1 -W 5 | grep -q SHLVD && fail "an expired command acted"
+
+# Switched off.
+echo 'commands = { shelve = false; };' >>"$conf"
+kill -HUP "$daemon"
+wait_for 10 eval 'ask shelve "{\"id\":\"tank/a1/temp-low\",\"minutes\":10}" | grep -q "switched off in the configuration"' || fail "not off"
+answers ack '{"id":"tank/a1/temp-low","who":"Ann"}' '"ok":true'
 stop_daemon

@@ -185,12 +185,13 @@ static void answers(void **state)
     struct text out = text_over(buf, sizeof buf);
     accept("ack", "{\"tank\":\"a1\"}");
     commands_format_answer(&site, &c, STATUS_OK, "acknowledged", &out);
-    assert_string_equal(buf,
-                        "{\"ok\":true,\"command\":\"ack\",\"place\":\"tank/a1\",\"text\":\"acknowledged\"}");
+    assert_string_equal(
+        buf, "{\"v\":1,\"ok\":true,\"command\":\"ack\",\"place\":\"tank/a1\",\"text\":\"acknowledged\"}");
     text_clear(&out);
     refuse("jump", "{}", "no command");
     commands_format_answer(&site, &c, STATUS_INVALID, "say \"ack\"", &out);
-    assert_string_equal(buf, "{\"ok\":false,\"command\":null,\"place\":null,\"text\":\"say \\\"ack\\\"\"}");
+    assert_string_equal(
+        buf, "{\"v\":1,\"ok\":false,\"command\":null,\"place\":null,\"text\":\"say \\\"ack\\\"\"}");
 }
 
 int main(void)

@@ -163,7 +163,7 @@ static void what_is_told(void **state)
     notes_format_event(&e, (utc_t){ NOON }, &out);
     assert_string_equal(
         json,
-        "{\"t\":\"2026-03-01T12:00:00.000Z\",\"event\":\"note\",\"id\":12,\"what\":\"test\","
+        "{\"v\":1,\"t\":\"2026-03-01T12:00:00.000Z\",\"event\":\"note\",\"id\":12,\"what\":\"test\","
         "\"at\":\"2026-03-01T12:00:00.000Z\",\"place\":\"tank/a1\",\"written\":\"2026-03-01T12:00:00.000Z\","
         "\"values\":{\"gh\":{\"value\":6,\"sd\":0.5,\"unit\":\"°dH\"}},\"words\":\"test gh 6 °dH\","
         "\"superseded_by\":15}");

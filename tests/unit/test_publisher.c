@@ -70,8 +70,8 @@ static void an_alert_stands_retained_until_it_is_over(void **state)
 {
     (void)state;
     fall_below();
-    assert_true(sent("lentic/mill/alert/tank/a1/temp-low retained {\"t\":\"2026-03-01T12:"));
-    assert_true(sent("lentic/mill/event {\"t\""));
+    assert_true(sent("lentic/mill/alert/tank/a1/temp-low retained {\"v\":1,\"t\":\"2026-03-01T12:"));
+    assert_true(sent("lentic/mill/event {\"v\":1,\"t\""));
     say("lentic/mill/do/ack", "{\"id\":\"tank/a1/temp-low\"}");
     out[0] = '\0';
     rise_again();
@@ -152,12 +152,12 @@ static void the_heart_beats_on_progress_only(void **state)
     (void)state;
     struct publisher_news news = { .link = { .link = MQTT_UP }, .progress = false };
     publisher_advance(&publisher, &pump, &news, now_is());
-    assert_true(sent("lentic/mill/status retained {\"state\":\"online\""));
+    assert_true(sent("lentic/mill/status retained {\"v\":1,\"state\":\"online\""));
     assert_false(sent("heartbeat"));
     ms += 10 * MS_PER_MIN;
     news.progress = true;
     publisher_advance(&publisher, &pump, &news, now_is());
-    assert_true(sent("lentic/mill/heartbeat expires {\"t\""));
+    assert_true(sent("lentic/mill/heartbeat expires {\"v\":1,\"t\""));
     out[0] = '\0';
     ms += 10 * MS_PER_MIN;
     news.link.link = MQTT_DOWN;
@@ -173,7 +173,7 @@ static void offline_is_said_and_willed(void **state)
     assert_string_equal(topic, "lentic/mill/status");
     assert_non_null(strstr(payload, "\"state\":\"offline\""));
     publisher_offline(&publisher, now_is());
-    assert_true(sent("lentic/mill/status retained {\"state\":\"offline\""));
+    assert_true(sent("lentic/mill/status retained {\"v\":1,\"state\":\"offline\""));
 }
 
 #define ON_BENCH(test) cmocka_unit_test_setup_teardown(test, make, unmake)

@@ -158,16 +158,44 @@ static void the_service_tells_about_itself(void **state)
     assert_true(did("60000 lentic/store-failing raise"));
 }
 
+static void what_expired_in_the_ring_or_is_switched_off_is_refused(void **state)
+{
+    (void)state;
+    static const char request[] = "{\"id\":\"tank/a1/temp-low\",\"minutes\":10}";
+    struct message m = { .topic = "lentic/mill/do/shelve",
+                         .topic_len = 21,
+                         .payload = request,
+                         .payload_len = sizeof request - 1,
+                         .now = now_is(),
+                         .expired = true };
+    pump_message(&pump, &m);
+    assert_non_null(strstr(answers, "\"ok\":false"));
+    assert_non_null(strstr(answers, "expired"));
+    m.expired = false;
+    site->command_off[COMMAND_SHELVE] = true;
+    pump_message(&pump, &m);
+    assert_non_null(strstr(answers, "switched off in the configuration"));
+    site->command_off[COMMAND_SHELVE] = false;
+    pump_message(&pump, &m);
+    assert_non_null(strstr(answers, "\"ok\":true"));
+    assert_int_equal(pump.counts.commands_refused, 2);
+}
+
 #define ON_BENCH(test) cmocka_unit_test_setup_teardown(test, make, unmake)
 
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        ON_BENCH(a_message_becomes_a_reading),        ON_BENCH(temperature_of_a_document_goes_first),
-        ON_BENCH(retained_counts_for_nothing),        ON_BENCH(timers_of_an_instant_come_last),
-        ON_BENCH(time_runs_without_messages),         ON_BENCH(commands_are_obeyed_and_answered),
-        ON_BENCH(a_retained_command_is_never_obeyed), ON_BENCH(a_reload_keeps_what_is_still_configured),
+        ON_BENCH(a_message_becomes_a_reading),
+        ON_BENCH(temperature_of_a_document_goes_first),
+        ON_BENCH(retained_counts_for_nothing),
+        ON_BENCH(timers_of_an_instant_come_last),
+        ON_BENCH(time_runs_without_messages),
+        ON_BENCH(commands_are_obeyed_and_answered),
+        ON_BENCH(a_retained_command_is_never_obeyed),
+        ON_BENCH(a_reload_keeps_what_is_still_configured),
         ON_BENCH(the_service_tells_about_itself),
+        ON_BENCH(what_expired_in_the_ring_or_is_switched_off_is_refused),
     };
     RUN(tests);
 }
