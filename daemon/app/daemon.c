@@ -290,7 +290,6 @@ static void load_ghosts(struct daemon *d)
 enum status daemon_open(struct daemon *d, const char *conf_path, struct why *why)
 {
     struct config_faults *faults = calloc(1, sizeof *faults);
-    memset(d, 0, sizeof *d);
     d->conf_path = conf_path;
     d->epoll_fd = d->event_fd = d->signal_fd = d->lock_fd = -1;
     if (faults == NULL)

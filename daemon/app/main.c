@@ -49,6 +49,7 @@ int main(int argc, char **argv)
         daemon_close(&d);
         return st == STATUS_INVALID ? 2 : 3;
     }
+    (void)malloc_trim(0); /* what reading the configuration took */
     log_say(LOG_AT_NOTICE, "lenticd " LENTIC_VERSION " watches %d tanks at %s", d.site->tank_count,
             d.site->name);
     sd_tell_ready();

@@ -1,5 +1,6 @@
 #include "app/pump.h"
 
+#include <stddef.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -17,7 +18,8 @@ static void prefix_set(struct pump *p)
 
 void pump_init(struct pump *p, const struct site *site, const struct pump_sinks *sinks, struct now now)
 {
-    memset(p, 0, sizeof *p);
+    memset(p, 0, offsetof(struct pump, fx));
+    p->fx.count = p->fx.lost = 0;
     p->site = site;
     p->sinks = *sinks;
     if (p->sinks.journal.find == NULL)

@@ -33,7 +33,7 @@ void settings_defaults(struct site *site)
                                            .keep_raw_days = 400,
                                            .thin_bound = 2,
                                            .thin_longest_s = 3600,
-                                           .inbox_kib = 2048,
+                                           .inbox_kib = 1536,
                                            .runtime_dir = "/run/lentic" };
     site->publish = (struct publish_settings){ .tank_every_s = 60,
                                                .tank_least_s = 5,

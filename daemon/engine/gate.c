@@ -214,8 +214,8 @@ static bool is_known(const struct gate *g, const struct reading *r, enum gate_ar
     if (is_newest(g, r->t))
         return false;
     for (int i = 0; i < g->recent_count; i++)
-        if (g->recent[i].t_ms == r->t.ms) {
-            *as = g->recent[i].sent_hash == hash_sent(r->sent) ? GATE_DUPLICATE : GATE_CONFLICT;
+        if (g->recent.t_ms[i] == r->t.ms) {
+            *as = g->recent.sent_hash[i] == hash_sent(r->sent) ? GATE_DUPLICATE : GATE_CONFLICT;
             return true;
         }
     return false;
@@ -223,7 +223,8 @@ static bool is_known(const struct gate *g, const struct reading *r, enum gate_ar
 
 static void remember(struct gate *g, const struct reading *r)
 {
-    g->recent[g->recent_at] = (struct gate_known){ r->t.ms, hash_sent(r->sent) };
+    g->recent.t_ms[g->recent_at] = r->t.ms;
+    g->recent.sent_hash[g->recent_at] = hash_sent(r->sent);
     g->recent_at = (g->recent_at + 1) % GATE_RECENT;
     if (g->recent_count < GATE_RECENT)
         g->recent_count++;
@@ -393,7 +394,7 @@ void gate_visit(struct gate *g, struct pack *p)
     pack_i32(p, &g->recent_count, 0, GATE_RECENT);
     pack_i32(p, &g->recent_at, 0, GATE_RECENT - 1);
     for (int i = 0; i < g->recent_count && !p->bad; i++) {
-        pack_i64(p, &g->recent[i].t_ms, INT64_MIN, INT64_MAX);
-        pack_u32(p, &g->recent[i].sent_hash);
+        pack_i64(p, &g->recent.t_ms[i], INT64_MIN, INT64_MAX);
+        pack_u32(p, &g->recent.sent_hash[i]);
     }
 }

@@ -41,8 +41,8 @@ struct daemon {
     bool stopping, reloading;
 };
 
-/* Opens everything. STATUS_INVALID: the configuration is at fault (told on standard error). STATUS_REFUSED,
- * STATUS_IO: why. */
+/* Opens everything; d is zeroed. STATUS_INVALID: the configuration is at fault (told on standard error).
+ * STATUS_REFUSED, STATUS_IO: why. */
 enum status daemon_open(struct daemon *d, const char *conf_path, struct why *why) LENTIC_CHECKED;
 
 /* Runs until SIGTERM or SIGINT. */

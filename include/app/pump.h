@@ -36,8 +36,8 @@ struct pump {
     struct pump_sinks sinks;
     struct pump_counts counts;
     char do_prefix[300]; /* BASE/do/ */
-    struct effects fx;
     struct notebook notebook;
+    struct effects fx; /* last: large, and mostly never touched */
 };
 
 void pump_init(struct pump *p, const struct site *site, const struct pump_sinks *sinks, struct now now);

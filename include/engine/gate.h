@@ -15,8 +15,8 @@
 #define GATE_RECENT 256
 
 struct gate_known {
-    int64_t t_ms;
-    uint32_t sent_hash;
+    int64_t t_ms[GATE_RECENT];
+    uint32_t sent_hash[GATE_RECENT];
 };
 
 /* Extremes of the flat run, oldest first; each record stands for those before it that it outdoes. */
@@ -25,7 +25,7 @@ struct gate_extreme {
     double v;
 };
 
-#define GATE_NEAR 16
+#define GATE_NEAR 8
 
 /* A short run, as of nearly every probe, stands near; a long one in a block of its own, which costs no memory
  * until it is needed. */
@@ -52,7 +52,7 @@ struct gate {
     int window_cap, window_first, window_count;
     struct reading pending; /* last usable record, its spike verdict still open */
     bool has_pending;
-    struct gate_known recent[GATE_RECENT];
+    struct gate_known recent;
     int32_t recent_count, recent_at;
 };
 
