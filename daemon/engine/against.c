@@ -80,7 +80,7 @@ static bool beside_probe(const struct engine *e, int tank, utc_t t, struct again
     if (isnan(a->other))
         return false;
     utc_t since = fitting_calib_at(&e->streams[stream].fitting, t)->since;
-    if (utc_is_set(since) && since.ms <= t.ms)
+    if (utc_is_set(since) && since.ms <= t.ms && !fitting_is_fresh(&e->streams[stream].fitting))
         a->calibrated_days = (double)(t.ms - since.ms) / (double)MS_PER_DAY;
     a->other_sd = probe_sd(a->quantity, a->other, a->calibrated_days);
     decide(e, stream, t, a);

@@ -375,6 +375,7 @@ static void announce(struct engine *e, int stream, const struct command *c, cons
     told_write(e, JOURNAL_CALIBRATION, site, c, text, now, fx);
     event_add(fx, now, EVENT_CALIBRATED, site->place, site->quantity, NAN, "%s: %s", site->name, text);
     calibrate_due(e, stream, now, fx);
+    doubt_calibrated(e, stream, now, fx);
     tank_changed(fx, now, e->site->places[site->place].tank);
 }
 

@@ -236,6 +236,14 @@ static const char *limit_cause(const struct engine *e, const struct alert_slot *
     return NULL;
 }
 
+/* It needs a temperature, and values came later than the last usable one. */
+static bool lacks_temperature(const struct engine *e, int stream)
+{
+    const struct stream_state *s = &e->streams[stream];
+    return derive_needs_temp(e, stream) && isnan(derive_temp(e, stream, s->gate.newest)) &&
+           utc_is_set(s->gate.newest) && (!s->seen || s->gate.newest.ms > s->gate.last.t_ms);
+}
+
 static void explain_stream(const struct engine *e, const struct alert_slot *slot, struct alert *pub,
                            struct now now)
 {
@@ -258,6 +266,10 @@ static void explain_stream(const struct engine *e, const struct alert_slot *slot
             put_value(&out, slot->quantity, s->last.value);
         else
             text_put(&out, e->site->streams[stream].name);
+        if (s->absent > 0)
+            text_printf(&out, "; %u documents came in which nothing stood that is asked for", s->absent);
+        else if (lacks_temperature(e, stream))
+            text_put(&out, "; it talks, but there is no fresh temperature to compensate it with");
     } else if (slot->kind == KIND_REFUSED) {
         text_printf(&out, "%d in a row: %s, last \"%s\" on %s", s->bad_run, s->last_reason, s->last_sample,
                     e->site->streams[stream].name);
@@ -266,7 +278,11 @@ static void explain_stream(const struct engine *e, const struct alert_slot *slot
         put_value(&out, slot->quantity, s->last.value);
         text_printf(&out, " for %s", span_format(s->last.t.ms - s->gate.flat_since_ms, span, sizeof span));
     } else if (slot->kind == KIND_NOISY && !isnan(pub->value)) {
-        text_printf(&out, "%.0f %% of the last values jump about", pub->value);
+        text_put(&out, "it jumps about by ");
+        put_value(&out, slot->quantity, pub->value);
+        text_printf(&out, " from one reading to the next (usually %.2g), around ",
+                    noise_usual_sd(&s->noise, quantity_info(slot->quantity)->reading_sd));
+        put_value(&out, slot->quantity, s->value);
     }
 }
 

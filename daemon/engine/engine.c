@@ -111,6 +111,7 @@ static void init_stream(struct engine *e, int i, struct now now)
     window_init(&s->days, LONG_BIN_MS, LONG_SPAN_MS, &e->arena);
     waiting_room_init(&s->untimed, &e->arena);
     fitting_init(&s->fitting, &value->calib);
+    noise_init(&s->noise);
     s->value = s->last.value = s->battery = s->link = NAN;
     s->value_t = UTC_NONE;
     s->last.stream = s->gate.pending.stream = i;
@@ -319,10 +320,12 @@ static void take(struct engine *e, int stream, struct reading *r, const struct s
         return;
     }
     health_arrived(e, stream, r, sample->kind, now, fx);
-    if (gate_usable(r))
+    if (gate_usable(r)) {
+        health_noise(e, stream, r, now, fx);
         hold(e, stream, r, now, fx);
-    else
+    } else {
         e->counts.kept_out += isnan(r->value) ? 0 : 1;
+    }
     tank_changed(fx, now, e->site->places[e->site->streams[stream].place].tank);
 }
 
@@ -404,6 +407,7 @@ static void tank_due(struct engine *e, int id, struct now now, struct effects *f
     heater_watch(e, tank, now, fx);
     solids_watch(e, tank, now, fx);
     ph_watch(e, tank, now, fx);
+    doubt_twins(e, e->site->tanks[tank].place, now, fx);
 }
 
 static void site_due(struct engine *e, struct now now, struct effects *fx)

@@ -85,6 +85,8 @@ static void visit_stream(struct engine *e, int stream, struct pack *p, struct no
     pack_utc(p, &s->value_t);
     visit_cadence(s, p);
     pack_i32(p, &s->bad_run, 0, INT32_MAX);
+    noise_visit(&s->noise, p);
+    pack_i32(p, &s->doubts, 0, 15);
     pack_i32(p, &s->odd_count, 0, 1000);
     pack_i32(p, &s->odd_of, 0, 1000);
     pack_i64(p, &s->flat_begin_ms, 0, INT64_MAX);

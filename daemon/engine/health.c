@@ -10,8 +10,12 @@
 #define STALE_MOST_MS    (6 * MS_PER_HOUR)
 #define REFUSED_RUN      5 /* unreadable payloads in a row before anyone is told */
 #define FLAT_LEAST_MS    (2 * MS_PER_HOUR)
+#define NOISE_TIMES      4.0 /* the usual */
+#define NOISE_CALM       2.0
+#define NOISE_GAP_S      3600.0
 #define BATTERY_DEADBAND 0.15 /* of the limit */
 #define ODD_WINDOW       64   /* usable readings over which odd ones are counted */
+#define ODD_LEAST        30
 #define ODD_SHARE_NOISY  0.15
 #define ODD_SHARE_CALM   0.05
 
@@ -169,6 +173,7 @@ void health_renew(struct stream_state *s)
 {
     s->flat_begin_ms = s->flat_end_ms = s->flat_longest_ms = s->flat_known_ms = 0;
     s->odd_count = s->odd_of = 0;
+    noise_init(&s->noise);
     s->step_count = s->step_at = 0;
 }
 
@@ -320,7 +325,6 @@ static enum tri stuck(const struct reading *r)
     return flat == FLAG_GOOD ? TRI_NO : TRI_KEEP;
 }
 
-/* One alert for all probes of the place: a twin that moves must not clear what its neighbour shows. */
 /* A line flat for three times as long as this probe ever was, once a day of it is known. */
 static bool stands_too_long(struct stream_state *s, const struct reading *r)
 {
@@ -339,6 +343,7 @@ static bool stands_too_long(struct stream_state *s, const struct reading *r)
            run_ms > (most_ms > FLAT_LEAST_MS ? most_ms : FLAT_LEAST_MS);
 }
 
+/* One alert for all probes of the place: a twin that moves must not clear what its neighbour shows. */
 static void judge_stuck(struct engine *e, int stream, const struct reading *r, struct now now,
                         struct effects *fx)
 {
@@ -356,21 +361,48 @@ static void judge_stuck(struct engine *e, int stream, const struct reading *r, s
     alarm_judge(&e->alarms, slot, condition, r->value, NAN, now, fx);
 }
 
-static void judge_noisy(struct engine *e, int stream, const struct reading *r, struct now now,
-                        struct effects *fx)
+/* Far noisier than it uses to be, or odd values again and again. */
+static enum tri noisy(const struct stream_state *s, double floor_sd)
+{
+    double sd = noise_sd(&s->noise), usual = noise_usual_sd(&s->noise, floor_sd);
+    double share = s->odd_of < ODD_LEAST ? 0 : (double)s->odd_count / s->odd_of;
+    if (sd > NOISE_TIMES * usual || share > ODD_SHARE_NOISY)
+        return TRI_YES;
+    return sd < NOISE_CALM * usual && share < ODD_SHARE_CALM ? TRI_NO : TRI_KEEP;
+}
+
+/* One alert for all probes of the place: a calm twin must not clear what its neighbour shows. */
+static void judge_noisy(struct engine *e, int stream, struct now now, struct effects *fx)
+{
+    const struct stream *site = &e->site->streams[stream];
+    double floor_sd = quantity_info(site->quantity)->reading_sd;
+    int slot = slot_find(e->site, site->place, KIND_NOISY, site->quantity), loudest = stream;
+    enum tri condition = noisy(&e->streams[stream], floor_sd);
+    for (int t = site->twin; t >= 0 && t != stream && condition != TRI_YES; t = e->site->streams[t].twin)
+        if (!e->streams[t].silent && noisy(&e->streams[t], floor_sd) == TRI_YES) {
+            condition = TRI_YES;
+            loudest = t;
+        }
+    const struct noise *n = &e->streams[loudest].noise;
+    alarm_judge(&e->alarms, slot, condition, noise_sd(n), NOISE_TIMES * noise_usual_sd(n, floor_sd), now, fx);
+}
+
+void health_noise(struct engine *e, int stream, const struct reading *r, struct now now, struct effects *fx)
 {
     struct stream_state *s = &e->streams[stream];
-    const struct stream *site = &e->site->streams[stream];
-    bool odd =
-        verdict_get(r->tests, TEST_SPIKE) >= FLAG_SUSPECT || verdict_get(r->tests, TEST_RATE) >= FLAG_SUSPECT;
+    const struct quantity_info *info = quantity_info(e->site->streams[stream].quantity);
+    double gap_s = fmin(s->gate.limits->gap_fail_s, NOISE_GAP_S);
+    if (info->reading_sd > 0 && noise_add(&s->noise, r->t.ms, r->value, gap_s, info->reading_sd))
+        judge_noisy(e, stream, now, fx);
+}
+
+static void count_odd(struct stream_state *s, const struct reading *r)
+{
     s->odd_of++;
-    s->odd_count += odd;
+    s->odd_count +=
+        verdict_get(r->tests, TEST_SPIKE) >= FLAG_SUSPECT || verdict_get(r->tests, TEST_RATE) >= FLAG_SUSPECT;
     if (s->odd_of < ODD_WINDOW)
         return;
-    double share = (double)s->odd_count / s->odd_of;
-    int slot = slot_find(e->site, site->place, KIND_NOISY, site->quantity);
-    enum tri condition = share > ODD_SHARE_NOISY ? TRI_YES : share < ODD_SHARE_CALM ? TRI_NO : TRI_KEEP;
-    alarm_judge(&e->alarms, slot, condition, 100 * share, 100 * ODD_SHARE_NOISY, now, fx);
     s->odd_of /= 2;
     s->odd_count /= 2;
 }
@@ -379,5 +411,5 @@ void health_verdict(struct engine *e, int stream, const struct reading *r, struc
 {
     take_share_back(&e->streams[stream], r, now);
     judge_stuck(e, stream, r, now, fx);
-    judge_noisy(e, stream, r, now, fx);
+    count_odd(&e->streams[stream], r);
 }

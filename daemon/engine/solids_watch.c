@@ -36,6 +36,11 @@ void judge_named(struct engine *e, int place, enum alert_kind kind, enum quantit
     int slot = slot_find(e->site, place, kind, q);
     if (slot < 0)
         return;
+    if (kind == KIND_DRIFTING) {
+        doubt_judge(e, place, q, q == Q_PH ? DOUBT_CREEP : DOUBT_SOLIDS, condition, value, limit, evidence,
+                    now, fx);
+        return;
+    }
     if (condition == TRI_YES && evidence != NULL)
         snprintf(e->alarms.items[slot].pub.evidence, ALERT_EVIDENCE_MAX, "%s", evidence);
     alarm_judge(&e->alarms, slot, condition, value, limit, now, fx);

@@ -79,20 +79,25 @@ static void forget_change(struct engine *e, int64_t id)
 }
 
 /* The first that disagrees with what the probes say is the one worth the words. */
-static void compare(const struct engine *e, const struct journal_entry *entry, struct text *said)
+static void compare(struct engine *e, const struct journal_entry *entry, struct now now, struct effects *fx,
+                    struct text *said)
 {
     int tank = tank_at(e, entry);
     struct against a;
+    bool told = false;
     if (entry->kind != JOURNAL_TEST || tank < 0)
         return;
     for (int i = 0; i < entry->item_count; i++) {
         const struct journal_item *item = &entry->items[i];
         enum quantity q = quantity_find(item->name, strlen(item->name));
-        if (q == Q_COUNT || !against_probe(e, tank, q, item->amount, item->sd, entry->at, &a) || !a.disagree)
+        if (q == Q_COUNT || !against_probe(e, tank, q, item->amount, item->sd, entry->at, &a))
+            continue;
+        doubt_hand(e, e->site->tanks[tank].place, &a, now, fx);
+        if (!a.disagree || told)
             continue;
         text_put(said, ". ");
         against_words(&a, said);
-        return;
+        told = true;
     }
 }
 
@@ -131,7 +136,7 @@ enum status told_take(struct engine *e, const struct command *c, struct now now,
         forget_change(e, entry.corrects);
     take_change(e, &entry, now, fx, &said);
     hand_replace(e, entry.corrects, &entry, now, fx);
-    compare(e, &entry, &said);
+    compare(e, &entry, now, fx, &said);
     effect_add(fx, EFFECT_JOURNAL, now)->u.journal = entry;
     return STATUS_OK;
 }

@@ -282,6 +282,7 @@ static const struct kind_info kinds[KIND_COUNT] = {
                      .time = "Days.",
                      .priority = PRIORITY_LOW,
                      .deadband = OWN_DEADBAND,
+                     .on_delay_s = 1200,
                      .off_delay_s = 3600 },
     [KIND_DRIFTING] = { .name = "drifting",
                         .scope = SCOPE_STREAM,
@@ -393,10 +394,10 @@ static const struct {
     const char *unit;
     int decimals;
 } own_units[KIND_COUNT] = {
-    [KIND_HEATER_DEAD] = { "°C", 2 }, [KIND_HEATER_STUCK] = { "°C", 2 }, [KIND_HEATER_WEAK] = { "°C", 2 },
-    [KIND_ROOM_COLD] = { "°C", 1 },   [KIND_ROOM_HOT] = { "°C", 1 },     [KIND_SILENT] = { "min", 0 },
-    [KIND_NOISY] = { "%", 0 },        [KIND_REFUSED] = { "", 0 },        [KIND_CALIBRATION_DUE] = { "d", 0 },
-    [KIND_BATTERY] = { "", 1 },       [KIND_AMMONIA] = { "mg/L", 3 },    [KIND_OXYGEN] = { "mg/L", 2 },
+    [KIND_HEATER_DEAD] = { "°C", 2 }, [KIND_HEATER_STUCK] = { "°C", 2 },   [KIND_HEATER_WEAK] = { "°C", 2 },
+    [KIND_ROOM_COLD] = { "°C", 1 },   [KIND_ROOM_HOT] = { "°C", 1 },       [KIND_SILENT] = { "min", 0 },
+    [KIND_REFUSED] = { "", 0 },       [KIND_CALIBRATION_DUE] = { "d", 0 }, [KIND_BATTERY] = { "", 1 },
+    [KIND_AMMONIA] = { "mg/L", 3 },   [KIND_OXYGEN] = { "mg/L", 2 },
 };
 
 static const char *const priority_names[PRIORITY_COUNT] = { "low", "medium", "high" };

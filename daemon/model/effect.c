@@ -16,6 +16,7 @@ static const char *const names[EVENT_COUNT] = {
     [EVENT_FORECAST_SCORED] = "forecast-scored",
     [EVENT_CLOCK] = "clock",
     [EVENT_CALIBRATED] = "calibrated",
+    [EVENT_DOUBT] = "doubt",
     [EVENT_EXCHANGED] = "exchanged",
     [EVENT_CHATTER_BEGIN] = "chatter-begin",
     [EVENT_CHATTER_END] = "chatter-end",

@@ -12,6 +12,13 @@
 /* When it was measured: the sample's own time when it is believed, else the time of receipt. */
 utc_t derive_time(const struct engine *e, const struct sample *s, struct now now, enum time_basis *basis);
 
+/* Is it compensated here with the temperature of its place? */
+bool derive_needs_temp(const struct engine *e, int stream);
+/* That temperature for a reading of time t: fresh, of the first probe that is not known to be wrong. NaN:
+ * none.
+ */
+double derive_temp(const struct engine *e, int stream, utc_t t);
+
 /* By the calibration that counted at t. NaN when something that it needs is not known: a number that looks
  * right would be worse. */
 double derive_value(const struct engine *e, const struct sample *s, utc_t t);

@@ -5,6 +5,7 @@
 #include "engine/alarm.h"
 #include "engine/calibrate.h"
 #include "engine/derive.h"
+#include "engine/doubt.h"
 #include "engine/engine.h"
 #include "engine/exchange.h"
 #include "engine/fitting.h"
@@ -12,6 +13,7 @@
 #include "engine/hand.h"
 #include "engine/heater.h"
 #include "engine/told.h"
+#include "engine/noise.h"
 #include "engine/timekeep.h"
 #include "engine/solids.h"
 #include "engine/timers.h"
@@ -62,7 +64,9 @@ struct stream_state {
     int32_t step_count, step_at;
     int32_t bad_run; /* refused in a row */
     int64_t flat_begin_ms, flat_end_ms, flat_longest_ms,
-        flat_known_ms;         /* runs of a flat line: how long they use to be */
+        flat_known_ms; /* runs of a flat line: how long they use to be */
+    struct noise noise;
+    int32_t doubts;            /* of the first stream of a place and quantity: bits of enum doubt_ground */
     int32_t odd_count, odd_of; /* spike or rate flags among the last usable ones, both halved now and then */
     struct window day;         /* 5 min bins over two days */
     struct window days;        /* 1 h bins over three weeks */
@@ -169,6 +173,7 @@ void health_rejected(struct engine *e, const struct sample *s);
 void health_device(struct engine *e, const struct sample *s, struct now now, struct effects *fx);
 void health_silent(struct engine *e, int stream, struct now now, struct effects *fx);
 void health_fresh(struct engine *e, int stream, struct now now, struct effects *fx);
+void health_noise(struct engine *e, int stream, const struct reading *r, struct now now, struct effects *fx);
 void health_verdict(struct engine *e, int stream, const struct reading *r, struct now now,
                     struct effects *fx);
 void health_renew(struct stream_state *s); /* what was learnt of another device no longer holds */

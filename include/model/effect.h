@@ -34,6 +34,7 @@ enum event_kind {
     EVENT_FORECAST_SCORED,
     EVENT_CLOCK,
     EVENT_CALIBRATED,
+    EVENT_DOUBT,     /* probe and hand test cannot both be right */
     EVENT_EXCHANGED, /* another device at the place */
     EVENT_CHATTER_BEGIN,
     EVENT_CHATTER_END,

@@ -209,6 +209,50 @@ static void calcite_needs_calcium(void **state)
     assert_true(r.derived_sd[DERIVED_CALCITE_SI] > 0.1);
 }
 
+static double ec_shown(void)
+{
+    struct probe_report r;
+    engine_report_probe(w.engine, TANK_EC, w.now, &r);
+    return r.last_value;
+}
+
+/* An EC probe that does not compensate takes a fresh temperature: of the twin when the first is silent or
+ * stands still, of none when all are too old. */
+static void compensated_with_a_fresh_temperature(void **state)
+{
+    (void)state;
+    w.values[TANK_EC].compensated = false;
+    w.values[TANK_EC].alpha = 0.02;
+    w.values[TANK_PH] = w.values[TANK_TEMP]; /* a second thermometer */
+    w.values[TANK_TEMP].gate.flat_tol = 0.01;
+    w.values[TANK_TEMP].gate.flat_suspect_s = 600;
+    engine_tank_start(&w);
+    engine_tank_send(&w, TANK_TEMP, 20);
+    engine_tank_send(&w, TANK_PH, 30);
+    engine_tank_send(&w, TANK_EC, 300);
+    assert_near(ec_shown(), 300 / 0.9, 1e-6);
+    for (int i = 0; i < 20; i++) {
+        engine_tank_wait(&w, 60000);
+        engine_tank_send(&w, TANK_TEMP, 20); /* stands still: suspect */
+        engine_tank_send(&w, TANK_PH, 30 + 0.1 * (i % 3));
+    }
+    engine_tank_send(&w, TANK_EC, 300);
+    assert_near(ec_shown(), 300 / 1.102, 1e-6);
+    engine_tank_wait(&w, 25 * MS_PER_MIN);
+    engine_tank_send(&w, TANK_TEMP, 21);
+    engine_tank_wait(&w, 10 * MS_PER_MIN); /* the twin is too old by now */
+    engine_tank_send(&w, TANK_EC, 300);
+    assert_near(ec_shown(), 300 / 0.92, 1e-6);
+    engine_tank_wait(&w, 40 * MS_PER_MIN);
+    engine_tank_send(&w, TANK_EC, 300); /* nothing fresh: not known, and not shown */
+    assert_near(ec_shown(), 300 / 0.92, 1e-6);
+    engine_tank_wait(&w, 10 * MS_PER_MIN);
+    engine_tank_send(&w, TANK_EC, 300);
+    struct alert a = engine_tank_alert(&w, "tank/a1/ec-silent");
+    assert_true(a.active);
+    assert_non_null(strstr(a.evidence, "no fresh temperature to compensate it with"));
+}
+
 int main(void)
 {
 #define TEST(f) cmocka_unit_test_setup_teardown(f, set_up, tear_down)
@@ -223,6 +267,7 @@ int main(void)
         TEST(warm_water_warns),
         TEST(ammonia_after_a_test),
         TEST(calcite_needs_calcium),
+        TEST(compensated_with_a_fresh_temperature),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
