@@ -161,9 +161,9 @@ static void numbers_that_are_not_in_the_quantitys_unit(void **state)
     assert_non_null(strstr(buf, "Seen: 31 min, limit 15 min."));
     text_clear(&out);
     a = alert_of("tank/a1/temp-noisy");
-    a.value = 18;
+    a.value = 0.18;
     encode_alert(&site, &a, CHANGE_RAISE, true, (utc_t){ NOON }, &out);
-    assert_non_null(strstr(buf, "\"value\":18,\"limit\":null,\"unit\":\"%\","));
+    assert_non_null(strstr(buf, "\"value\":0.18,\"limit\":null,\"unit\":\"°C\","));
     text_clear(&out);
     a = alert_of("tank/a1/ammonia");
     a.value = 0.0271;
