@@ -82,9 +82,18 @@ static int64_t last_in_memory(void *context)
     return book->count == 0 ? 0 : book->items[book->count - 1].id;
 }
 
+static void each_in_memory(void *context, enum journal_kind kind,
+                           void (*one)(void *context, const struct journal_entry *e), void *one_context)
+{
+    const struct notebook *book = context;
+    for (size_t i = 0; i < book->count; i++)
+        if (book->items[i].kind == kind)
+            one(one_context, &book->items[i]);
+}
+
 struct notebook_source notebook_source_of(struct notebook *book)
 {
-    return (struct notebook_source){ book, find_in_memory, latest_in_memory, last_in_memory };
+    return (struct notebook_source){ book, find_in_memory, latest_in_memory, each_in_memory, last_in_memory };
 }
 
 /* --- joining --- */

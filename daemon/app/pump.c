@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "model/learnt.h"
 #include "plan/batch.h"
 #include "wire/commands.h"
 #include "wire/decode.h"
@@ -16,7 +17,18 @@ static void prefix_set(struct pump *p)
     snprintf(p->do_prefix, sizeof p->do_prefix, "%s/do/", p->site->publish.base);
 }
 
-void pump_init(struct pump *p, const struct site *site, const struct pump_sinks *sinks, struct now now)
+static void apply_learnt(void *context, const struct journal_entry *e)
+{
+    (void)learnt_apply(context, e); /* of something no longer configured: nothing to do */
+}
+
+static void relearn(struct pump *p)
+{
+    learnt_begin(p->site);
+    p->sinks.journal.each(p->sinks.journal.context, JOURNAL_LEARNT, apply_learnt, p->site);
+}
+
+void pump_init(struct pump *p, struct site *site, const struct pump_sinks *sinks, struct now now)
 {
     memset(p, 0, offsetof(struct pump, fx));
     p->fx.count = p->fx.lost = 0;
@@ -24,6 +36,7 @@ void pump_init(struct pump *p, const struct site *site, const struct pump_sinks 
     p->sinks = *sinks;
     if (p->sinks.journal.find == NULL)
         p->sinks.journal = notebook_source_of(&p->notebook);
+    relearn(p);
     p->topics = topics_init(site, &p->arena);
     p->engine = engine_init(site, now);
     prefix_set(p);
@@ -107,6 +120,8 @@ static void flush(struct pump *p)
             notebook_add(&p->notebook, &p->fx.items[i].u.journal);
         if (p->sinks.effect != NULL)
             p->sinks.effect(p->sinks.context, &p->fx.items[i]);
+        if (p->fx.items[i].kind == EFFECT_JOURNAL && p->fx.items[i].u.journal.kind == JOURNAL_LEARNT)
+            relearn(p);
     }
     p->fx.count = 0;
 }
@@ -362,7 +377,7 @@ void pump_message(struct pump *p, const struct message *m)
     }
 }
 
-void pump_reload(struct pump *p, const struct site *site, struct now now)
+void pump_reload(struct pump *p, struct site *site, struct now now)
 {
     size_t room = engine_save_room(p->engine);
     uint8_t *bytes = malloc(room);
@@ -371,6 +386,7 @@ void pump_reload(struct pump *p, const struct site *site, struct now now)
     arena_fini(&p->arena);
     p->arena = (struct arena){ 0 };
     p->site = site;
+    relearn(p);
     p->topics = topics_init(site, &p->arena);
     p->engine = engine_init(site, now);
     if (n > 0)

@@ -39,6 +39,14 @@ static int64_t latest_batch(void *context, const char *water, utc_t at)
     return s.id;
 }
 
+static void each(void *context, enum journal_kind kind,
+                 void (*one)(void *context, const struct journal_entry *e), void *one_context)
+{
+    struct daemon *d = context;
+    if (store_each_journal(d->store, (utc_t){ 0 }, kind, one, one_context) != STATUS_OK)
+        log_change(LOG_AT_WARNING, "journal", "the journal cannot be read: learnt figures may be missing");
+}
+
 /* Records that the store has already are run again after a restart: the engine gives them the numbers they
  * had. */
 static int64_t last(void *context)
@@ -49,7 +57,7 @@ static int64_t last(void *context)
 
 struct notebook_source daemon_journal(struct daemon *d)
 {
-    return (struct notebook_source){ d, find, latest_batch, last };
+    return (struct notebook_source){ d, find, latest_batch, each, last };
 }
 
 static void recall(void *context, const struct journal_entry *e)

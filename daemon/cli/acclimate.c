@@ -1,4 +1,5 @@
 #include "plan/drip.h"
+#include "cli/live.h"
 #include "cli/sums.h"
 #include "cli/verbs.h"
 #include "config/load.h"
@@ -87,6 +88,30 @@ static void print_words(const struct site *site, const struct drip_ask *ask, con
         printf("  test the bag for ammonia first (--bag-tan): with much of it and a rising pH do not drip\n");
 }
 
+/* What is not said of the tank is what the service says now; where it does not, the target of its water. */
+static void fill_from_tank(const struct options *o, const struct site *site, struct drip_ask *ask)
+{
+    static const enum quantity axes[ACCLIMATION_AXES] = {
+        [ACCLIMATION_TEMP] = Q_TEMP, [ACCLIMATION_EC] = Q_EC, [ACCLIMATION_PH] = Q_PH
+    };
+    struct live live;
+    bool all = true;
+    for (int i = 0; i < ACCLIMATION_AXES; i++)
+        all = all && (!isnan(ask->tank_now[i]) || isnan(ask->bag[i]));
+    if (all)
+        return;
+    if (live_read(o, site, ask->tank, &live) != OPTIONS_GO_ON) {
+        (void)fprintf(stderr, "the targets of the tank's water are taken instead\n");
+        return;
+    }
+    for (int i = 0; i < ACCLIMATION_AXES; i++) {
+        if (!isnan(ask->tank_now[i]) || isnan(live.value[axes[i]]))
+            continue;
+        ask->tank_now[i] = live.value[axes[i]];
+        live_tell(&live, axes[i]);
+    }
+}
+
 static int answer(const struct options *o, const struct site *site, bool json, const char *id,
                   struct drip_ask *ask)
 {
@@ -96,6 +121,7 @@ static int answer(const struct options *o, const struct site *site, bool json, c
     int code = sums_tank(o, site, id, &ask->tank);
     if (code != OPTIONS_GO_ON)
         return code;
+    fill_from_tank(o, site, ask);
     enum status st = drip_eval(site, ask, &plan, &why);
     if (st != STATUS_OK)
         return sums_refuse(o, st, &why);
@@ -137,9 +163,12 @@ int acclimate_main(int argc, char **argv)
         { "bag-ec", "EC", "of it", OPTION_TEXT, &r.bag_ec, 0, 0 },
         { "bag-ph", "PH", "of it", OPTION_TEXT, &r.bag_ph, 0, 0 },
         { "bag-tan", "MG_L", "total ammonia in it, by hand test", OPTION_TEXT, &r.bag_tan, 0, 0 },
-        { "temp", "T", "of the tank (target of its water)", OPTION_TEXT, &r.temp, 0, 0 },
-        { "ec", "EC", "of the tank (target of its water)", OPTION_TEXT, &r.ec, 0, 0 },
-        { "ph", "PH", "of the tank (target of its water)", OPTION_TEXT, &r.ph, 0, 0 },
+        { "temp", "T", "of the tank (what the service says now, else its water's target)", OPTION_TEXT,
+          &r.temp, 0, 0 },
+        { "ec", "EC", "of the tank (what the service says now, else its water's target)", OPTION_TEXT, &r.ec,
+          0, 0 },
+        { "ph", "PH", "of the tank (what the service says now, else its water's target)", OPTION_TEXT, &r.ph,
+          0, 0 },
         { "json", NULL, "print one JSON object", OPTION_FLAG, &r.json, 0, 0 },
     };
     const struct options o = {

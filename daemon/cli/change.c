@@ -1,4 +1,5 @@
 #include "plan/change.h"
+#include "cli/live.h"
 #include "cli/sums.h"
 #include "cli/verbs.h"
 #include "config/load.h"
@@ -78,6 +79,8 @@ static int answer(const struct options *o, const struct site *site, bool json, c
     struct why why;
     char buf[4096];
     int code = sums_tank(o, site, id, &ask->tank);
+    if (code == OPTIONS_GO_ON && isnan(ask->now))
+        code = live_start(o, site, ask->tank, ask->quantity, &ask->now);
     if (code != OPTIONS_GO_ON)
         return code;
     fill_from_water(site, ask);
@@ -100,8 +103,6 @@ static int read_values(const struct options *o, const struct change_request *r, 
     int code = sums_quantity(o, r->quantity, &ask->quantity);
     if (code != OPTIONS_GO_ON)
         return code;
-    if (r->now == NULL)
-        return options_fail(o, 2, "say what is in the tank: --now");
     enum unit_kind kind = quantity_info(ask->quantity)->kind;
     const struct sums_value values[] = {
         { "now", r->now, kind, "", &ask->now },
@@ -117,7 +118,8 @@ int change_main(int argc, char **argv)
     struct change_request r = { .conf = SUMS_CONF, .quantity = "ec" };
     const struct option items[] = {
         { "conf", "FILE", "configuration (" SUMS_CONF ")", OPTION_TEXT, &r.conf, 0, 0 },
-        { "now", "VALUE", "in the tank, such as 310 or 0.31mS/cm", OPTION_TEXT, &r.now, 0, 0 },
+        { "now", "VALUE", "in the tank, such as 310 or 0.31mS/cm (what the service says now)", OPTION_TEXT,
+          &r.now, 0, 0 },
         { "to", "VALUE", "to be reached (edge of the drift of the tank's water)", OPTION_TEXT, &r.to, 0, 0 },
         { "with", "VALUE", "of the change water (target of the tank's water)", OPTION_TEXT, &r.with, 0, 0 },
         { "quantity", "NAME", "which value it is (ec)", OPTION_TEXT, &r.quantity, 0, 0 },
@@ -130,7 +132,8 @@ int change_main(int argc, char **argv)
         "Water changes that bring a tank to a value within its animals' limit of one step.",
         items,
         sizeof items / sizeof *items,
-        "  lentic change a1 --now 310\n  lentic change a1 --quantity gh --now 9 --to 6 --with 4"
+        "  lentic change a1\n  lentic change a1 --now 310\n  lentic change a1 --quantity gh --now 9 --to 6 "
+        "--with 4"
     };
     const char *id;
     double nan = (double)NAN;

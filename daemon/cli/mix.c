@@ -124,6 +124,7 @@ int mix_main(int argc, char **argv)
         code = sums_site(&o, r.conf, &site);
     if (code != OPTIONS_GO_ON)
         return code;
+    sums_learnt(site);
     code = answer(&o, site, &r, id, litres, &source);
     site_free(site);
     return code;

@@ -31,7 +31,7 @@ struct waiting {
 };
 
 struct replay {
-    const struct site *site;
+    struct site *site;
     struct pump pump;
     struct publisher publisher;
     struct waiting *waiting; /* by stream */

@@ -1,7 +1,9 @@
 #include "cli/sums.h"
 #include "base/nearest.h"
 #include "cli/calc.h"
+#include "adapters/store_journal.h"
 #include "config/load.h"
+#include "model/learnt.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -94,6 +96,29 @@ int sums_water(const struct options *o, const struct site *site, const char *id,
             ids[count++] = site->waters[i].id;
     }
     return unknown_id(o, "water", id, ids, count);
+}
+
+static void take_learnt(void *context, const struct journal_entry *e)
+{
+    char buf[256];
+    struct text words = text_over(buf, sizeof buf);
+    if (!learnt_apply(context, e))
+        return;
+    journal_words(e, &words);
+    (void)fprintf(stderr, "reckoned with entry %lld: %s\n", (long long)e->id, buf);
+}
+
+void sums_learnt(struct site *site)
+{
+    struct store_reader *reader;
+    struct journal_query query = JOURNAL_QUERY_ALL;
+    query.kind = JOURNAL_LEARNT;
+    learnt_begin(site);
+    if (site->store.path == NULL || store_reader_open(site->store.path, &reader, NULL) != STATUS_OK)
+        return; /* no service ran here: nothing was learnt */
+    if (store_reader_journal(reader, &query, take_learnt, site) != STATUS_OK)
+        (void)fprintf(stderr, "learnt figures could not be read from the store\n");
+    store_reader_close(reader);
 }
 
 int sums_quantity(const struct options *o, const char *name, enum quantity *q)

@@ -1,4 +1,5 @@
 #include "plan/topoff.h"
+#include "cli/live.h"
 #include "cli/sums.h"
 #include "cli/verbs.h"
 #include "config/load.h"
@@ -41,6 +42,8 @@ static int answer(const struct options *o, const struct site *site, bool json, c
     struct why why;
     char buf[1024];
     int code = sums_tank(o, site, id, &ask->tank);
+    if (code == OPTIONS_GO_ON && isnan(ask->now))
+        code = live_start(o, site, ask->tank, Q_EC, &ask->now);
     if (code != OPTIONS_GO_ON)
         return code;
     int water = site->tanks[ask->tank].water;
@@ -65,7 +68,7 @@ int topoff_main(int argc, char **argv)
     struct topoff_request r = { .conf = SUMS_CONF };
     const struct option items[] = {
         { "conf", "FILE", "configuration (" SUMS_CONF ")", OPTION_TEXT, &r.conf, 0, 0 },
-        { "now", "EC", "in the tank at present", OPTION_TEXT, &r.now, 0, 0 },
+        { "now", "EC", "in the tank at present (what the service says now)", OPTION_TEXT, &r.now, 0, 0 },
         { "was", "EC", "when it was full (target of the tank's water)", OPTION_TEXT, &r.was, 0, 0 },
         { "litres-now", "L", "in the tank at present (else by its full volume)", OPTION_TEXT, &r.litres_now,
           0, 0 },
@@ -76,7 +79,7 @@ int topoff_main(int argc, char **argv)
                                "Purified water that makes good what evaporated, judged by the conductivity.",
                                items,
                                sizeof items / sizeof *items,
-                               "  lentic topoff a1 --now 215" };
+                               "  lentic topoff a1\n  lentic topoff a1 --now 215" };
     const char *id;
     double nan = (double)NAN;
     struct topoff_ask ask = { .was = nan, .now = nan, .litres_now = nan };
@@ -87,8 +90,6 @@ int topoff_main(int argc, char **argv)
         { "was", r.was, UNIT_EC, "uS/cm", &ask.was },
         { "litres-now", r.litres_now, UNIT_VOLUME, "L", &ask.litres_now },
     };
-    if (code == OPTIONS_GO_ON && r.now == NULL)
-        code = options_fail(&o, 2, "say what the meter shows: --now");
     if (code == OPTIONS_GO_ON)
         code = sums_values(&o, values, sizeof values / sizeof *values);
     if (code == OPTIONS_GO_ON)

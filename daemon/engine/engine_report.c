@@ -85,6 +85,10 @@ void engine_report_tank(const struct engine *e, int tank, struct now now, struct
     out->service_until = t->service_until;
     out->last_change = t->last_change;
     out->last_step_ec = t->last_step_ec;
+    if (t->told.change && utc_is_set(t->told.t) && t->told.t.ms - TOLD_CHANGE_MS > t->last_change.ms) {
+        out->last_change = t->told.t; /* no step was seen with it */
+        out->last_step_ec = NAN;
+    }
 }
 
 void engine_report_probe(const struct engine *e, int stream, struct now now, struct probe_report *out)

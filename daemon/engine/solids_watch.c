@@ -94,7 +94,9 @@ static void tell_step(struct engine *e, int tank, struct now now, struct effects
     event_add(fx, now, EVENT_CHANGE_SEEN, e->site->tanks[tank].place, Q_EC, step->after - step->before,
               "dissolved solids stepped from %.0f to %.0f µS/cm: water was changed or topped off, %s",
               step->before, step->after,
-              step->announced || t->in_service ? "in the service window" : "not announced");
+              step->announced || t->in_service             ? "in the service window"
+              : told_change_near(e, tank, step->t) != NULL ? "as was noted"
+                                                           : "not announced");
     tank_changed(fx, now, tank);
 }
 
@@ -143,9 +145,10 @@ static void watch_fall(struct engine *e, int tank, struct now now, struct effect
     if (!isnan(target_ec(e, tank)))
         text_printf(&out, ", away from the target %.0f µS/cm", target_ec(e, tank));
     text_put(&out, "; lower than the week before; no change was announced");
-    enum tri condition = now.utc.ms - step->t.ms > FALL_STANDS_MS || step->announced ? TRI_NO
-                         : fell_strangely(e, tank, step)                             ? TRI_YES
-                                                                                     : TRI_KEEP;
+    bool told = step->announced || told_change_near(e, tank, step->t) != NULL;
+    enum tri condition = now.utc.ms - step->t.ms > FALL_STANDS_MS || told ? TRI_NO
+                         : fell_strangely(e, tank, step)                  ? TRI_YES
+                                                                          : TRI_KEEP;
     judge_named(e, place, KIND_EC_FALL, Q_COUNT, condition, step->after, step->before, evidence, now, fx);
 }
 

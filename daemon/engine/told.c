@@ -28,6 +28,7 @@ void told_visit_change(struct told_change *told, struct pack *p)
 {
     pack_utc(p, &told->t);
     pack_i64(p, &told->id, 0, INT64_MAX);
+    pack_bool(p, &told->change);
     pack_f64(p, &told->litres, 0, 1e6);
 }
 
@@ -59,15 +60,14 @@ static void take_change(struct engine *e, const struct journal_entry *entry, str
 {
     int tank = tank_at(e, entry);
     struct tank_state *t = &e->tanks[tank];
-    if (entry->kind != JOURNAL_CHANGE || tank < 0 || (utc_is_set(t->told.t) && t->told.t.ms > entry->at.ms))
+    if ((entry->kind != JOURNAL_CHANGE && entry->kind != JOURNAL_TOPOFF) || tank < 0 ||
+        (utc_is_set(t->told.t) && t->told.t.ms > entry->at.ms))
         return;
-    t->told = (struct told_change){ entry->at, entry->id, entry->litres };
+    t->told = (struct told_change){ entry->at, entry->id, entry->kind == JOURNAL_CHANGE, entry->litres };
     const struct solids_step *step = solids_last_step(&t->solids);
     if (step != NULL && llabs(step->t.ms - entry->at.ms) <= TOLD_CHANGE_MS)
         text_printf(said, "; the step of %+.0f µS/cm seen then is explained by it",
                     step->after - step->before);
-    else if (!utc_is_set(t->last_change) || t->last_change.ms < entry->at.ms)
-        t->last_change = entry->at;
     tank_changed(fx, now, tank);
 }
 
@@ -75,7 +75,7 @@ static void forget_change(struct engine *e, int64_t id)
 {
     for (int i = 0; i < e->site->tank_count; i++)
         if (e->tanks[i].told.id == id)
-            e->tanks[i].told = (struct told_change){ UTC_NONE, 0, NAN };
+            e->tanks[i].told = (struct told_change){ UTC_NONE, 0, false, NAN };
 }
 
 /* The first that disagrees with what the probes say is the one worth the words. */

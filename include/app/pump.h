@@ -29,7 +29,7 @@ struct pump_counts {
 };
 
 struct pump {
-    const struct site *site;
+    struct site *site; /* learnt figures stand in it */
     struct arena arena;
     struct topics *topics;
     struct engine *engine;
@@ -40,7 +40,7 @@ struct pump {
     struct effects fx; /* last: large, and mostly never touched */
 };
 
-void pump_init(struct pump *p, const struct site *site, const struct pump_sinks *sinks, struct now now);
+void pump_init(struct pump *p, struct site *site, const struct pump_sinks *sinks, struct now now);
 void pump_fini(struct pump *p);
 
 /* One message, at its own hand-over time. What is due at that very instant runs with the next message or
@@ -55,6 +55,6 @@ mono_t pump_deadline(const struct pump *p);
 void pump_service(struct pump *p, enum alert_kind kind, bool wrong, const char *evidence, struct now now);
 
 /* Another configuration: the state goes over. The old site may be freed after. */
-void pump_reload(struct pump *p, const struct site *site, struct now now);
+void pump_reload(struct pump *p, struct site *site, struct now now);
 
 #endif

@@ -27,6 +27,9 @@ int sums_values(const struct options *o, const struct sums_value *values, size_t
 int sums_tank(const struct options *o, const struct site *site, const char *id, int *tank);
 int sums_water(const struct options *o, const struct site *site, const char *id, int *water);
 
+/* Learnt figures that were taken over stand in, as far as the store can be read; told on standard error. */
+void sums_learnt(struct site *site);
+
 /* Kind and usual unit of a quantity that an option names. */
 int sums_quantity(const struct options *o, const char *name, enum quantity *q);
 

@@ -7,10 +7,11 @@
 
 #define TOLD_CHANGE_MS (3 * MS_PER_HOUR) /* a noted change explains a step of the solids that near */
 
-/* Water changes that people told of: the last of a tank. */
+/* A water change or top-off that people told of: the last of a tank. */
 struct told_change {
     utc_t t; /* UTC_NONE: none */
     int64_t id;
+    bool change;   /* false: a top-off */
     double litres; /* NaN: not said */
 };
 
@@ -23,8 +24,8 @@ enum status told_take(struct engine *e, const struct command *c, struct now now,
 void told_write(struct engine *e, enum journal_kind kind, const struct stream *stream,
                 const struct command *c, const char *what, struct now now, struct effects *fx);
 
-/* The change that a keeper noted of that tank within TOLD_CHANGE_MS of t, for whoever sees a step; NULL:
- * none.
+/* The change or top-off that a keeper noted of that tank within TOLD_CHANGE_MS of t, for whoever sees a step;
+ * NULL: none.
  */
 const struct told_change *told_change_near(const struct engine *e, int tank, utc_t t);
 

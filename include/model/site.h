@@ -46,12 +46,19 @@ struct stock {
     const char *source;        /* where the figures come from */
 };
 
+/* As configured, while learnt figures stand in (model/learnt.h). */
+struct salt_figures {
+    bool kept;
+    double gh, kh, ec, tds;
+};
+
 /* A salt by what 1 g/L adds; or by its composition from the table of common salts. */
 struct salt {
     const char *id, *name;
     const char *composition; /* NULL, or a name that water/salts knows */
     double gh, kh, ec, tds;  /* per g/L: dH, dH, uS/cm at 25, mg/L */
     double stock_g;          /* grams in the cupboard; NaN when not said */
+    struct salt_figures configured;
 };
 
 /* A kit of hand tests: how far its results may be off. */
@@ -68,8 +75,10 @@ struct recipe_part {
 struct water {
     const char *id, *name;
     double target[Q_COUNT];
-    double drift[Q_COUNT]; /* how far a tank may be from the target before it counts as drifted */
-    double tds_per_ec;     /* mg/L per uS/cm; NaN: the quantity's usual factor, shown as such */
+    double drift[Q_COUNT];        /* how far a tank may be from the target before it counts as drifted */
+    double tds_per_ec;            /* mg/L per uS/cm; NaN: the quantity's usual factor, shown as such */
+    double configured_tds_per_ec; /* while a learnt one stands in */
+    bool configured_kept;
     struct recipe_part *recipe;
     int recipe_count;
     int source; /* place index of the source it is made from, -1 */

@@ -45,7 +45,7 @@ expect 0 '7 changes of 6.8 L' change a1 --now 310 "${conf[@]}"
 expect 0 'there already' change a1 --now 0.2mS/cm "${conf[@]}"
 expect 1 'nearest is 190' change a1 --now 310 --to 100 "${conf[@]}"
 expect 1 'equal to the tank' change a1 --now 310 --to 200 --with 310 "${conf[@]}"
-expect 2 '--now' change a1 "${conf[@]}"
+expect 3 '--now' change a1 "${conf[@]}"
 expect 2 'does not mix' change a1 --quantity ph --now 7 --to 6 --with 5 "${conf[@]}"
 expect 0 '3.49 L' topoff a1 --now 215 "${conf[@]}"
 expect 1 'nothing has evaporated' topoff a1 --now 150 "${conf[@]}"
@@ -53,7 +53,7 @@ expect 0 '25.78 L of a' blend --a 8 --b 520 --to 190 --litres 40
 expect 0 '"to":190' blend --a 8 --b 520 --water soft --json "${conf[@]}"
 expect 1 'nearest is 520' blend --a 8 --b 520 --to 600
 expect 0 'the pace is set by conductivity' acclimate a1 --bag-temp 20 --bag-ec 390 --bag-ph 7.4 "${conf[@]}"
-expect 0 'do NOT drip' acclimate a1 --bag-temp 20 --bag-ph 6 --bag-tan 3 --ph 7.8 "${conf[@]}"
+expect 0 'do NOT drip' acclimate a1 --bag-temp 20 --temp 24 --bag-ph 6 --bag-tan 3 --ph 7.8 "${conf[@]}"
 expect 1 'nothing to compare' acclimate a1 "${conf[@]}"
 expect 0 '"ec25":' calc ec25 ec=0.38mS/cm temp=75.2F --json
 expect 2 'did you mean "trend"' calc trnd
