@@ -285,6 +285,7 @@ static void load_ghosts(struct daemon *d)
     char *ghosts = n == 0 ? NULL : strndup((const char *)bytes, n);
     free(bytes);
     publisher_init(&d->publisher, d->site, daemon_send, d, ghosts, d->now);
+    announcer_init(&d->announcer, d->site, d->store, daemon_send, d);
 }
 
 enum status daemon_open(struct daemon *d, const char *conf_path, struct why *why)
@@ -294,7 +295,7 @@ enum status daemon_open(struct daemon *d, const char *conf_path, struct why *why
     d->epoll_fd = d->event_fd = d->signal_fd = d->lock_fd = -1;
     if (faults == NULL)
         return why_say(why, STATUS_IO, "no memory");
-    enum status st = config_load(conf_path, &d->site, faults);
+    enum status st = announcer_load(conf_path, &d->site, faults);
     faults_print(faults);
     free(faults);
     if (st != STATUS_OK)
@@ -346,6 +347,7 @@ void daemon_close(struct daemon *d)
         courier_fini(&d->courier);
         pulse_fini(&d->pulse);
         publisher_fini(&d->publisher);
+        announcer_fini(&d->announcer);
     }
     if (d->inbox != NULL)
         inbox_close(d->inbox);
@@ -443,6 +445,7 @@ static void tell_test(struct daemon *d)
 static void publish_due(struct daemon *d, const struct publisher_news *news)
 {
     publisher_advance(&d->publisher, &d->pump, news, d->now);
+    announcer_advance(&d->announcer);
     homie_link_look(&d->homie, d->pump.engine, d->now, daemon_send, d);
 }
 
@@ -469,6 +472,12 @@ static void look_around(struct daemon *d, bool empty)
         store_tend(d->store, d->now);
 }
 
+static void tell_everything(struct daemon *d)
+{
+    publisher_connected(&d->publisher, &d->pump, d->now);
+    announcer_connected(&d->announcer);
+}
+
 static void wake(struct daemon *d)
 {
     d->now = clock_now();
@@ -477,7 +486,7 @@ static void wake(struct daemon *d)
     if (empty)
         pump_advance(&d->pump, d->now);
     if (mqtt_take_connected(d->mqtt))
-        publisher_connected(&d->publisher, &d->pump, d->now);
+        tell_everything(d);
     homie_link_advance(&d->homie, d->pump.engine, d->now);
     if (d->now.mono.ms - d->looked_at.ms >= LOOK_EVERY_MS || mqtt_state(d->mqtt).link != d->link_seen)
         look_around(d, empty);
@@ -498,6 +507,8 @@ static int sleep_ms(const struct daemon *d)
     if (mqtt_state(d->mqtt).link == MQTT_UP || mqtt_state(d->mqtt).link == MQTT_DEAF)
         due =
             mono_min(due, mono_max(publisher_deadline(&d->publisher), mono_add(d->looked_at, LOOK_EVERY_MS)));
+    if (d->announcer.pending)
+        due = mono_min(due, mono_add(d->looked_at, LOOK_EVERY_MS));
     due = mono_min(due, mono_max(homie_link_deadline(&d->homie), mono_add(d->looked_at, LOOK_EVERY_MS)));
     struct inbox_counts inbox = inbox_counts(d->inbox);
     if (inbox.waiting_records > 0)

@@ -89,6 +89,9 @@ static void adopt(struct daemon *d, struct site *site)
     if (daemon_subscribe(d) != STATUS_OK)
         log_say(LOG_AT_NOTICE, "subscriptions will be renewed when the broker is reached");
     publisher_connected(&d->publisher, &d->pump, d->now);
+    announcer_fini(&d->announcer);
+    announcer_init(&d->announcer, site, d->store, daemon_send, d);
+    announcer_connected(&d->announcer);
     homie_link_reload(&d->homie, old, site, d->pump.engine, d->now);
     uint64_t committed = 0;
     if (store_commit(d->store, d->seq, d->now, true, &committed) == STATUS_OK && committed == d->seq)
@@ -104,7 +107,7 @@ void daemon_reload(struct daemon *d)
         return;
     sd_tell_reloading();
     log_say(LOG_AT_NOTICE, "reading %s again", d->conf_path);
-    enum status st = config_load(d->conf_path, &site, faults);
+    enum status st = announcer_load(d->conf_path, &site, faults);
     faults_print(faults);
     if (st == STATUS_OK) {
         adopt(d, site);

@@ -1,5 +1,6 @@
 #include <stdio.h>
 
+#include "app/announcer.h"
 #include "base/text.h"
 #include "cli/options.h"
 #include "cli/verbs.h"
@@ -111,7 +112,7 @@ int check_main(int argc, char **argv)
     if (count != 1)
         return options_fail(&options, 2, "name one file to check");
     struct site *site = NULL;
-    enum status st = config_load(operands[0], &site, &faults);
+    enum status st = announcer_load(operands[0], &site, &faults);
     if (json) {
         print_json(operands[0], site, &faults);
     } else {

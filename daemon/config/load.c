@@ -6,6 +6,7 @@
 
 #include <libconfig.h>
 
+#include "config/announcements.h"
 #include "config/fault.h"
 #include "config/keys.h"
 #include "config/kinds.h"
@@ -34,14 +35,23 @@ static const struct {
     const char *name;
     void (*read)(struct loader *ld, const struct config_setting_t *at);
 } sections[] = {
-    { "site", settings_site },     { "broker", settings_broker },
-    { "store", settings_store },   { "publish", settings_publish },
-    { "notify", settings_notify }, { "commands", settings_commands },
-    { "sources", read_sources },   { "stores", read_stores },
-    { "salts", waters_salts },     { "waters", waters_waters },
-    { "kits", waters_kits },       { "stocks", waters_stocks },
-    { "tanks", tanks_list },       { "probe_kinds", kinds_list },
-    { "probes", probes_list },     { "alerts", NULL /* last, when the slots are there */ },
+    { "site", settings_site },
+    { "broker", settings_broker },
+    { "store", settings_store },
+    { "publish", settings_publish },
+    { "notify", settings_notify },
+    { "commands", settings_commands },
+    { "announcements", announcements_list },
+    { "sources", read_sources },
+    { "stores", read_stores },
+    { "salts", waters_salts },
+    { "waters", waters_waters },
+    { "kits", waters_kits },
+    { "stocks", waters_stocks },
+    { "tanks", tanks_list },
+    { "probe_kinds", kinds_list },
+    { "probes", probes_list },
+    { "alerts", NULL /* last, when the slots are there */ },
 };
 #define SECTIONS (sizeof sections / sizeof *sections)
 

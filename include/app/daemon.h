@@ -6,6 +6,7 @@
 #include "adapters/inbox.h"
 #include "adapters/mqtt.h"
 #include "adapters/store.h"
+#include "app/announcer.h"
 #include "app/courier.h"
 #include "app/homie_link.h"
 #include "app/publisher.h"
@@ -25,6 +26,7 @@ struct daemon {
     struct pulse pulse;
     bool progress; /* intake, store and rules go forward */
     struct homie_link homie;
+    struct announcer announcer;
     uint64_t seq;       /* last record that went through the pump */
     uint64_t safe;      /* committed when we started: effects up to it are in the store already */
     uint64_t saved_seq; /* the snapshot on tmpfs holds the state as of it */

@@ -220,6 +220,17 @@ struct notify_settings {
     int summary_min;                  /* minute of the local day; -1: none */
 };
 
+/* model/announcement: a template, and what there is one of. */
+enum announcement_scope { ANNOUNCE_SITE, ANNOUNCE_TANK, ANNOUNCE_QUANTITY, ANNOUNCE_ALERT };
+
+struct announcement {
+    const char *topic, *payload;
+    enum announcement_scope scope;
+    enum quantity quantity; /* only this one; Q_COUNT: each */
+    bool retain;
+    int line;
+};
+
 struct site {
     struct arena arena;
     const char *id, *name; /* "millrace", "Millrace hatchery" */
@@ -231,6 +242,8 @@ struct site {
     struct publish_settings publish;
     struct notify_settings notify;
     bool command_off[COMMAND_COUNT]; /* not taken from the broker */
+    struct announcement *announcements;
+    int announcement_count;
 
     struct place *places;
     int place_count;
