@@ -21,6 +21,7 @@
     X(back, "puts it back in service")                                                                       \
     X(note, "writes into the journal: tests, changes, batches, animals; corrects, lists")                    \
     X(learn, "what logged batches teach of salts and waters, with its evidence")                             \
+    X(colony, "a tank's animals on one time line with its water; when eggs may hatch")                       \
     X(past, "history of one quantity: chart and table, CSV, JSON")                                           \
     X(export, "everything of a span, as CSV or JSON lines")                                                  \
     X(backup, "a checked copy of the store, while the service runs")                                         \

@@ -46,6 +46,17 @@ notes 'noted as entry 7' a1 gh=7 --at 2h
 sqlite3 -readonly "$work/lentic.db" 'select count(*) from hand_tests' 2>/dev/null | grep -qx 3 || [ ! -x /usr/bin/sqlite3 ] || fail "the view of hand tests"
 "$lentic" note --conf "$conf" 2>/dev/null && fail "an empty note was taken"
 
+# The colony on one time line.
+notes 'noted as entry' a1 40 adults 3 berried --at 5d
+notes 'noted as entry' a1 2 died --at 1d
+"$lentic" colony --conf "$conf" a1 >"$work/colony"
+grep -q 'Crystals: 36 adults' "$work/colony" || fail "the colony: $(cat "$work/colony")"
+grep -q 'animals adults 40, berried 3' "$work/colony" || fail "the time line: $(cat "$work/colony")"
+"$lentic" colony --conf "$conf" --json a1 | grep -q '"adults":36' || fail "the colony in JSON"
+code=0
+"$lentic" colony --conf "$conf" a2 2>/dev/null || code=$?
+[ $code -eq 1 ] || fail "a tank without animals ended with $code"
+
 # Sums start from what the service knows, and say so.
 pub docs/a1 "{\"t\":$(now_ms),\"ec\":260}"
 sums() { "$lentic" "$@" --conf "$conf" 2>&1 || true; }
