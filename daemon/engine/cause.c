@@ -172,7 +172,8 @@ static void explain_heater(struct engine *e, int tank, struct alert *pub, struct
     if (!isnan(v.slope_c_h))
         text_printf(&out, ", %s %.2f °C/h", v.slope_c_h < 0 ? "falling" : "rising", fabs(v.slope_c_h));
     if (!isnan(v.free_c_h))
-        text_printf(&out, " (without heat: falling %.2f °C/h)", fabs(v.free_c_h));
+        text_printf(&out, " (without heat: %s %.2f °C/h)", v.free_c_h < 0 ? "falling" : "rising",
+                    fabs(v.free_c_h));
     if (!isnan(v.room_c))
         text_printf(&out, ", room %.1f °C", v.room_c);
 }

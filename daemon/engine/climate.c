@@ -4,6 +4,8 @@
 #include <math.h>
 #include <stdio.h>
 
+#include "base/text.h"
+
 #define ROOM_OFF_C    2.5 /* beyond the week's range */
 #define ROOM_FAR_C    4.0 /* so far that no other sign is needed */
 #define ROOM_MEAN_MS  (20 * MS_PER_MIN)
@@ -58,7 +60,7 @@ static void judge(struct engine *e, int place, enum alert_kind kind, enum tri co
     if (slot < 0)
         return;
     struct alert *pub = &e->alarms.items[slot].pub;
-    if (condition == TRI_YES)
+    if (condition != TRI_KEEP)
         snprintf(pub->evidence, sizeof pub->evidence, "%s", evidence);
     alarm_judge(&e->alarms, slot, condition, value, limit, now, fx);
 }
@@ -174,10 +176,13 @@ static void watch_room_probe(struct engine *e, int stream, const struct together
         return;
     lo = measure(e, KIND_ROOM_COLD, lo);
     hi = measure(e, KIND_ROOM_HOT, hi);
-    snprintf(evidence, sizeof evidence,
-             "room %.1f °C, usual at this time of day %.1f to %.1f °C; %d of %d heated tanks are under their "
-             "band, %d over it",
-             s->value, lo, hi, all->low, all->heated, all->high);
+    double hour_c = s->value - step_mean(&s->day, now.utc, 12);
+    struct text out = text_over(evidence, sizeof evidence);
+    text_printf(&out, "room %.1f °C, usual at this time of day %.1f to %.1f °C", s->value, lo, hi);
+    if (!isnan(hour_c))
+        text_printf(&out, ", %+.1f °C in the last hour", hour_c);
+    text_printf(&out, "; %d of %d heated tanks are under their band, %d over it", all->low, all->heated,
+                all->high);
     judge(e, e->site->room_place, KIND_ROOM_COLD, beyond(&s->day, now.utc, -1, mean, lo, all->low > 0), mean,
           lo - ROOM_OFF_C, evidence, now, fx);
     judge(e, e->site->room_place, KIND_ROOM_HOT, beyond(&s->day, now.utc, 1, mean, hi, all->high > 0), mean,

@@ -212,6 +212,14 @@ void engine_fini(struct engine *e)
 
 /* --- the walk of one value --- */
 
+/* What a probe measures in the air is no history of the water. The level is measured elsewhere. */
+static bool hangs_in_air(const struct engine *e, int stream)
+{
+    const struct stream *s = &e->site->streams[stream];
+    return s->quantity != Q_LEVEL && s->quantity != Q_LEAK && e->site->places[s->place].tank >= 0 &&
+           alert_is_active(e, s->place, KIND_OUT_OF_WATER, Q_COUNT);
+}
+
 static void release(struct engine *e, int stream, struct now now, struct effects *fx)
 {
     struct stream_state *s = &e->streams[stream];
@@ -219,8 +227,10 @@ static void release(struct engine *e, int stream, struct now now, struct effects
     stream_timer_set(e, stream, STREAM_HELD, MONO_NEVER);
     s->value = s->held.v;
     s->value_t = s->held.t;
-    window_add(&s->day, s->held.t, s->held.v);
-    window_add(&s->days, s->held.t, s->held.v);
+    if (!hangs_in_air(e, stream)) {
+        window_add(&s->day, s->held.t, s->held.v);
+        window_add(&s->days, s->held.t, s->held.v);
+    }
     enum quantity q = e->site->streams[stream].quantity;
     if (q == Q_LEAK || speaking_stream(e, e->site->streams[stream].place, q) == stream)
         rules_input(e, stream, s->held.v, s->held.t, now, fx);

@@ -353,7 +353,7 @@ void heater_look(struct heater *h, const struct tank *tank, const struct window 
 
 /* --- judging --- */
 
-static bool no_heat(const struct heater_view *v)
+bool heater_is_off(const struct heater_view *v)
 {
     return v->unpowered || v->share < (isnan(v->full_c_h) ? NO_HOLD : NO_HEAT);
 }
@@ -394,7 +394,7 @@ static void follow_heat(struct heater *h, const struct heater_view *v, utc_t now
         h->idle_since = UTC_NONE;
         if (!h->heating_seen)
             h->lo_least_c = fmin(h->lo_least_c, v->temp_c);
-    } else if (no_heat(v)) {
+    } else if (heater_is_off(v)) {
         if (h->heating)
             note_stop(h, v, now);
         if (h->broke_off)
@@ -408,7 +408,7 @@ static void follow_heat(struct heater *h, const struct heater_view *v, utc_t now
 
 double heater_idles(const struct heater *h, const struct heater_view *v)
 {
-    if (!no_heat(v) || !(v->slope_c_h < 0 || v->unpowered) || !utc_is_set(h->idle_since))
+    if (!heater_is_off(v) || !(v->slope_c_h < 0 || v->unpowered) || !utc_is_set(h->idle_since))
         return 0;
     return fmax(h->broke_off ? BREAK_SPREADS : 0, fmax(v->below, 0));
 }
@@ -454,7 +454,7 @@ static bool gives_nothing(struct heater *h, const struct heater_view *v)
     if (isnan(v->full_c_h))
         return v->share < NO_HOLD;
     double most = h->under_min < LONG_MIN ? DEAD_HEAT : DEAD_LONG;
-    return no_heat(v) && h->under_share < most && h->under_share > -COOLED;
+    return heater_is_off(v) && h->under_share < most && h->under_share > -COOLED;
 }
 
 enum heater_cause heater_judge(struct heater *h, const struct heater_view *v, utc_t now)

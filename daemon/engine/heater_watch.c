@@ -47,9 +47,12 @@ static void set(struct engine *e, int place, enum alert_kind kind, enum heater_c
 {
     int slot = slot_find(e->site, place, kind, Q_COUNT);
     enum tri condition = cause == wanted ? TRI_YES : cause == HEATER_UNKNOWN ? TRI_KEEP : TRI_NO;
-    if (condition == TRI_KEEP && wanted == HEATER_DEAD && view->share >= 1 &&
-        !(view->heat_c_h < e->tanks[e->site->places[place].tank].heater.full_c_h / 2))
-        condition = TRI_NO; /* still cold, but it warms: the heater heats */
+    bool warms_again = heater_gives(view) && view->slope_c_h > 0;
+    bool cools_again = heater_is_off(view) && view->slope_c_h < 0;
+    /* Still out of the band, but on its way back. */
+    if (condition == TRI_KEEP &&
+        ((wanted == HEATER_DEAD && warms_again) || (wanted == HEATER_STUCK && cools_again)))
+        condition = TRI_NO;
     alarm_judge(&e->alarms, slot, condition, view->temp_c, limit, now, fx);
 }
 

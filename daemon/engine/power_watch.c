@@ -130,7 +130,8 @@ static void put_evidence(const struct circuit *c, double power_w, struct text *o
 {
     if (!isnan(power_w))
         text_printf(out, "measured power %.1f W; ", power_w);
-    text_printf(out, "%d of %d heated tanks give no heat though they should", c->idle, c->heated);
+    text_printf(out, "%d of %d heated tanks get no heat though they should, %d get some", c->idle, c->heated,
+                c->heating);
     if (c->idle > 0)
         text_printf(out, ": %.150s", c->names);
 }
@@ -145,7 +146,7 @@ static void watch_circuit(struct engine *e, int place, struct now now, struct ef
     double power_w = value_now(e, place, Q_POWER);
     enum tri condition = judge_power(e, place, &c, power_w, now.utc);
     struct alert *pub = &e->alarms.items[slot].pub;
-    if (condition == TRI_YES) {
+    if (condition != TRI_KEEP) {
         struct text out = text_over(pub->evidence, sizeof pub->evidence);
         put_evidence(&c, power_w, &out);
     }

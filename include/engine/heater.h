@@ -85,6 +85,7 @@ enum heater_cause heater_judge(struct heater *h, const struct heater_view *view,
  * 0 when they do not. */
 double heater_idles(const struct heater *h, const struct heater_view *view);
 bool heater_gives(const struct heater_view *view);
+bool heater_is_off(const struct heater_view *view);
 
 void heater_visit(struct heater *h, struct pack *p);
 

@@ -61,14 +61,14 @@ class Tank:
     def __init__(self, volume_l, watts, setpoint, tau_h, ec):
         self.temp, self.ec, self.setpoint, self.tau_s = setpoint, ec, setpoint, tau_h * HOUR
         self.heat = watts / (4186.0 * volume_l)
-        self.on, self.dead, self.ec_per_day = False, False, 0.4
+        self.on, self.dead, self.stuck, self.share, self.ec_per_day = False, False, False, 1.0, 0.4
 
     def step(self, room, dt):
         if self.temp < self.setpoint - 0.25:
             self.on = True
         elif self.temp > self.setpoint + 0.25:
             self.on = False
-        heat = self.heat if self.on and not self.dead else 0.0
+        heat = self.heat * self.share if (self.on and not self.dead) or self.stuck else 0.0
         self.temp += dt * (heat - (self.temp - room) / self.tau_s)
         self.ec += dt * self.ec_per_day / DAY
 
@@ -78,13 +78,25 @@ class Room:
 
     def __init__(self, capture, seed=1, mean=17.5, cycle=1.0):
         self.c, self.random = capture, random.Random(seed)
-        self.mean, self.cycle, self.s = mean, cycle, 0
+        self.mean, self.cycle, self.s, self.pushed, self.air = mean, cycle, 0, 0.0, {}
         self.tanks = {"a1": Tank(30, 50, 22.0, 7.5, 296), "a2": Tank(30, 50, 22.0, 7.5, 300),
                       "b1": Tank(54, 100, 22.5, 9.0, 305)}
         self.mute = set()
 
     def room(self):
-        return self.mean - self.cycle * math.cos(2 * math.pi * (self.s / DAY - 0.17))
+        return self.mean - self.cycle * math.cos(2 * math.pi * (self.s / DAY - 0.17)) + self.pushed
+
+    def push(self, minutes, to, tau_h):
+        """The room drifts away from its usual course, as when its heating fails or a window stands open."""
+        for _ in range(minutes):
+            self.pushed += (to - self.pushed) / tau_h / 60
+            self.run(MINUTE)
+
+    def seen(self, id):
+        """What the thermometer is in: the water, or since a moment the air."""
+        if id not in self.air:
+            return self.tanks[id].temp
+        return self.room() + (self.tanks[id].temp - self.room()) * math.exp(-(self.s - self.air[id]) / 240)
 
     def probe(self, value):
         return round((value + self.random.gauss(0, 0.02)) / 0.0625) * 0.0625
@@ -92,10 +104,11 @@ class Room:
     def send(self):
         for id in ("a1", "a2"):
             if id + "/temp" not in self.mute:
-                self.c.temp(self.s + (1 if id == "a1" else 7), id, self.probe(self.tanks[id].temp))
+                self.c.temp(self.s + (1 if id == "a1" else 7), id, self.probe(self.seen(id)))
         if self.s % 120 == 0:
             if "a1/ec" not in self.mute:
-                self.c.say(self.s + 3, "probes/a1/ec", "%.0f" % (self.tanks["a1"].ec + self.random.gauss(0, 1.5)))
+                self.c.say(self.s + 3, "probes/a1/ec", 
+                           "0" if "a1" in self.air else "%.0f" % (self.tanks["a1"].ec + self.random.gauss(0, 1.5)))
             self.c.say(self.s + 11, "probes/room/temp", "%.1f" % (self.room() + self.random.gauss(0, 0.03)))
         if "b1" not in self.mute:
             t = self.tanks["b1"]
@@ -349,6 +362,73 @@ def _14_rack_lost(c):
     r.run(4 * HOUR)
     r.tanks["a1"].dead = r.tanks["a2"].dead = False
     r.run(3 * HOUR)
+
+
+@case
+def _15_heater_stuck(c):
+    """The heater of a1 sticks at 20:00 and is unplugged at 21:30."""
+    r = Room(c, seed=15)
+    r.run(20 * HOUR)
+    r.tanks["a1"].stuck = True
+    r.run(90 * MINUTE)
+    r.tanks["a1"].stuck, r.tanks["a1"].dead = False, True
+    r.run(90 * MINUTE)
+    r.tanks["a1"].dead = False
+    r.run(6 * HOUR)
+
+
+@case
+def _16_heater_weak(c):
+    """The heater of a2 gives a third of its heat from 20:00 on, and is replaced at 06:00."""
+    r = Room(c, seed=16)
+    r.run(20 * HOUR)
+    r.tanks["a2"].share = 0.3
+    r.run(10 * HOUR)
+    r.tanks["a2"].share = 1.0
+    r.run(5 * HOUR)
+
+
+@case
+def _17_room_cold(c):
+    """The room's heating fails at 22:00 of the second day and is back at 04:00."""
+    r = Room(c, seed=17)
+    r.run(46 * HOUR)
+    r.push(6 * 60, -10, 2.5)
+    r.push(5 * 60, 0, 1.5)
+
+
+@case
+def _18_probe_in_the_air(c):
+    """The probes of a1 hang out of the water for three hours: one message, not one a number."""
+    r = Room(c, seed=18)
+    r.run(20 * HOUR)
+    r.air["a1"] = r.s
+    r.run(3 * HOUR)
+    del r.air["a1"]
+    r.run(3 * HOUR)
+
+
+@case
+def _19_nothing_is_wrong(c):
+    """What looks like trouble and is none: a night's setback, an open window, a change of cooler water without a
+    word, warm lamps, a probe out of reach for twelve minutes. Nobody is told anything."""
+    r = Room(c, seed=19)
+    r.run(12 * HOUR)
+    r.push(9 * 60, -2.5, 1.0)
+    r.push(5 * 60, 0, 0.7)
+    r.push(30, -6, 0.5)
+    r.push(4 * 60, 0, 1.0)
+    for _ in range(10):
+        r.tanks["a2"].temp -= 0.06
+        r.run(MINUTE)
+    r.run(2 * HOUR)
+    for _ in range(180):
+        r.tanks["a1"].temp += 0.15 / 60
+        r.run(MINUTE)
+    r.mute.add("a2/temp")
+    r.run(12 * MINUTE)
+    r.mute.clear()
+    r.run(4 * HOUR)
 
 
 def write(name, text):
