@@ -200,6 +200,7 @@ static int on_arrived(void *context, char *topic, int topic_len, MQTTAsync_messa
         .dup = message->dup != 0,
         .now = clock_now(),
     };
+    in.now.utc = mqtt_stamp(&m->stamps, in.topic, in.topic_len, in.now.utc);
     if (m->v5)
         fill_properties(&in, &message->properties);
     bool refuse = in.qos > 0 && atomic_load(&m->cut);

@@ -244,8 +244,10 @@ static void put_hand_tests(const struct site *site, const struct pump *pump, str
         struct tank_report r;
         engine_report_tank(pump->engine, i, now, &r);
         for (int q = 0; q < Q_COUNT; q++) {
+            if (r.values[q].origin != ORIGIN_HAND || !utc_is_set(r.values[q].t))
+                continue;
             int64_t age_ms = now.utc.ms - r.values[q].t.ms;
-            if (r.values[q].origin != ORIGIN_HAND || age_ms < HAND_OLD_MS)
+            if (age_ms < HAND_OLD_MS)
                 continue;
             snprintf(line, sizeof line, "due: test %s in tank/%s by hand, last %s ago",
                      quantity_info((enum quantity)q)->title, site->tanks[i].id,

@@ -10,6 +10,7 @@
 #include "adapters/mqtt_filters.h"
 #include "adapters/mqtt_queue.h"
 #include "adapters/mqtt_socket.h"
+#include "adapters/mqtt_stamp.h"
 
 #define MQTT_ANSWER_WAIT_MS 20000 /* for the broker to accept the connection and the subscriptions */
 
@@ -29,6 +30,7 @@ struct mqtt {
     _Atomic bool cut;           /* no acknowledgement leaves this connection any more */
     _Atomic uint64_t received, held_back, published, publish_failed;
     _Atomic bool connected_news, disconnected;
+    struct mqtt_stamps stamps; /* receiving thread */
 
     pthread_mutex_t lock; /* what follows */
     struct mqtt_state state;
