@@ -145,7 +145,10 @@ static void clear_alert(struct alarms *a, int slot, struct now now, struct effec
 
 static void rise(struct alarms *a, int slot, struct now now, struct effects *fx)
 {
-    a->items[slot].pub.active = true;
+    struct alert *pub = &a->items[slot].pub;
+    pub->active = true;
+    if (pub->marks == 0) /* what somebody said of an earlier time is not said of this one */
+        pub->who[0] = pub->why[0] = '\0';
     raise_alert(a, slot, CHANGE_RAISE, now, fx);
 }
 

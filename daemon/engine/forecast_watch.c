@@ -8,8 +8,11 @@
 #include "engine/approach.h"
 
 #define TEMP_SPAN_MS  (45 * MS_PER_MIN)
-#define WATER_SPAN_MS (6 * MS_PER_HOUR)
-#define MODEL_SHARE   0.15 /* of a slope: what no fit sees */
+#define ROOM_SPAN_MS  (2 * MS_PER_HOUR) /* over a thermostat's cycles */
+#define FAST_SPAN_MS  (25 * MS_PER_MIN)
+#define WATER_SPAN_MS (150 * MS_PER_MIN)
+#define UNDER_BAND_C  0.1
+#define MODEL_SHARE   0.20 /* of a slope: what no fit sees */
 #define CLIMB_SHARE   0.25 /* of a slope over days: feeding, weather */
 #define REACHED_MS    (10 * MS_PER_MIN)
 #define TEMP_MOST_H   48.0
@@ -30,12 +33,13 @@ static void join_free_cooling(const struct engine *e, int tank, struct approach_
     s->per_h = (s->per_h + free) / 2;
 }
 
-static struct approach_slope temp_slope(const struct engine *e, int tank, bool no_heat, struct now now)
+static struct approach_slope temp_slope(const struct engine *e, int tank, int64_t span_ms, bool no_heat,
+                                        struct now now)
 {
     const struct window *w = day_window(e, e->site->tanks[tank].place, Q_TEMP);
     struct approach_slope s = { NAN, NAN, NAN };
     if (w != NULL)
-        s = approach_slope_of(w, now.utc, TEMP_SPAN_MS);
+        s = approach_slope_of(w, now.utc, span_ms);
     if (no_heat)
         join_free_cooling(e, tank, &s);
     s.sd_per_h = hypot(s.sd_per_h, MODEL_SHARE * s.per_h);
@@ -72,6 +76,22 @@ static utc_t after(struct now now, double hours)
 /* Which way an alert is about; the way back from it needs no forecast. */
 enum way { DOWN = -1, EITHER, UP };
 
+static bool temp_reaches(const struct engine *e, int tank, const struct approach_slope *s, double limit,
+                         struct now now, struct approach_hours *hours)
+{
+    double tau_h = e->tanks[tank].heater.tau_h;
+    const struct window *room = day_window(e, e->site->room_place, Q_TEMP);
+    if (room != NULL && !isnan(tau_h) && !isnan(value_now(e, e->site->room_place, Q_TEMP)))
+        return approach_in_room(s, tau_h, room, now.utc, limit, TEMP_MOST_H, hours);
+    return approach_when(s, tau_h, limit, hours);
+}
+
+/* What is thinned out thins ever more slowly: by its share, not by an amount. */
+static double thinning_h(enum quantity q, const struct approach_slope *s)
+{
+    return (q == Q_EC || q == Q_TDS) && s->per_h < 0 ? s->value / -s->per_h : NAN;
+}
+
 /* Towards the edge of the tank's band that lies ahead. */
 static bool towards_band(const struct engine *e, int tank, enum quantity q, const struct approach_slope *s,
                          enum way way, struct now now, struct forecast *out)
@@ -81,7 +101,8 @@ static bool towards_band(const struct engine *e, int tank, enum quantity q, cons
            most = q == Q_TEMP ? TEMP_MOST_H : WATER_MOST_H;
     struct approach_hours hours;
     if ((double)way * s->per_h < 0 || isnan(value_now(e, t->place, q)) ||
-        !approach_when(s, q == Q_TEMP ? e->tanks[tank].heater.tau_h : (double)NAN, limit, &hours) ||
+        !(q == Q_TEMP ? temp_reaches(e, tank, s, limit, now, &hours)
+                      : approach_when(s, thinning_h(q, s), limit, &hours)) ||
         hours.at > most)
         return false;
     *out = (struct forecast){ .quantity = q,
@@ -91,6 +112,13 @@ static bool towards_band(const struct engine *e, int tank, enum quantity q, cons
                               .at_early = after(now, hours.early),
                               .at_late = after(now, hours.late > 4 * most ? (double)INFINITY : hours.late) };
     return true;
+}
+
+/* What the thermostat still holds goes nowhere, whatever the room does. */
+static bool is_held(const struct engine *e, int tank, enum way way, double temp_c)
+{
+    const struct heater *h = &e->tanks[tank].heater;
+    return way == UP ? temp_c < h->band_hi_c + UNDER_BAND_C : temp_c > h->band_lo_c - UNDER_BAND_C;
 }
 
 /* Of the tanks on a circuit, in a rack, or in the room: the first to get there. */
@@ -103,8 +131,9 @@ static bool first_of_tanks(const struct engine *e, int place, bool no_heat, enum
         struct forecast f;
         if (place != e->site->room_place && t->circuit != place && t->rack != place)
             continue;
-        struct approach_slope s = temp_slope(e, i, no_heat, now);
-        if (!towards_band(e, i, Q_TEMP, &s, way, now, &f) || (found && f.at.ms >= out->at.ms))
+        struct approach_slope s = temp_slope(e, i, no_heat ? TEMP_SPAN_MS : ROOM_SPAN_MS, no_heat, now);
+        if ((!no_heat && is_held(e, i, way, s.value)) || !towards_band(e, i, Q_TEMP, &s, way, now, &f) ||
+            (found && f.at.ms >= out->at.ms))
             continue;
         *out = f;
         found = true;
@@ -112,13 +141,25 @@ static bool first_of_tanks(const struct engine *e, int place, bool no_heat, enum
     return found;
 }
 
+/* A step that is over goes nowhere: the last ten minutes must go on as the slope says. */
+static bool still_moves(const struct engine *e, int place, const struct approach_slope *s, struct now now)
+{
+    const struct window *w = day_window(e, place, Q_TEMP);
+    double last = w == NULL ? NAN : window_mean_over(w, now.utc, REACHED_MS);
+    double before = w == NULL ? NAN : window_mean_over(w, (utc_t){ now.utc.ms - REACHED_MS }, REACHED_MS);
+    double per_h = (last - before) * (double)MS_PER_HOUR / (double)REACHED_MS;
+    return per_h * s->per_h > 0 && fabs(per_h) > fabs(s->per_h) / 2;
+}
+
 static bool of_limit(const struct engine *e, const struct alert_slot *slot, int tank, struct now now,
                      struct forecast *out)
 {
-    struct approach_slope s = slot->quantity == Q_TEMP ? temp_slope(e, tank, false, now)
+    struct approach_slope s = slot->quantity == Q_TEMP ? temp_slope(e, tank, FAST_SPAN_MS, false, now)
                               : slot->kind == KIND_DRIFT && slot->quantity == Q_EC
                                   ? climb_of_solids(e, tank)
                                   : recent_slope(e, slot->place, slot->quantity, now);
+    if (slot->quantity == Q_TEMP && !still_moves(e, slot->place, &s, now))
+        return false;
     return towards_band(e, tank, slot->quantity, &s, EITHER, now, out);
 }
 
@@ -135,7 +176,7 @@ bool forecast_of_alert(const struct engine *e, int slot, struct now now, struct 
     case KIND_HEATER_DEAD:
     case KIND_HEATER_STUCK:
     case KIND_HEATER_WEAK:
-        slope = temp_slope(e, tank, s->kind == KIND_HEATER_DEAD, now);
+        slope = temp_slope(e, tank, TEMP_SPAN_MS, s->kind == KIND_HEATER_DEAD, now);
         return towards_band(e, tank, Q_TEMP, &slope, s->kind == KIND_HEATER_STUCK ? UP : DOWN, now, out);
     case KIND_POWER_LOST:
         return first_of_tanks(e, s->place, true, DOWN, now, out);

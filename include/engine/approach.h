@@ -25,8 +25,20 @@ struct approach_hours {
     double at, early, late; /* late INFINITY: perhaps never */
 };
 
-/* False: it does not move towards the limit, is there already, or settles before. tau_h NaN: straight on. */
+/* False: it does not move towards the limit, or by no more than its doubt, is there already, or settles
+ * before. tau_h NaN: straight on. */
 bool approach_when(const struct approach_slope *s, double tau_h, double limit, struct approach_hours *out);
+
+/* The same in a room that is measured: Newton's law with the heat that is given now kept up,
+ *
+ *   dv/dt = heat - (v - room(t)) / tau,   heat = s + (v - room(now)) / tau
+ *
+ * and the room of the same hours of the days before, moved by what it differs from them now, a difference
+ * that fades within hours. Earliest and latest: the slope by 1.28 standard deviations and the room by
+ * APPROACH_ROOM_SD_C on either side. Looks most_h ahead; beyond is never. */
+#define APPROACH_ROOM_SD_C 0.6
+bool approach_in_room(const struct approach_slope *s, double tau_h, const struct window *room, utc_t now,
+                      double limit, double most_h, struct approach_hours *out);
 
 void approach_visit(struct forecast *f, const struct site *site, struct pack *p);
 

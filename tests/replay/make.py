@@ -431,6 +431,46 @@ def _19_nothing_is_wrong(c):
     r.run(4 * HOUR)
 
 
+def _30_service_windows(c):
+    """The same cool change in a1, announced, and in a2, not. Later work on a1 ends with the tank cold and strong: one
+    message, the rest listed under it and acknowledged with it."""
+    dice = random.Random(15)
+    for m in range(0, 20 * 60):
+        for i, tank in enumerate(["a1", "a2"]):
+            cold = 2.2 * math.exp(-(m - 375) / 60) if m >= 375 else 2.2 * max(0, m - 360) / 15
+            salt = 30 * min(1, max(0, m - 360) / 15)
+            if tank == "a1" and m >= 780:
+                cold, salt = 4.5 * min(1, (m - 780) / 15), -140
+                if m >= 900:
+                    cold, salt = 0, 0
+            c.temp(60 * m + 1 + i, tank, round((24 - cold + dice.gauss(0, 0.02)) / 0.0625) * 0.0625)
+            if m % 2 == 0:
+                c.say(60 * m + 5 + i, "probes/%s/ec" % tank, "%.0f" % (300 - salt + dice.gauss(0, 1)))
+    c.do(358 * 60, "service", place="tank/a1", minutes=30, what="change", who="mara")
+    c.do(775 * 60, "service", place="tank/a1", minutes=35, what="change", who="joan", why="new drum")
+    c.do(830 * 60, "ack", id="tank/a1/ec-high", who="joan")
+    c.do(831 * 60, "ack", id="tank/a1/temp-low", who="joan")
+
+
+@case
+def _31_life_at_random(c):
+    """Readings around a limit and whatever people may do, at odd times and at the very instants of timers. What is
+    expected was compared with a second implementation of the life cycle."""
+    dice, s = random.Random(158), 1.0
+    for _ in range(420):
+        s += dice.choice([1, 7, 30, 60, 60, 61, 120, 400, 611, 1000]) + dice.choice([0, 0, 0.001, 0.333])
+        if dice.random() < 0.65:
+            c.say(s, "probes/a1/temp", "%.2f" % (20 + dice.choice([-1.2, -0.3, 0, 0.05, 0.1, 0.2, 0.3, 0.5, 1.4])))
+            continue
+        verb = dice.choice(["ack", "ack", "ack", "reset", "shelve", "unshelve", "out", "back", "service", "service"])
+        minutes = {"shelve": [1.5, 11, 1440, 0, 1441, None], "out": [None, 17, 90.5], "service": [0, 0, 13, 47]}
+        asked = dice.choice(minutes.get(verb, [None]))
+        members = {"place": "tank/a1"} if verb == "service" else {"id": "tank/a1/temp-low"}
+        if asked is not None:
+            members["minutes"] = asked
+        c.do(s, verb, who="ada", **members)
+
+
 def write(name, text):
     folder = os.path.join(HERE, name)
     os.makedirs(folder, exist_ok=True)

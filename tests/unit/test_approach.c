@@ -51,12 +51,14 @@ static void what_is_never_reached_is_not_foretold(void **state)
     assert_false(approach_when(&falling, 10, NAN, &h));
     assert_false(approach_when(&still, 10, 20, &h));
     assert_false(approach_when(&unknown, 10, 20, &h));
+    const struct approach_slope doubt = { 22, -0.5, 0.51 };
+    assert_false(approach_when(&doubt, NAN, 20.5, &h));
 }
 
 static void a_slope_hardly_known_may_never_get_there(void **state)
 {
     struct approach_hours h;
-    const struct approach_slope vague = { 22, -0.5, 0.5 };
+    const struct approach_slope vague = { 22, -0.5, 0.45 };
     (void)state;
     assert_true(approach_when(&vague, NAN, 20.5, &h));
     assert_true(isinf(h.late));
@@ -71,6 +73,34 @@ static void never_more_exact_than_the_model(void **state)
     assert_true(approach_when(&exact, NAN, 20.5, &h));
     assert_true(near(h.early, 2.7));
     assert_true(near(h.late, 3.3));
+}
+
+/* A tank without heat, tau 8 h, in a room that swings by 2 degrees about 18 each day: against small steps. */
+static double room_c(double hour)
+{
+    return 18 + 2 * sin(2 * acos(-1) * hour / 24);
+}
+
+static void in_a_room_that_swings(void **state)
+{
+    struct arena arena = { 0 };
+    struct window room;
+    struct approach_hours h;
+    double v = 22.5, hour = 36;
+    (void)state;
+    window_init(&room, 5 * MS_PER_MIN, 2 * MS_PER_DAY, &arena);
+    for (int min = 0; min <= 36 * 60; min++)
+        window_add(&room, (utc_t){ NOON + min * MS_PER_MIN }, room_c(min / 60.0));
+    const struct approach_slope s = { v, -(v - room_c(36)) / 8, 0.03 };
+    assert_true(approach_in_room(&s, 8, &room, (utc_t){ NOON + 36 * MS_PER_HOUR }, 19.5, 48, &h));
+    for (; v > 19.5; hour += 0.001)
+        v -= 0.001 * (v - room_c(hour)) / 8;
+    assert_true(fabs(h.at - (hour - 36)) < 0.35);
+    assert_true(h.early < h.at && h.at < h.late);
+    assert_false(approach_in_room(&s, 8, &room, (utc_t){ NOON + 36 * MS_PER_HOUR }, 12, 48, &h));
+    assert_false(approach_in_room(&s, 8, &room, (utc_t){ NOON + 36 * MS_PER_HOUR }, 23, 48, &h));
+    assert_false(approach_in_room(&s, NAN, &room, (utc_t){ NOON + 36 * MS_PER_HOUR }, 19.5, 48, &h));
+    arena_fini(&arena);
 }
 
 static double noise(void)
@@ -130,6 +160,7 @@ int main(void)
         cmocka_unit_test(what_is_never_reached_is_not_foretold),
         cmocka_unit_test(a_slope_hardly_known_may_never_get_there),
         cmocka_unit_test(never_more_exact_than_the_model),
+        cmocka_unit_test(in_a_room_that_swings),
         cmocka_unit_test(the_spread_is_honest),
         cmocka_unit_test(too_few_bins_have_no_slope),
     };
