@@ -431,6 +431,7 @@ def _19_nothing_is_wrong(c):
     r.run(4 * HOUR)
 
 
+@case
 def _30_service_windows(c):
     """The same cool change in a1, announced, and in a2, not. Later work on a1 ends with the tank cold and strong: one
     message, the rest listed under it and acknowledged with it."""
