@@ -88,10 +88,11 @@ void timekeep_follow(struct engine *e, struct now now, struct effects *fx)
 
 /* The saved frame's time at the restart. The machine may have been off: time forward has passed; a clock that
  * went back, or was set for the first time meanwhile, tells nothing of how long. */
-static utc_t frame_now(const struct timekeep *k, utc_t wall_then, utc_t believed_then, struct now now)
+static utc_t frame_now(utc_t wall_then, utc_t believed_then, struct now now)
 {
     int64_t passed_ms = now.utc.ms - wall_then.ms;
-    if (k->doubt && passed_ms < 0 && now.utc.ms >= believed_then.ms - JUMP_MS)
+    bool was_ahead = wall_then.ms - believed_then.ms > JUMP_MS;
+    if (was_ahead && passed_ms < 0 && now.utc.ms >= believed_then.ms - JUMP_MS)
         return now.utc; /* the jump was taken back while nobody ran */
     bool unset = wall_then.ms < FILL_FLOOR_MS && now.utc.ms >= FILL_FLOOR_MS;
     return (utc_t){ believed_then.ms + (passed_ms < 0 || unset ? 0 : passed_ms) };
@@ -113,7 +114,9 @@ static void take_up(struct timekeep *k, const struct timekeep *then, utc_t frame
 struct now timekeep_visit(struct timekeep *k, struct pack *p, struct now now)
 {
     struct timekeep then = *k;
-    utc_t wall = now.utc, believed = { k->doubt ? now.mono.ms + k->offset_ms : now.utc.ms };
+    utc_t wall = now.utc, believed = { now.mono.ms + k->offset_ms };
+    if (!k->known || llabs(wall.ms - believed.ms) <= JUMP_MS)
+        believed = wall; /* both go their ways by some milliseconds */
     int64_t stood_ms = k->doubt ? now.mono.ms - k->doubt_since.ms : 0;
     pack_bool(p, &then.known);
     pack_bool(p, &then.doubt);
@@ -125,7 +128,7 @@ struct now timekeep_visit(struct timekeep *k, struct pack *p, struct now now)
         return (struct now){ believed, now.mono, now.trusted };
     if (p->bad || !utc_is_set(wall) || !utc_is_set(believed))
         return now;
-    utc_t frame = frame_now(&then, wall, believed, now);
+    utc_t frame = frame_now(wall, believed, now);
     take_up(k, &then, frame, stood_ms, now);
     k->thinned = then.thinned;
     return (struct now){ frame, now.mono, now.trusted };

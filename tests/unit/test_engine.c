@@ -76,19 +76,20 @@ struct run {
     struct engine *e;
     struct effects fx;
     int64_t ms, zero;
-    bool alone; /* timers at an instant run after each input; else when time moves on */
+    int64_t leapt_ms; /* the wall clock is ahead by so much */
+    bool alone;       /* timers at an instant run after each input; else when time moves on */
     char *log;
     size_t len;
 };
 
 static struct now now_of(const struct run *r)
 {
-    return (struct now){ { T0 + r->ms }, { r->zero + r->ms }, true };
+    return (struct now){ { T0 + r->ms + r->leapt_ms }, { r->zero + r->ms }, true };
 }
 
 static void run_init(struct run *r, char *log)
 {
-    r->ms = 0;
+    r->ms = r->leapt_ms = 0;
     r->zero = 5000;
     r->alone = true;
     r->log = log;
@@ -121,6 +122,12 @@ static void put_effect(struct run *r, const struct effect *x)
         text_printf(&out, "%s: %s\n", event_kind_name(x->u.event.kind), x->u.event.text);
     else if (x->kind == EFFECT_TANK)
         text_printf(&out, "tank %d\n", x->u.tank);
+    else if (x->kind == EFFECT_DEVICE)
+        text_printf(&out, "device %s of %s since %lld\n", x->u.device.id,
+                    site.streams[x->u.device.stream].name, (long long)(x->u.device.since.ms - T0));
+    else if (x->kind == EFFECT_CALIB)
+        text_printf(&out, "calibration of %s %g %g%s\n", site.streams[x->u.calib.stream].name,
+                    x->u.calib.calib.gain, x->u.calib.calib.offset, x->u.calib.undone ? " undone" : "");
     else {
         text_put(&out, "journal ");
         journal_words(&x->u.journal, &out);
@@ -216,9 +223,18 @@ static struct value_report value_of(const struct run *r, int tank, enum quantity
     return report.values[q];
 }
 
-static void obey(struct run *r, enum command_verb verb, const char *ref, const char *place, double minutes)
+static void request(struct run *r, const struct command *c)
 {
     struct why why = { "" };
+    advance(r, false);
+    enum status st = engine_command(r->e, c, now_of(r), &r->fx, &why);
+    take_effects(r);
+    assert_true(st == STATUS_OK || why.text[0] != '\0');
+    advance(r, true);
+}
+
+static void obey(struct run *r, enum command_verb verb, const char *ref, const char *place, double minutes)
+{
     struct command c = { .verb = verb,
                          .place = place == NULL ? -1 : site_place_find(&site, place, strlen(place)),
                          .alert = ref == NULL ? -1 : slot_of(ref),
@@ -226,11 +242,7 @@ static void obey(struct run *r, enum command_verb verb, const char *ref, const c
                          .value = NAN,
                          .at = UTC_NONE,
                          .minutes = minutes };
-    advance(r, false);
-    enum status st = engine_command(r->e, &c, now_of(r), &r->fx, &why);
-    take_effects(r);
-    assert_true(st == STATUS_OK || why.text[0] != '\0');
-    advance(r, true);
+    request(r, &c);
 }
 
 static void restart(struct run *r, int64_t down_ms, int64_t zero)
@@ -769,7 +781,7 @@ static unsigned roll(unsigned sides)
     return (unsigned)((dice >> 33) % sides);
 }
 
-enum what { VALUE, COMMAND, LINK };
+enum what { VALUE, COMMAND, LINK, PROBE, CLOCK };
 
 struct happening {
     int64_t ms;
@@ -779,6 +791,7 @@ struct happening {
     enum command_verb verb;
     int slot, tank;
     double minutes;
+    struct command command; /* PROBE: calibrated or exchanged */
 };
 
 #define HAPPENINGS 700
@@ -798,12 +811,39 @@ static struct sample random_sample(int64_t ms, double *level)
         s.claimed = (utc_t){ T0 + ms - (int64_t)roll(5) * 20000 };
         s.zoned = roll(20) > 0;
     }
+    s.battery = roll(9) ? (double)NAN : roll(60);
+    s.link = roll(9) ? (double)NAN : -(double)roll(90);
+    if (n == 6) /* exchanged twice in the course of it, with stragglers */
+        (void)snprintf(s.device, sizeof s.device, "%lld",
+                       (long long)(ms / (4 * MS_PER_HOUR) + (roll(9) == 0)));
+    if (roll(60) == 0) {
+        s.kind = SAMPLE_ABSENT;
+        s.reason = roll(2) ? "none of the members asked for" : NULL;
+    }
     if (roll(40) == 0) {
         s.kind = roll(2) ? SAMPLE_SYNTAX : SAMPLE_UNIT;
         s.reason = "not a number";
         (void)snprintf(s.shown, sizeof s.shown, "%s", "???");
     }
     return s;
+}
+
+static struct command random_fitting(int tank)
+{
+    struct command c = { .verb = roll(3) ? COMMAND_CALIBRATE : COMMAND_EXCHANGE,
+                         .place = site.tanks[tank].place,
+                         .alert = -1,
+                         .quantity = Q_TEMP,
+                         .value = NAN,
+                         .at = UTC_NONE,
+                         .minutes = NAN,
+                         .stream = -1,
+                         .gain = NAN,
+                         .offset = ((double)roll(21) - 10) / 20,
+                         .undo = roll(3) == 0,
+                         .back_to = UTC_NONE };
+    (void)snprintf(c.device, sizeof c.device, "probe %u", roll(5));
+    return c;
 }
 
 static void write_script(uint64_t seed)
@@ -828,6 +868,10 @@ static void write_script(uint64_t seed)
         } else if (roll(90) == 0) {
             h->what = LINK;
             h->tank = (int)roll(2);
+        } else if (roll(30) == 0) {
+            h->what = PROBE;
+            h->tank = (int)roll(4);
+            h->command = random_fitting(h->tank);
         }
     }
 }
@@ -839,9 +883,21 @@ static void play(struct run *r, const struct happening *h)
         put_in(r, &h->sample, h->retained);
     else if (h->what == LINK)
         broker(r, h->tank == 1);
+    else if (h->what == PROBE)
+        request(r, &h->command);
+    else if (h->what == CLOCK)
+        r->leapt_ms = r->leapt_ms == 0 ? MS_PER_DAY : 0;
     else
         obey(r, h->verb, h->slot < 0 || h->verb == COMMAND_SERVICE ? NULL : site.alerts[h->slot].ref,
              site.places[site.tanks[h->tank].place].text, h->minutes);
+}
+
+/* Some of the days with a wall clock that leaps a day ahead and comes back. */
+static void let_the_clock_leap(void)
+{
+    for (int i = 0; i < HAPPENINGS; i++)
+        if (roll(120) == 0)
+            script[i].what = CLOCK;
 }
 
 static void same_log(const char *wanted, const char *got, const char *what, uint64_t seed, int at)
@@ -861,6 +917,8 @@ static void a_cut_anywhere_changes_nothing(void **state)
     run_fini(&run);
     for (uint64_t seed = 1; seed <= 12; seed++) {
         write_script(seed);
+        if (seed % 3 == 0)
+            let_the_clock_leap();
         run_init(&run, log_a);
         for (int i = 0; i < HAPPENINGS; i++)
             play(&run, &script[i]);
