@@ -25,14 +25,19 @@ struct probe_table {
 };
 
 struct probe_document {
-    char *text; /* NULL: not yet */
+    char *text;   /* NULL: not yet */
+    char *status; /* of the service: its counters */
 };
 
 static void hear(void *context, const struct message *m)
 {
+    static const char ending[] = "/status";
     struct probe_document *d = context;
-    free(d->text);
-    d->text = m->payload_len > 0 ? strndup(m->payload, m->payload_len) : NULL;
+    bool status = m->topic_len > sizeof ending - 1 &&
+                  memcmp(m->topic + m->topic_len - (sizeof ending - 1), ending, sizeof ending - 1) == 0;
+    char **into = status ? &d->status : &d->text;
+    free(*into);
+    *into = m->payload_len > 0 ? strndup(m->payload, m->payload_len) : NULL;
 }
 
 static double number_at(const struct json_doc *doc, const char *pointer)
@@ -96,7 +101,10 @@ static void put_calibration(const struct json_doc *doc, const char *now, char *a
         (void)span_format(t.ms - then.ms, age, CELL_MAX);
     else
         (void)snprintf(age, CELL_MAX, "-");
-    if (!isnan(percent))
+    double month = number_at(doc, "/slope_month");
+    if (!isnan(percent) && month <= -0.2)
+        (void)snprintf(slope, CELL_MAX, "%.1f %%, %+.1f a month", percent, month);
+    else if (!isnan(percent))
         put_number(slope, percent, 1, "%");
     else
         (void)snprintf(slope, CELL_MAX, "-");
@@ -194,17 +202,54 @@ static int print_table(const struct options *o, char *text)
     return code;
 }
 
+/* What came of all that was sent, as far as any of it did not become a plain reading. */
+static void print_counters(const char *status)
+{
+    static const struct {
+        const char *key, *words;
+    } counters[] = {
+        { "missing", "said they had no reading" },
+        { "unreadable", "unreadable" },
+        { "wrong_unit", "in another unit" },
+        { "nothing_asked_for", "documents without what is asked for" },
+        { "values_left_out", "values too many in a message" },
+        { "too_long", "messages too long" },
+        { "duplicates", "sent twice" },
+        { "conflicts", "contradicting an earlier one of the same time" },
+        { "late", "late" },
+        { "retained_ignored", "only repeated by the broker" },
+        { "times_not_believed", "with a time that was not believed" },
+        { "kept_from_limits", "impossible or spikes, kept from limits" },
+        { "thinned_without_clock", "thinned while there was no clock" },
+        { "given_way", "readings lost because the store failed" },
+    };
+    struct json_doc doc;
+    char pointer[64];
+    int told = 0;
+    if (status == NULL || json_doc_parse(status, strlen(status), &doc, NULL) != STATUS_OK)
+        return;
+    for (size_t i = 0; i < sizeof counters / sizeof *counters; i++) {
+        (void)snprintf(pointer, sizeof pointer, "/counters/%s", counters[i].key);
+        double n = number_at(&doc, pointer);
+        if (n > 0)
+            printf("%s%.0f %s", told++ == 0 ? "\nSince the beginning: " : ", ", n, counters[i].words);
+    }
+    printf("%s", told > 0 ? ".\n" : "");
+    json_doc_fini(&doc);
+}
+
 static int run(const struct options *o, const struct site *site, bool json)
 {
-    struct probe_document document = { NULL };
+    struct probe_document document = { NULL, NULL };
     struct talk talk;
-    char filter[400];
-    const char *const filters[] = { filter };
+    char filter[400], status[400];
+    const char *const filters[] = { status, filter };
     (void)snprintf(filter, sizeof filter, "%s/probes", site->publish.base);
-    int code = talk_open(&talk, o, site, filters, 1, hear, &document);
+    (void)snprintf(status, sizeof status, "%s/status", site->publish.base);
+    int code = talk_open(&talk, o, site, filters, 2, hear, &document);
     for (int waited = 0; code == OPTIONS_GO_ON && waited < WAIT_MS; waited += 50) {
         pthread_mutex_lock(&talk.lock);
-        bool here = document.text != NULL;
+        bool here = document.text != NULL && document.status != NULL;
         pthread_mutex_unlock(&talk.lock);
         if (here || !talk_pass(&talk, 50))
             break;
@@ -214,8 +259,11 @@ static int run(const struct options *o, const struct site *site, bool json)
         code = options_fail(o, 3, "the broker has no report of the probes: is the service running?");
     else if (code == OPTIONS_GO_ON && json)
         code = puts(document.text) < 0 ? 3 : 0;
-    else if (code == OPTIONS_GO_ON)
+    else if (code == OPTIONS_GO_ON) {
         code = print_table(o, document.text);
+        print_counters(document.status);
+    }
+    free(document.status);
     free(document.text);
     return code;
 }

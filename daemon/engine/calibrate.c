@@ -2,6 +2,7 @@
 
 #include <math.h>
 #include <stdio.h>
+#include <string.h>
 
 #include "base/text.h"
 #include "engine/state.h"
@@ -11,6 +12,8 @@
 #define TEMPS_APART_MOST 5.0 /* buffers of different temperature are no series */
 #define PH_DUE_DAYS      30.0
 #define EC_DUE_DAYS      90.0
+#define SLOPE_WORN       90.0 /* per cent, as water/electrode.h judges */
+#define AGEING_TOLD      0.2  /* per cent a month; less is within what buffers allow */
 #define BACK_MOST_MS     (31 * MS_PER_DAY)
 
 /* How far a straight line may be from the probe's own. */
@@ -421,6 +424,19 @@ static enum status check_back(const struct command *c, const struct probe_value 
     return STATUS_OK;
 }
 
+/* How long the electrode has at the pace at which its slope fell. */
+static void tell_ageing(const struct fitting *f, struct why *why)
+{
+    double slope, month = fitting_slope_month(f, &slope);
+    if (isnan(month) || month > -AGEING_TOLD)
+        return;
+    struct text out = text_over(why->text, sizeof why->text);
+    out.len = strlen(why->text);
+    text_printf(&out, "; its slope falls by %.1f %% a month", -month);
+    if (slope > SLOPE_WORN)
+        text_printf(&out, ", at that pace it is worn out in about %.0f months", fmax((slope - SLOPE_WORN) / -month, 1));
+}
+
 enum status calibrate(struct engine *e, const struct command *c, struct now now, struct effects *fx,
                       struct why *why)
 {
@@ -448,6 +464,7 @@ enum status calibrate(struct engine *e, const struct command *c, struct now now,
         return st;
     calib.since = utc_is_set(c->at) && c->at.ms < now.utc.ms ? c->at : now.utc;
     take(e, stream, &calib);
+    tell_ageing(&e->streams[stream].fitting, why);
     announce(e, stream, c, &calib, now, fx, why->text);
     return STATUS_OK;
 }

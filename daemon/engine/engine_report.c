@@ -115,6 +115,8 @@ void engine_report_probe(const struct engine *e, int stream, struct now now, str
                                   .fresh = fitting_is_fresh(&s->fitting),
                                   .battery = s->battery,
                                   .link = s->link };
+    double slope;
+    out->slope_month = fitting_slope_month(&s->fitting, &slope);
     memcpy(out->device, s->fitting.device, sizeof out->device);
     memcpy(out->last_reason, s->last_reason, sizeof out->last_reason);
     memcpy(out->last_sample, s->last_sample, sizeof out->last_sample);

@@ -1,7 +1,10 @@
 #include "engine/fitting.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <string.h>
+
+#define AGEING_LEAST_MS (10 * MS_PER_DAY)
 
 void fitting_forget(struct fitting *f, const struct calib *configured)
 {
@@ -76,6 +79,30 @@ bool fitting_undo(struct fitting *f)
 bool fitting_is_fresh(const struct fitting *f)
 {
     return utc_is_set(f->device_since) && fitting_calib(f)->since.ms == f->device_since.ms;
+}
+
+static double slope_percent_of(const struct calib *c)
+{
+    return 50 * (c->slope_fraction[0] + c->slope_fraction[1]);
+}
+
+static bool is_of_device(const struct fitting *f, const struct calib *c)
+{
+    return c->kind == CALIB_ELECTRODE && utc_is_set(c->since) &&
+           (!utc_is_set(f->device_since) || c->since.ms > f->device_since.ms);
+}
+
+double fitting_slope_month(const struct fitting *f, double *slope_percent)
+{
+    const struct calib *last = fitting_calib(f);
+    *slope_percent = last->kind == CALIB_ELECTRODE ? slope_percent_of(last) : (double)NAN;
+    for (int i = 0; i < f->calib_count - 1; i++) {
+        const struct calib *first = &f->calibs[i];
+        int64_t apart_ms = last->since.ms - first->since.ms;
+        if (is_of_device(f, first) && is_of_device(f, last) && apart_ms >= AGEING_LEAST_MS)
+            return (*slope_percent - slope_percent_of(first)) * (double)(30 * MS_PER_DAY) / (double)apart_ms;
+    }
+    return (double)NAN;
 }
 
 void fitting_assign(struct fitting *f, const char *device, utc_t since)

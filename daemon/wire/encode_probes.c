@@ -54,13 +54,15 @@ static void put_last(const struct stream *s, const struct probe_report *r, utc_t
     put_number(out, "good_share", r->good_share, 4);
 }
 
-static void put_calibration(const struct calib *c, struct text *out)
+static void put_calibration(const struct probe_report *r, struct text *out)
 {
+    const struct calib *c = &r->calib;
     bool electrode = c->kind == CALIB_ELECTRODE;
     json_key(out, "calibrated");
     json_time(out, c->since);
     put_number(out, "slope_percent",
                electrode ? 50 * (c->slope_fraction[0] + c->slope_fraction[1]) : (double)NAN, 1);
+    put_number(out, "slope_month", r->slope_month, 2);
     put_number(out, "gain", electrode ? (double)NAN : c->gain, 5);
     put_number(out, "offset", electrode ? c->offset_mv : c->offset, 4);
 }
@@ -94,7 +96,7 @@ void encode_probes_add(const struct site *site, const struct probe_report *r, ut
     put_text(out, "quantity", quantity_info(s->quantity)->name);
     put_device(site_stream_entry(site, r->stream), r, out);
     put_last(s, r, t, out);
-    put_calibration(&r->calib, out);
+    put_calibration(r, out);
     put_count(out, "received", r->received);
     put_count(out, "missing", r->missing);
     put_count(out, "rejected", r->rejected);

@@ -1,7 +1,7 @@
 /* BASE/probes: the health of every probe in one document,
  * {"v":1,"t","probes":[{"probe","place","quantity","device","device_since","uncalibrated","battery","battery_unit",
  * "battery_low","link","link_unit","value","unit","t","age_s","flag","stale","every_s",
- * "good_share","calibrated","slope_percent","gain","offset","received","missing","rejected","duplicates",
+ * "good_share","calibrated","slope_percent","slope_month","gain","offset","received","missing","rejected","duplicates",
  * "conflicts","late","retained","nothing_asked_for","last_reason","last_sample"},...]}, each probe on a line
  * of its own. "flag", "t" and "value" are null before anything came; "calibrated" is null when the
  * configuration's calibration holds; "slope_percent" is of electrodes, "gain" and "offset" of all others. */

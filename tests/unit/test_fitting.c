@@ -5,6 +5,8 @@
 #include <string.h>
 #include <cmocka.h>
 
+#include <math.h>
+
 #include "engine/fitting.h"
 
 #define DAY(n) ((utc_t){ INT64_C(1772366400000) + (n)*MS_PER_DAY })
@@ -74,6 +76,31 @@ static void a_device_counts_when_it_is_sure(void **state)
     assert_int_equal(since.ms, DAY(4).ms);
 }
 
+static void electrode(int day, double slope)
+{
+    struct calib c = CALIB_IDENTITY;
+    c.kind = CALIB_ELECTRODE;
+    c.slope_fraction[0] = c.slope_fraction[1] = slope;
+    c.since = DAY(day);
+    fitting_calibrate(&f, &c);
+}
+
+static void an_electrode_ages(void **state)
+{
+    (void)state;
+    double slope;
+    assert_true(isnan(fitting_slope_month(&f, &slope)) && isnan(slope));
+    electrode(1, 0.99);
+    electrode(5, 0.985);
+    assert_true(isnan(fitting_slope_month(&f, &slope))); /* four days tell nothing */
+    electrode(61, 0.95);
+    assert_true(fabs(fitting_slope_month(&f, &slope) + 2) < 1e-9);
+    assert_true(fabs(slope - 95) < 1e-9);
+    fitting_assign(&f, "new", DAY(70)); /* another device has another slope */
+    electrode(80, 0.99);
+    assert_true(isnan(fitting_slope_month(&f, &slope)));
+}
+
 static void fresh_until_calibrated(void **state)
 {
     (void)state;
@@ -119,6 +146,7 @@ int main(void)
         TEST(each_reading_has_the_calibration_of_its_time),
         TEST(one_by_one_taken_back),
         TEST(a_device_counts_when_it_is_sure),
+        TEST(an_electrode_ages),
         TEST(fresh_until_calibrated),
         TEST(survives),
     };
