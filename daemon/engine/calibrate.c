@@ -434,7 +434,8 @@ static void tell_ageing(const struct fitting *f, struct why *why)
     out.len = strlen(why->text);
     text_printf(&out, "; its slope falls by %.1f %% a month", -month);
     if (slope > SLOPE_WORN)
-        text_printf(&out, ", at that pace it is worn out in about %.0f months", fmax((slope - SLOPE_WORN) / -month, 1));
+        text_printf(&out, ", at that pace it is worn out in about %.0f months",
+                    fmax((slope - SLOPE_WORN) / -month, 1));
 }
 
 enum status calibrate(struct engine *e, const struct command *c, struct now now, struct effects *fx,

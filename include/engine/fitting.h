@@ -35,8 +35,8 @@ bool fitting_undo(struct fitting *f);
 /* Only what is configured holds. */
 void fitting_forget(struct fitting *f, const struct calib *configured);
 
-/* How an electrode's slope changed over the device's calibrations that are kept, in per cent of the ideal slope a
- * month; NaN below two of them, or below ten days. *slope_percent: of the last. */
+/* How an electrode's slope changed over the device's calibrations that are kept, in per cent of the ideal
+ * slope a month; NaN below two of them, or below ten days. *slope_percent: of the last. */
 double fitting_slope_month(const struct fitting *f, double *slope_percent);
 
 /* Was the device exchanged and never calibrated since? */

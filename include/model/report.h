@@ -81,7 +81,7 @@ struct probe_report {
     uint32_t received, missing, rejected, duplicates, conflicts, late, retained, absent;
     char device[DEVICE_MAX]; /* "" not known */
     utc_t device_since;
-    double slope_month; /* of an electrode: per cent of the ideal slope a month; NaN */
+    double slope_month;   /* of an electrode: per cent of the ideal slope a month; NaN */
     bool fresh;           /* exchanged and not calibrated since */
     double battery, link; /* in the configured units, NaN */
     char last_reason[64], last_sample[40];

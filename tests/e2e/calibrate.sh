@@ -16,7 +16,8 @@ calibrate() { "$lentic" calibrate --conf "$conf" --who Ann "$@"; }
 echo 171.5 >"$work/mv"
 echo 1380 >"$work/ec"
 echo 24.31 >"$work/temp"
-send() { while sleep 1; do printf "$3\n" "$(cat "$work/$2")"; done | mosquitto_pub -h 127.0.0.1 -p "$port" -q 1 -l -t "$1"; }
+# Each message is its own process: whatever is ended here leaves nothing behind.
+send() { while sleep 1 && [ -s "$work/$2" ]; do pub "$1" "$(printf "$3" "$(cat "$work/$2")")" 2>/dev/null || true; done; }
 send ph/a1 mv '%s' &
 listeners+=($!)
 send docs/a1 ec '{"ec":%s}' &
