@@ -79,7 +79,7 @@ static void send_tank(struct publisher *p, const struct pump *pump, int tank, st
     struct text out = text_over(p->buf, sizeof p->buf);
     engine_report_tank(pump->engine, tank, now, &report);
     int count = engine_report_alerts(pump->engine, p->site->tanks[tank].place, alerts, ALERTS_MOST);
-    encode_tank(p->site, &report, alerts, count, &out);
+    encode_tank(p->site, &report, NULL, alerts, count, &out);
     tank_topic(p->site, tank, topic);
     if (out.cut)
         log_change(LOG_AT_WARNING, topic, "%s: the document is too long and was not published", topic);

@@ -12,6 +12,7 @@
 #include "config/kinds.h"
 #include "config/overrides.h"
 #include "config/places.h"
+#include "config/planning.h"
 #include "config/probes.h"
 #include "config/scan.h"
 #include "config/settings.h"
@@ -19,16 +20,6 @@
 #include "config/waters.h"
 
 #define PATH_TEXT_MAX 1024
-
-static void read_sources(struct loader *ld, const struct config_setting_t *at)
-{
-    places_list(ld, at, PLACE_SOURCE);
-}
-
-static void read_stores(struct loader *ld, const struct config_setting_t *at)
-{
-    places_list(ld, at, PLACE_STORE);
-}
 
 /* In the order in which they lean on each other; the file may have them in any. */
 static const struct {
@@ -42,8 +33,9 @@ static const struct {
     { "notify", settings_notify },
     { "commands", settings_commands },
     { "announcements", announcements_list },
-    { "sources", read_sources },
-    { "stores", read_stores },
+    { "plan", planning_plan },
+    { "sources", places_sources },
+    { "stores", places_stores },
     { "salts", waters_salts },
     { "waters", waters_waters },
     { "kits", waters_kits },

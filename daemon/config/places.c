@@ -1,5 +1,6 @@
 #include "config/places.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -55,30 +56,72 @@ int places_take(struct loader *ld, enum place_kind kind, const char *id, const c
 
 struct named {
     const char *id, *name;
+    struct source source;
 };
 
-void places_list(struct loader *ld, const struct config_setting_t *at, enum place_kind kind)
+static void add_source(struct site *site, int place, const struct source *read)
 {
-    static const struct key rows[] = {
-        { .name = "id", .type = KEY_ID, .into = offsetof(struct named, id), .required = true },
-        { .name = "name", .type = KEY_TEXT, .into = offsetof(struct named, name) },
-    };
-    if (!keys_is_list(ld, at))
-        return;
+    site->sources[site->source_count] = *read;
+    site->sources[site->source_count++].place = place;
+}
+
+static void read_list(struct loader *ld, const struct config_setting_t *at, enum place_kind kind,
+                      const struct key *rows, size_t row_count)
+{
     for (int i = 0; i < config_setting_length(at); i++) {
         const struct config_setting_t *each = config_setting_get_elem(at, (unsigned)i);
-        struct named named = { NULL, NULL };
-        struct key_part part = { KEY_ROWS(rows), &named, NULL };
+        struct named named = { NULL, NULL, { -1, NAN, NAN } };
+        struct key_part part = { rows, row_count, &named, NULL };
         (void)keys_read(ld, each, config_setting_name(at), &part, 1);
         if (named.id == NULL)
             continue;
-        if (places_find(ld->site, kind, named.id) >= 0)
+        if (places_find(ld->site, kind, named.id) >= 0) {
             fault_say(ld->faults, each, "the id \"%s\" stands twice in %s", named.id,
                       config_setting_name(at));
-        else
-            (void)places_take(ld, kind, named.id, named.name);
+            continue;
+        }
+        int place = places_take(ld, kind, named.id, named.name);
+        if (kind == PLACE_SOURCE)
+            add_source(ld->site, place, &named.source);
     }
 }
+
+#define INTO(field) offsetof(struct named, field)
+void places_sources(struct loader *ld, const struct config_setting_t *at)
+{
+    static const struct key rows[] = {
+        { .name = "id", .type = KEY_ID, .into = INTO(id), .required = true },
+        { .name = "name", .type = KEY_TEXT, .into = INTO(name) },
+        { .name = "makes_l_day",
+          .type = KEY_NUMBER,
+          .into = INTO(source.makes_l_day),
+          .lo = 0,
+          .hi = 100000,
+          .unit = "L a day" },
+        { .name = "store_l",
+          .type = KEY_NUMBER,
+          .into = INTO(source.store_l),
+          .lo = 0,
+          .hi = 100000,
+          .unit = "L" },
+    };
+    if (!keys_is_list(ld, at))
+        return;
+    ld->site->sources =
+        arena_take(&ld->site->arena, (size_t)config_setting_length(at), sizeof *ld->site->sources);
+    read_list(ld, at, PLACE_SOURCE, KEY_ROWS(rows));
+}
+
+void places_stores(struct loader *ld, const struct config_setting_t *at)
+{
+    static const struct key rows[] = {
+        { .name = "id", .type = KEY_ID, .into = INTO(id), .required = true },
+        { .name = "name", .type = KEY_TEXT, .into = INTO(name) },
+    };
+    if (keys_is_list(ld, at))
+        read_list(ld, at, PLACE_STORE, KEY_ROWS(rows));
+}
+#undef INTO
 
 static void say_unknown(struct loader *ld, const struct config_setting_t *at, const char *word, bool whole,
                         enum place_kind kind)

@@ -6,6 +6,7 @@
 
 #include <libconfig.h>
 
+#include "config/planning.h"
 #include "model/pattern.h"
 
 #define PORT_PLAIN 1883
@@ -22,6 +23,7 @@ static const char *const no_password[] = { "a password does not belong in this f
 
 void settings_defaults(struct site *site)
 {
+    planning_defaults(&site->plan);
     site->meter_scale = NAN;
     site->broker = (struct broker_settings){
         .host = "localhost", .tls_verify = true, .mqtt_version = 5, .keepalive_s = 30

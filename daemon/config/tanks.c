@@ -85,7 +85,9 @@ static struct draft empty_draft(void)
                                      .heater_w = NAN,
                                      .setpoint_c = NAN,
                                      .topoff_l_day = NAN,
-                                     .change_l_week = NAN } };
+                                     .change_l_week = NAN,
+                                     .change_every_d = NAN,
+                                     .reservoir_l = NAN } };
     for (int q = 0; q < Q_COUNT; q++)
         draft.tank.band[q] = (struct span){ NAN, NAN };
     waters_unset(draft.tank.day_range);
@@ -130,6 +132,19 @@ static const struct key rows[] = {
       .lo = 0,
       .hi = 20000,
       .unit = "L a week" },
+    { .name = "change_every_d",
+      .type = KEY_NUMBER,
+      .into = INTO(change_every_d),
+      .lo = 1,
+      .hi = 90,
+      .unit = "days" },
+    { .name = "reservoir_l",
+      .type = KEY_NUMBER,
+      .into = INTO(reservoir_l),
+      .lo = 0,
+      .hi = 20000,
+      .unit = "L",
+      .above = true },
     { .name = "day_range", .type = KEY_APPLY, .into = INTO(day_range), .apply = keys_amounts },
     { .name = "per_hour", .type = KEY_APPLY, .into = INTO(per_hour), .apply = keys_amounts },
     { .name = "step", .type = KEY_APPLY, .into = INTO(step), .apply = keys_amounts },

@@ -1,6 +1,7 @@
 #include "config/waters.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 #include <libconfig.h>
@@ -78,6 +79,22 @@ static void salt_from_composition(struct loader *ld, const struct config_setting
     salt->ec = isnan(salt->ec) ? ec : salt->ec;
 }
 
+/* "2026-11-22": midnight of that day in UTC. */
+static void read_day(struct loader *ld, const struct config_setting_t *at, const struct key *key,
+                     void *target)
+{
+    const char *day;
+    char stamp[40], label[KEYS_LABEL_MAX];
+    bool zoned;
+    (void)key;
+    if (!keys_text(ld, at, &day))
+        return;
+    int n = snprintf(stamp, sizeof stamp, "%.20sT00:00:00Z", day);
+    if (utc_parse(stamp, (size_t)n, target, &zoned) != STATUS_OK)
+        fault_say(ld->faults, at, "%s is a day such as \"2026-11-22\", not \"%.40s\"", keys_label(at, label),
+                  day);
+}
+
 void waters_salts(struct loader *ld, const struct config_setting_t *at)
 {
 #define INTO(field) offsetof(struct salt, field)
@@ -90,6 +107,7 @@ void waters_salts(struct loader *ld, const struct config_setting_t *at)
         { .name = "ec", .type = KEY_NUMBER, .into = INTO(ec), .lo = 0, .hi = 5000, .unit = "µS/cm per g/L" },
         { .name = "tds", .type = KEY_NUMBER, .into = INTO(tds), .lo = 0, .hi = 2000, .unit = "mg/L per g/L" },
         { .name = "stock_g", .type = KEY_NUMBER, .into = INTO(stock_g), .lo = 0, .hi = 1e6, .unit = "g" },
+        { .name = "stock_since", .type = KEY_APPLY, .into = INTO(stock_since), .apply = read_day },
     };
 #undef INTO
     if (!keys_is_list(ld, at))
@@ -99,7 +117,9 @@ void waters_salts(struct loader *ld, const struct config_setting_t *at)
     ld->site->salts = arena_take(&ld->site->arena, (size_t)n, sizeof *ld->site->salts);
     for (int i = 0; i < n; i++) {
         const struct config_setting_t *each = config_setting_get_elem(at, (unsigned)i);
-        struct salt salt = { .gh = NAN, .kh = NAN, .ec = NAN, .tds = NAN, .stock_g = NAN };
+        struct salt salt = {
+            .gh = NAN, .kh = NAN, .ec = NAN, .tds = NAN, .stock_g = NAN, .stock_since = UTC_NONE
+        };
         struct key_part part = { KEY_ROWS(rows), &salt, NULL };
         (void)keys_read(ld, each, "salts", &part, 1);
         if (!id_is_new(ld, each, "salts", salt.id, &seen))
@@ -112,6 +132,9 @@ void waters_salts(struct loader *ld, const struct config_setting_t *at)
             fault_say(ld->faults, each,
                       "the salt \"%s\" needs a composition, or what 1 g/L of it adds: gh, kh, ec, tds",
                       salt.id);
+        if (utc_is_set(salt.stock_since) && isnan(salt.stock_g))
+            fault_say(ld->faults, each,
+                      "the salt \"%s\" has a stock_since, but no stock_g that was weighed then", salt.id);
         ld->site->salts[ld->site->salt_count++] = salt;
     }
 }

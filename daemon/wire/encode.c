@@ -3,6 +3,7 @@
 #include <math.h>
 
 #include "base/number.h"
+#include "wire/encode_week.h"
 
 #define EXACT (-1)
 
@@ -159,6 +160,17 @@ static void put_heat(const struct heat_report *h, struct text *out)
     json_close(out, '}');
 }
 
+static void put_solids(const struct solids_report *s, struct text *out)
+{
+    json_key(out, "solids");
+    json_open(out, '{');
+    put_number(out, "ec_per_day", s->ec_per_day, 2);
+    put_number(out, "ec_per_day_sd", s->ec_per_day_sd, 2);
+    put_number(out, "span_days", s->span_days, 1);
+    put_number(out, "evaporation_day", s->evaporation_day, 4);
+    json_close(out, '}');
+}
+
 static void put_forecast(const struct site *site, const struct forecast *f, int own_place, utc_t now,
                          struct text *out)
 {
@@ -239,8 +251,8 @@ static void put_alert_body(const struct site *site, const struct alert *a, struc
     put_text(out, "why", a->why);
 }
 
-void encode_tank(const struct site *site, const struct tank_report *r, const struct alert *alerts,
-                 int alert_count, struct text *out)
+void encode_tank(const struct site *site, const struct tank_report *r, const struct week_tank *plan,
+                 const struct alert *alerts, int alert_count, struct text *out)
 {
     const struct tank *tank = &site->tanks[r->tank];
     json_open(out, '{');
@@ -253,8 +265,13 @@ void encode_tank(const struct site *site, const struct tank_report *r, const str
     put_derived(r, out);
     put_bands(tank, out);
     put_heat(&r->heat, out);
+    put_solids(&r->solids, out);
     put_forecast(site, &r->forecast, tank->place, r->t, out);
     put_work(r, out);
+    if (plan != NULL) {
+        json_key(out, "plan");
+        encode_week_tank(site, plan, out);
+    }
     json_key(out, "alerts");
     json_open(out, '[');
     for (int i = 0; i < alert_count; i++) {

@@ -14,8 +14,9 @@ int places_take(struct loader *ld, enum place_kind kind, const char *id, const c
 /* -1 when there is none. */
 int places_find(const struct site *site, enum place_kind kind, const char *id);
 
-/* Reads `sources` and `stores`: lists of { id, name }. */
-void places_list(struct loader *ld, const struct config_setting_t *at, enum place_kind kind);
+/* The lists of these names into ld->site. */
+void places_sources(struct loader *ld, const struct config_setting_t *at);
+void places_stores(struct loader *ld, const struct config_setting_t *at);
 
 /* A text that names a place of one kind by its id (int, index into places), for KEY_APPLY; told when unknown.
  */

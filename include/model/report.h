@@ -51,6 +51,13 @@ struct heat_report {
     double learnt_h;             /* hours of history behind it */
 };
 
+/* How the dissolved solids move when nobody does anything, cut at the steps of changes. */
+struct solids_report {
+    double ec_per_day, ec_per_day_sd; /* uS/cm; NaN: not known */
+    double span_days;                 /* behind it; 0 */
+    double evaporation_day;           /* share of the water a day; NaN */
+};
+
 struct tank_report {
     int tank;
     utc_t t; /* of the report */
@@ -60,6 +67,7 @@ struct tank_report {
     double tds_factor;                /* mg/L per uS/cm, of DERIVED_TDS; NaN */
     enum tds_factor tds_factor_from;
     struct heat_report heat;
+    struct solids_report solids;
     struct forecast forecast;
     bool in_service; /* a service window is open */
     utc_t service_until;

@@ -6,6 +6,7 @@
 #include <stdbool.h>
 #include <stdint.h>
 #include "base/arena.h"
+#include "base/times.h"
 #include "model/alert.h"
 #include "model/calib.h"
 #include "model/command.h"
@@ -58,6 +59,7 @@ struct salt {
     const char *composition; /* NULL, or a name that water/salts knows */
     double gh, kh, ec, tds;  /* per g/L: dH, dH, uS/cm at 25, mg/L */
     double stock_g;          /* grams in the cupboard; NaN when not said */
+    utc_t stock_since;       /* when they were weighed: batches since then count against them; UTC_NONE */
     struct salt_figures configured;
 };
 
@@ -65,6 +67,13 @@ struct salt {
 struct kit {
     const char *id, *name;
     double sd[Q_COUNT]; /* one standard uncertainty; NaN: as usual */
+};
+
+/* What a source gives. */
+struct source {
+    int place;
+    double makes_l_day; /* NaN: not said */
+    double store_l;     /* that its container holds; NaN: not said */
 };
 
 struct recipe_part {
@@ -95,6 +104,8 @@ struct tank {
     bool lid;
     double topoff_l_day;       /* automatic top-off's usual amount; NaN: by hand */
     double change_l_week;      /* usual weekly change; NaN: not said */
+    double change_every_d;     /* between two changes; NaN: a week */
+    double reservoir_l;        /* of the top-off, when full; NaN: none */
     struct span band[Q_COUNT]; /* stock's, with the tank's own overrides */
     double day_range[Q_COUNT], per_hour[Q_COUNT], step[Q_COUNT];
 };
@@ -208,6 +219,16 @@ struct publish_settings {
     double homie_step[Q_COUNT]; /* dead step of a value; NaN: the noise of a cheap probe */
 };
 
+/* What the keeper's week rests on. NaN for a quantity: never asked for. */
+struct plan_settings {
+    double days;                  /* that a plan looks ahead, and that are published */
+    double most_share;            /* of a tank, in one change */
+    double stage_d;               /* days between two stages of one correction, at the least */
+    double no3_most;              /* mg/L, where neither tank nor kind has a band */
+    double test_every_d[Q_COUNT]; /* hand tests of what no probe measures */
+    double calibrate_every_d[Q_COUNT];
+};
+
 enum notify_format { NOTIFY_AS_TEXT, NOTIFY_AS_JSON };
 
 struct notify_settings {
@@ -241,6 +262,7 @@ struct site {
     struct store_settings store;
     struct publish_settings publish;
     struct notify_settings notify;
+    struct plan_settings plan;
     bool command_off[COMMAND_COUNT]; /* not taken from the broker */
     struct announcement *announcements;
     int announcement_count;
@@ -250,6 +272,8 @@ struct site {
     int room_place, service_place;
     struct stock *stocks;
     int stock_count;
+    struct source *sources;
+    int source_count;
     struct salt *salts;
     int salt_count;
     struct water *waters;

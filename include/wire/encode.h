@@ -7,6 +7,7 @@
 #include "model/effect.h"
 #include "model/report.h"
 #include "model/site.h"
+#include "model/week.h"
 
 #define ENCODE_DOCUMENT_MAX 16384
 #define ENCODE_TEXT_MAX     1536 /* room for encode_alert_text */
@@ -16,12 +17,14 @@
  * "derived":{"co2":{as above, and "sd"},...,"tds":{and "factor","factor_from":"water"|"recipe"|"usual"}},
  * "bands":{"temp":{"lo","hi","day_range","per_hour"},...},
  * "heat":{"tau_h","band_lo_c","band_hi_c","heater_w","duty","learnt_h"},
+ * "solids":{"ec_per_day","ec_per_day_sd","span_days","evaporation_day": share of the water},
  * "forecast":{"quantity","place","limit","unit","at","at_early","at_late"|null: perhaps never,"text"}|null,
- * "service":{"until"}|null,"last_change":{"t","step_ec"}|null,"alerts":[as BASE/alert, without t place
+ * "service":{"until"}|null,"last_change":{"t","step_ec"}|null,
+ * "plan":{...} (encode_week.h; left out when plan is NULL),"alerts":[as BASE/alert, without t place
  * change also forecast meaning time]}. Quantities never measured and open bands are left out. alerts: those
  * of the tank that are not NORM, most urgent first; written in the order given. */
-void encode_tank(const struct site *site, const struct tank_report *r, const struct alert *alerts,
-                 int alert_count, struct text *out);
+void encode_tank(const struct site *site, const struct tank_report *r, const struct week_tank *plan,
+                 const struct alert *alerts, int alert_count, struct text *out);
 
 /* BASE/alert/PLACE/KIND: one alert, and the same object (with "t" and "change") for `replay --emit alerts`.
  * Members: t place change announced (told to people) kind id state priority value limit unit cause evidence

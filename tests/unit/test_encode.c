@@ -211,7 +211,7 @@ static void tanks(void **state)
     r.last_change = (utc_t){ NOON - 1000 };
     r.last_step_ec = -20.6;
     struct alert a[2] = { alert_of("tank/a1/heater-dead"), alert_of("tank/a1/temp-low") };
-    encode_tank(&site, &r, a, 2, &out);
+    encode_tank(&site, &r, NULL, a, 2, &out);
     static const char head[] =
         "{\"v\":1,\"tank\":\"a1\",\"name\":\"Mill pond\",\"t\":\"2026-03-01T12:00:00.000Z\","
         "\"values\":{\"temp\":{\"value\":24.57,\"unit\":\"°C\",\"t\":\"2026-03-01T11:59:47.655Z\",\"age_s\":"
@@ -241,7 +241,7 @@ static void a_tank_of_which_nothing_is_known(void **state)
 {
     (void)state;
     struct tank_report r = report();
-    encode_tank(&site, &r, NULL, 0, &out);
+    encode_tank(&site, &r, NULL, NULL, 0, &out);
     struct json_doc doc = parsed();
     assert_int_equal(json_doc_at(&doc, "/values/temp").kind, JSON_KIND_NONE);
     assert_int_equal(json_doc_at(&doc, "/forecast").kind, JSON_KIND_NULL);
@@ -269,7 +269,7 @@ static void the_fullest_tank_fits(void **state)
         memset(a[i].evidence, 'e', sizeof a[i].evidence - 1);
         memset(a[i].cause, 'c', sizeof a[i].cause - 1);
     }
-    encode_tank(&site, &r, a, 12, &out);
+    encode_tank(&site, &r, NULL, a, 12, &out);
     struct json_doc doc = parsed();
     json_doc_fini(&doc);
 }

@@ -1,0 +1,59 @@
+/* What the journal tells a plan: per tank changes, top-offs and hand tests, per water the batch mixed last,
+ * per salt what was weighed. Entries are taken in any order; those that count no longer are passed over. */
+#ifndef LENTIC_PLAN_DIARY_H
+#define LENTIC_PLAN_DIARY_H
+
+#include "model/journal.h"
+#include "model/site.h"
+
+#define DIARY_DAYS        90 /* of the journal that a plan wants to see; tests and stocks may be older */
+#define DIARY_TOPOFF_DAYS 21 /* over which top-offs by hand are averaged */
+
+struct diary_test {
+    utc_t t, t_before; /* newest and the one before; UTC_NONE */
+    double value, before;
+};
+
+struct diary_tank {
+    utc_t changed; /* UTC_NONE */
+    double changed_l;
+    utc_t topped, topped_first; /* newest, and oldest within DIARY_TOPOFF_DAYS; UTC_NONE */
+    double topped_l;            /* within these days */
+    double topped_first_l;
+    int topped_count;
+    struct diary_test tests[Q_COUNT];
+};
+
+struct diary_water {
+    int64_t batch; /* the last that was mixed; 0: none */
+    utc_t t;
+    double litres, ec, gh, kh; /* NaN: not measured */
+};
+
+struct diary_salt {
+    double since_stock_g; /* weighed since the stock was */
+    double weighed_g;     /* within DIARY_DAYS */
+    utc_t first, last;    /* batches within DIARY_DAYS; UTC_NONE */
+    double first_g;       /* by the oldest of them */
+    int batches;
+};
+
+/* The caller's arrays, one element for each tank, water and salt of the site. */
+struct diary {
+    const struct site *site;
+    utc_t now;
+    struct diary_tank *tanks;
+    struct diary_water *waters;
+    struct diary_salt *salts;
+};
+
+void diary_init(struct diary *diary);
+void diary_take(struct diary *diary, const struct journal_entry *e);
+
+/* Litres a day by top-offs noted; NaN: fewer than three, or over less than four days. */
+double diary_topoff_l_day(const struct diary *diary, int tank);
+
+/* Grams a day by batches noted; NaN: fewer than two, or over less than ten days. */
+double diary_salt_g_day(const struct diary *diary, int salt);
+
+#endif

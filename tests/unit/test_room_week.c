@@ -1,0 +1,200 @@
+/* Sums of the room worked by hand, and added up again over random rooms. */
+#include "week_room.h"
+
+static void litres_and_grams(void **state)
+{
+    (void)state;
+    for (int i = 0; i < WEEK_TANKS; i++)
+        r.tanks[i].change_l_week = 4 + 2 * i; /* soft 4 + 6, middling 8 + 10 */
+    const struct week_room *w = week_of_room(20, 7);
+    assert_int_equal(w->water_count, 2);
+    near(w->waters[0].litres, 10, 1e-9);
+    assert_int_equal(w->waters[0].tanks, 2);
+    assert_int_equal(w->waters[0].first.ms, SUNDAY);
+    near(w->waters[0].parts[0].grams, 1, 1e-9);
+    near(w->waters[1].litres, 18, 1e-9);
+    near(w->waters[1].parts[0].grams, 3.6, 1e-9);
+    near(w->waters[1].parts[1].grams, 1.8, 1e-9);
+    near(w->waters[1].gh, 8, 1e-9);
+    near(w->waters[1].kh, 4, 1e-9);
+    near(w->waters[1].ec, 400, 1e-9);
+    assert_int_equal(w->salt_count, 2);
+    near(w->salts[0].grams, 4.6, 1e-9);
+    near(w->salts[0].per_day, 4.6 / 7, 1e-9);
+    assert_int_equal((w->salts[0].out.ms - SUNDAY) / MS_PER_DAY, 152); /* 100 g at 4.6 g a week */
+    assert_false(utc_is_set(w->salts[1].out));                         /* its stock is not said */
+    assert_true(remarks_on(w->remarks, w->remark_count, "1 salt without stock_g"));
+    near(w->sources[0].mix_l, 28, 1e-9);
+    assert_true(week_is_feasible(w));
+}
+
+/* The container of 30 L holds what the first day asks for, the 20 L that follow each day the rest; 80 L at
+ * once do not come together. */
+static void the_source_runs_short(void **state)
+{
+    (void)state;
+    for (int i = 0; i < WEEK_TANKS; i++)
+        r.tanks[i].change_l_week = 7; /* 28 L on the first day */
+    r.tanks[0].topoff_l_day = 1;
+    const struct week_room *w = week_of_room(20, 7);
+    near(w->sources[0].gives_l, 30 + 6 * 20, 1e-9);
+    near(w->sources[0].topoff_l, 7, 1e-9);
+    near(w->sources[0].short_l, 0, 1e-9);
+    for (int i = 0; i < WEEK_TANKS; i++)
+        r.tanks[i].change_l_week = 12; /* 12 L are 30 % */
+    w = week_of_room(20, 7);
+    near(w->sources[0].short_l, 48 + 1 - 30, 1e-9);
+    assert_int_equal(w->sources[0].short_at.ms, SUNDAY);
+    assert_false(week_is_feasible(w));
+    r.sources[0].makes_l_day = r.sources[0].store_l = NAN;
+    w = week_of_room(20, 7);
+    near(w->sources[0].short_l, 0, 0);
+    assert_true(remarks_on(w->remarks, w->remark_count, "makes_l_day"));
+}
+
+static void weigh(int64_t age_ms, double grams)
+{
+    struct journal_entry e;
+    journal_clear(&e);
+    e.kind = JOURNAL_BATCH;
+    e.id = 3;
+    e.at = (utc_t){ SUNDAY - age_ms };
+    e.litres = 60;
+    strcpy(e.water, "soft");
+    assert_int_equal(journal_put(&e, JOURNAL_SALT, "hard", grams, NAN), STATUS_OK);
+    diary_take(&r.diary, &e);
+}
+
+static void stock_by_the_batches(void **state)
+{
+    (void)state;
+    r.salts[0].stock_since = (utc_t){ SUNDAY - DAYS(25) };
+    weigh(DAYS(30), 12); /* before it was weighed */
+    weigh(DAYS(20), 30);
+    weigh(DAYS(10), 50);
+    const struct week_room *w = week_of_room(20, 7);
+    assert_int_equal(w->salt_count, 1); /* nothing is planned, but it runs out */
+    near(w->salts[0].used_g, 80, 1e-9);
+    near(w->salts[0].left_g, 20, 1e-9);
+    near(w->salts[0].per_day, 4, 1e-9); /* 80 g from the 30th day back to the 10th, the oldest taken off */
+    assert_int_equal(w->salts[0].out.ms, SUNDAY + DAYS(5));
+    r.tanks[2].change_l_week = 12;
+    r.salts[0].stock_g = 81;
+    w = week_of_room(20, 7);
+    assert_true(w->salts[0].short_now); /* 2.4 g wanted, 1 g there */
+    assert_false(week_is_feasible(w));
+}
+
+static void a_water_that_cannot_be_mixed_is_told(void **state)
+{
+    (void)state;
+    r.tanks[0].change_l_week = 4;
+    r.waters[0].recipe_count = 0;
+    r.waters[0].target[Q_KH] = NAN;
+    const struct week_room *w = week_of_room(20, 7);
+    assert_false(w->waters[0].mixed);
+    assert_non_null(strstr(w->waters[0].why.text, "soft"));
+    assert_false(week_is_feasible(w));
+}
+
+static void calibrations(void **state)
+{
+    (void)state;
+    struct stream streams[4] = {
+        { .quantity = Q_PH }, { .quantity = Q_PH }, { .quantity = Q_PH }, { .quantity = Q_TEMP }
+    };
+    struct room_probe probes[4] = { { { SUNDAY - DAYS(28) }, false },
+                                    { { SUNDAY - DAYS(3) }, true },
+                                    { UTC_NONE, false },
+                                    { { SUNDAY - DAYS(999) }, false } };
+    r.site.streams = streams;
+    r.site.stream_count = 4;
+    r.site.plan.calibrate_every_d[Q_PH] = 30;
+    (void)week_of_room(20, 7);
+    room_week_eval(&r.site, r.weeks, &r.diary, probes, &r.week);
+    assert_int_equal(r.week.calibration_count, 2);
+    assert_int_equal(r.week.calibrations[0].due.ms, SUNDAY + DAYS(2));
+    assert_int_equal(r.week.calibrations[1].due.ms, SUNDAY);
+    assert_true(r.week.calibrations[1].fresh);
+    assert_int_equal(r.week.never_calibrated, 1);
+}
+
+/* --- random rooms --- */
+
+static uint64_t dice_state, seed; /* seed: of the room under test; 0: all went well */
+
+static double dice(double lo, double hi)
+{
+    dice_state = dice_state * UINT64_C(6364136223846793005) + UINT64_C(1442695040888963407);
+    return lo + (hi - lo) * (double)(dice_state >> 11) / 9007199254740992.0;
+}
+
+/* Everything that the tanks' plans take, added up anew. */
+static void add_up(const struct week_room *w, int days)
+{
+    double litres[2] = { 0, 0 }, topoff = 0, has = r.sources[0].store_l, worst = 0;
+    for (int i = 0; i < WEEK_TANKS; i++)
+        topoff += r.weeks[i].topoff_l_day * days;
+    for (int d = 0; d < days; d++) {
+        for (int i = 0; i < WEEK_TANKS; i++) {
+            has -= r.weeks[i].topoff_l_day;
+            for (int k = 0; k < r.weeks[i].stage_count; k++)
+                if ((r.weeks[i].stages[k].at.ms - SUNDAY) / MS_PER_DAY == d) {
+                    has -= r.weeks[i].stages[k].litres;
+                    litres[i / 2] += r.weeks[i].stages[k].litres;
+                }
+        }
+        worst = fmax(worst, -has);
+        has = fmin(has + r.sources[0].makes_l_day, r.sources[0].store_l);
+    }
+    for (int i = 0; i < w->water_count; i++)
+        near(w->waters[i].litres, litres[w->waters[i].water], 1e-9);
+    for (int i = 0; i < w->salt_count; i++)
+        near(w->salts[i].grams, w->salts[i].salt == 0 ? 0.1 * litres[0] + 0.2 * litres[1] : 0.1 * litres[1],
+             1e-9);
+    near(w->sources[0].mix_l, litres[0] + litres[1], 1e-9);
+    near(w->sources[0].topoff_l, topoff, 1e-9);
+    near(w->sources[0].short_l, worst, 1e-9);
+}
+
+static void random_rooms(void **state)
+{
+    const char *given = getenv("SEED");
+    seed = given != NULL ? strtoull(given, NULL, 10) : 1;
+    for (int count = given != NULL ? 1 : 1000; count > 0; count--, seed++) {
+        (void)week_room_init(state);
+        dice_state = seed * UINT64_C(2862933555777941757) + 3037000493u;
+        r.sources[0] = (struct source){ 2, dice(0, 30), dice(5, 80) };
+        for (int i = 0; i < WEEK_TANKS; i++) {
+            r.tanks[i].change_l_week = dice(0, 12);
+            r.tanks[i].change_every_d = floor(dice(1, 10));
+            r.tanks[i].topoff_l_day = dice(0.05, 1.5);
+            r.reports[i].values[Q_EC] = value_made(ORIGIN_PROBE, dice(150, 450), 0);
+            r.reports[i].last_change = (utc_t){ SUNDAY - DAYS(dice(0, 9)) };
+        }
+        int days = 1 + (int)dice(0, 20);
+        add_up(week_of_room(20, days), days);
+    }
+    seed = 0;
+}
+
+static int tell_seed(void **state)
+{
+    (void)state;
+    if (seed != 0)
+        print_error("the room of SEED=%llu\n", (unsigned long long)seed);
+    return 0;
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup(litres_and_grams, week_room_init),
+        cmocka_unit_test_setup(the_source_runs_short, week_room_init),
+        cmocka_unit_test_setup(stock_by_the_batches, week_room_init),
+        cmocka_unit_test_setup(a_water_that_cannot_be_mixed_is_told, week_room_init),
+        cmocka_unit_test_setup(calibrations, week_room_init),
+        cmocka_unit_test_teardown(random_rooms, tell_seed),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
