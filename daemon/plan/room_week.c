@@ -147,6 +147,8 @@ static void look_at_source(const struct room *r, int source, struct week_source 
     *sum = (struct week_source){ .source = source, .short_at = UTC_NONE };
     sum->gives_l =
         isnan(s->makes_l_day) && isnan(s->store_l) ? (double)NAN : holds + makes * (r->out->days - 1);
+    for (int i = 0; i < r->site->tank_count; i++)
+        sum->unknown_topoffs += room_week_source(r->site, i) == source && isnan(r->tanks[i].topoff_l_day);
     for (int day = 0; day < (int)r->out->days; day++) {
         has -= day_litres(r, source, day, sum);
         if (has < 0 && !isnan(sum->gives_l)) {

@@ -236,7 +236,8 @@ static void take_topoff(struct facts *f, const struct diary *diary)
                                                    : WEEK_TOPOFF_UNKNOWN;
     if (isnan(w->topoff_l_day))
         say(f, WEEK_MISSING,
-            "what evaporates is not known yet: a level probe, noted top-offs, or topoff = 0.3; tell it");
+            "what evaporates is not known: a level probe, top-offs noted, or topoff (litres a day) would "
+            "tell");
     if (isnan(w->reservoir_l) || !(w->topoff_l_day > 0))
         return;
     w->reservoir_lasts_d = w->reservoir_l / w->topoff_l_day;

@@ -191,6 +191,7 @@ static void put_source(const struct site *site, const struct week_source *s, str
     put_word(out, "source", site->places[site->sources[s->source].place].id);
     put_number(out, "mix_l", s->mix_l, 1);
     put_number(out, "topoff_l", s->topoff_l, 1);
+    put_count(out, "unknown_topoffs", s->unknown_topoffs);
     put_number(out, "gives_l", s->gives_l, 1);
     put_number(out, "short_l", s->short_l, 1);
     put_time(out, "short_at", s->short_at);

@@ -27,6 +27,7 @@
     X(backup, "a checked copy of the store, while the service runs")                                         \
     X(restore, "puts such a copy in the place of the store")                                                 \
     X(replay, "a capture through the engine: what the daemon would have done")                               \
+    X(plan, "the coming days: changes, water to prepare, salts to weigh, tests and calibrations due")        \
     X(mix, "salts to weigh for a batch of water")                                                            \
     X(change, "water changes that bring a tank to a value")                                                  \
     X(topoff, "purified water against evaporation")                                                          \

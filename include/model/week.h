@@ -156,9 +156,10 @@ struct week_salt {
 struct week_source {
     int source;
     double mix_l, topoff_l;
-    double gives_l; /* over these days, with a full container at the start; NaN: not said */
-    double short_l; /* most that is missing at a time; 0 */
-    utc_t short_at; /* for the first time; UTC_NONE */
+    int unknown_topoffs; /* tanks of which nobody knows what evaporates */
+    double gives_l;      /* over these days, with a full container at the start; NaN: not said */
+    double short_l;      /* most that is missing at a time; 0 */
+    utc_t short_at;      /* for the first time; UTC_NONE */
 };
 
 struct week_calibration {

@@ -16,7 +16,7 @@ void encode_week_tank(const struct site *site, const struct week_tank *w, struct
 /* BASE/plan:
  * {"v":1,"t","days","feasible","waters":[{"water","litres","tanks","first","salts":[{"salt","grams"}],"ec","ec_sd",
  * "gh","kh","text": why it cannot be mixed|null}],"salts":[{"salt","grams","left_g","used_g","per_day_g",
- * "by_batches","out","short"}],"sources":[{"source","mix_l","topoff_l","gives_l","short_l","short_at"}],
+ * "by_batches","out","short"}],"sources":[{"source","mix_l","topoff_l","unknown_topoffs","gives_l","short_l","short_at"}],
  * "calibrations":[{"probe","place","quantity","last","due","new"}],"never_calibrated","remarks":[as above]}
  */
 void encode_week_room(const struct site *site, const struct week_room *w, struct text *out);

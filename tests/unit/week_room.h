@@ -107,8 +107,22 @@ static inline int week_room_init(void **state)
     r.places[1] = (struct place){ PLACE_SERVICE, "lentic", "lentic", "lentic", -1 };
     r.places[2] = (struct place){ PLACE_SOURCE, "ro", "source/ro", "purified", -1 };
     r.sources[0] = (struct source){ 2, 20, 30 };
-    r.salts[0] = (struct salt){ "hard", "Hard", NULL, 40, 0, 2000, 800, 100, UTC_NONE };
-    r.salts[1] = (struct salt){ "soda", "Soda", NULL, 0, 40, 0, 700, NAN, UTC_NONE };
+    r.salts[0] = (struct salt){ .id = "hard",
+                                .name = "Hard",
+                                .gh = 40,
+                                .kh = 0,
+                                .ec = 2000,
+                                .tds = 800,
+                                .stock_g = 100,
+                                .stock_since = UTC_NONE };
+    r.salts[1] = (struct salt){ .id = "soda",
+                                .name = "Soda",
+                                .gh = 0,
+                                .kh = 40,
+                                .ec = 0,
+                                .tds = 700,
+                                .stock_g = NAN,
+                                .stock_since = UTC_NONE };
     r.recipes[0][0] = r.recipes[1][0] = (struct recipe_part){ 0, 0.1 };
     r.recipes[1][0].g_per_l = 0.2;
     r.recipes[1][1] = (struct recipe_part){ 1, 0.1 };
