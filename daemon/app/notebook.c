@@ -82,12 +82,12 @@ static int64_t last_in_memory(void *context)
     return book->count == 0 ? 0 : book->items[book->count - 1].id;
 }
 
-static void each_in_memory(void *context, enum journal_kind kind,
+static void each_in_memory(void *context, enum journal_kind kind, utc_t from,
                            void (*one)(void *context, const struct journal_entry *e), void *one_context)
 {
     const struct notebook *book = context;
     for (size_t i = 0; i < book->count; i++)
-        if (book->items[i].kind == kind)
+        if (book->items[i].kind == kind && book->items[i].at.ms >= from.ms)
             one(one_context, &book->items[i]);
 }
 

@@ -7,6 +7,7 @@
 
 #include "adapters/log.h"
 #include "wire/encode_probes.h"
+#include "wire/encode_week.h"
 #include "wire/notes.h"
 
 #define STATUS_EVERY_MS MS_PER_MIN
@@ -22,6 +23,7 @@ void publisher_init(struct publisher *p, const struct site *site, publisher_send
     p->context = context;
     p->ghosts = ghosts;
     p->started = now;
+    planner_init(&p->planner, site);
     p->status_due = now.mono;
     p->beat_due = now.mono;
     p->beat_sent = MONO_NONE;
@@ -41,6 +43,7 @@ void publisher_init(struct publisher *p, const struct site *site, publisher_send
 
 void publisher_fini(struct publisher *p)
 {
+    planner_fini(&p->planner);
     free(p->tank_dirty);
     free(p->tank_sent);
     free(p->alert_out);
@@ -79,7 +82,11 @@ static void send_tank(struct publisher *p, const struct pump *pump, int tank, st
     struct text out = text_over(p->buf, sizeof p->buf);
     engine_report_tank(pump->engine, tank, now, &report);
     int count = engine_report_alerts(pump->engine, p->site->tanks[tank].place, alerts, ALERTS_MOST);
-    encode_tank(p->site, &report, NULL, alerts, count, &out);
+    encode_tank(p->site, &report, planner_tank(&p->planner, pump, &report, now), alerts, count, &out);
+    if (out.cut) { /* what is wrong goes before what is to be done */
+        out = text_over(p->buf, sizeof p->buf);
+        encode_tank(p->site, &report, NULL, alerts, count, &out);
+    }
     tank_topic(p->site, tank, topic);
     if (out.cut)
         log_change(LOG_AT_WARNING, topic, "%s: the document is too long and was not published", topic);
@@ -95,6 +102,31 @@ static mono_t tank_due(const struct publisher *p, int tank)
     if (!mono_is_set(p->tank_sent[tank]))
         return p->tank_dirty[tank] ? (mono_t){ 0 } : MONO_NEVER;
     return mono_add(p->tank_sent[tank], (int64_t)(wait_s * (double)MS_PER_S));
+}
+
+/* --- the room's week --- */
+
+/* A room of many probes that were never calibrated is longer than any other document. */
+static size_t plan_room(const struct week_room *w)
+{
+    return 4096 + (size_t)w->water_count * 2048 + (size_t)w->salt_count * 320 +
+           (size_t)w->source_count * 320 + (size_t)w->calibration_count * 640 +
+           (size_t)w->remark_count * 2 * WEEK_REMARK_TEXT;
+}
+
+static void send_plan(struct publisher *p, const struct pump *pump, struct now now)
+{
+    char topic[TOPIC_ROOM];
+    const struct week_room *week = planner_room(&p->planner, pump, now);
+    char *buf = week == NULL ? NULL : malloc(plan_room(week));
+    if (buf == NULL)
+        return;
+    struct text out = text_over(buf, plan_room(week));
+    snprintf(topic, sizeof topic, "%s/plan", p->site->publish.base);
+    encode_week_room(p->site, week, &out);
+    if (!out.cut)
+        send(p, topic, buf, out.len, true, 0);
+    free(buf);
 }
 
 /* --- alerts and events --- */
@@ -148,6 +180,14 @@ static void send_kept(struct publisher *p)
     }
 }
 
+/* A batch or a correction may concern any tank: plans follow. */
+static void take_note(struct publisher *p, const struct journal_entry *e, utc_t t)
+{
+    planner_note(&p->planner, e, t);
+    for (int i = 0; i < p->site->tank_count; i++)
+        p->tank_dirty[i] = true;
+}
+
 void publisher_effect(struct publisher *p, const struct pump *pump, const struct effect *e)
 {
     struct text out = text_over(p->buf, sizeof p->buf);
@@ -174,6 +214,7 @@ void publisher_effect(struct publisher *p, const struct pump *pump, const struct
     case EFFECT_JOURNAL:
         notes_format_event(&e->u.journal, e->t, &out);
         send_event(p, &out);
+        take_note(p, &e->u.journal, e->t);
         break;
     case EFFECT_TANK:
         p->tank_dirty[e->u.tank] = true;
@@ -361,7 +402,7 @@ void publisher_offline(struct publisher *p, struct now now)
 /* --- connection and time --- */
 
 /* What stands once, whatever the site holds. */
-static const char *const single_topics[] = { "status", "probes" };
+static const char *const single_topics[] = { "status", "probes", "plan" };
 #define SINGLE_TOPICS (sizeof single_topics / sizeof *single_topics)
 
 static bool still_ours(const struct publisher *p, const char *topic)
@@ -408,6 +449,7 @@ void publisher_connected(struct publisher *p, const struct pump *pump, struct no
         send_tank(p, pump, i, now);
     withdraw_ghosts(p);
     send_kept(p);
+    p->planner.room_due = now.mono;
     p->status_due = now.mono;
 }
 
@@ -424,6 +466,8 @@ void publisher_advance(struct publisher *p, const struct pump *pump, const struc
     if (news->link.link == MQTT_DOWN || news->link.link == MQTT_CONNECTING)
         return;
     publisher_tanks(p, pump, now);
+    if (planner_room_is_due(&p->planner, now))
+        send_plan(p, pump, now);
     if (p->status_due.ms <= now.mono.ms) {
         send_status(p, pump, news, now);
         send_probes(p, pump, now);
@@ -434,7 +478,7 @@ void publisher_advance(struct publisher *p, const struct pump *pump, const struc
 
 mono_t publisher_deadline(const struct publisher *p)
 {
-    mono_t due = mono_min(p->status_due, p->beat_due);
+    mono_t due = mono_min(mono_min(p->status_due, p->beat_due), p->planner.room_due);
     for (int i = 0; i < p->site->tank_count; i++)
         due = mono_min(due, tank_due(p, i));
     return due;

@@ -25,7 +25,7 @@ static void apply_learnt(void *context, const struct journal_entry *e)
 static void relearn(struct pump *p)
 {
     learnt_begin(p->site);
-    p->sinks.journal.each(p->sinks.journal.context, JOURNAL_LEARNT, apply_learnt, p->site);
+    p->sinks.journal.each(p->sinks.journal.context, JOURNAL_LEARNT, (utc_t){ 0 }, apply_learnt, p->site);
 }
 
 void pump_init(struct pump *p, struct site *site, const struct pump_sinks *sinks, struct now now)

@@ -39,12 +39,13 @@ static int64_t latest_batch(void *context, const char *water, utc_t at)
     return s.id;
 }
 
-static void each(void *context, enum journal_kind kind,
+static void each(void *context, enum journal_kind kind, utc_t from,
                  void (*one)(void *context, const struct journal_entry *e), void *one_context)
 {
     struct daemon *d = context;
-    if (store_each_journal(d->store, (utc_t){ 0 }, kind, one, one_context) != STATUS_OK)
-        log_change(LOG_AT_WARNING, "journal", "the journal cannot be read: learnt figures may be missing");
+    if (store_each_journal(d->store, from, kind, one, one_context) != STATUS_OK)
+        log_change(LOG_AT_WARNING, "journal",
+                   "the journal cannot be read: learnt figures and the plan may lack entries");
 }
 
 /* Records that the store has already are run again after a restart: the engine gives them the numbers they

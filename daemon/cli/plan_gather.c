@@ -10,10 +10,9 @@
 #include "wire/json.h"
 #include "wire/tank_document.h"
 
-#define WAIT_MS      2000
-#define STEP_MS      50
-#define DOC_OLD_MS   (15 * MS_PER_MIN) /* the service refreshes them each minute */
-#define JOURNAL_DAYS 366
+#define WAIT_MS    2000
+#define STEP_MS    50
+#define DOC_OLD_MS (15 * MS_PER_MIN) /* the service refreshes them each minute */
 
 bool gathered_init(struct gathered *g, const struct options *o, const struct site *site, utc_t now)
 {
@@ -177,11 +176,14 @@ static bool gather_journal(struct gathered *g)
     struct store_reader *reader = NULL;
     struct why why;
     struct journal_query query = JOURNAL_QUERY_ALL;
-    query.from = (utc_t){ g->now.ms - JOURNAL_DAYS * MS_PER_DAY };
-    if (store_reader_open(g->site->store.path, &reader, &why) == STATUS_OK) {
+    g->journal_read = store_reader_open(g->site->store.path, &reader, &why) == STATUS_OK;
+    for (int i = 0; i < DIARY_KINDS && g->journal_read; i++) {
+        query.kind = diary_kind(i);
+        query.from = diary_from(&g->diary, query.kind);
         g->journal_read = store_reader_journal(reader, &query, take_entry, g) == STATUS_OK;
-        store_reader_close(reader);
     }
+    if (reader != NULL)
+        store_reader_close(reader);
     if (!g->journal_read)
         (void)snprintf(
             g->trouble[1], sizeof g->trouble[1],

@@ -4,13 +4,14 @@
 
 #include "config/waters.h"
 
-/* Starting points, our own. Hardness moves slowly; what is measured by drops is worth its bottle every second
- * week. Nitrate: Camargo, Alonso & Salamanca 2005 (Chemosphere 58:1255) want 2 mg/L of nitrate nitrogen for
- * the most sensitive freshwater animals and see harm from 10: as nitrate 9 and 44 mg/L. 20 lies between.
- * Electrodes for pH drift by some hundredths a week, cells for conductivity by their dirt only. */
+/* Starting points, our own. A day of rest between two stages of a correction. Hardness moves slowly; what is
+ * measured by drops is worth its bottle every second week. Nitrate: Camargo, Alonso & Salamanca 2005
+ * (Chemosphere 58:1255) want 2 mg/L of nitrate nitrogen for the most sensitive freshwater animals and see
+ * harm from 10: as nitrate 9 and 44 mg/L. 20 lies between. Electrodes for pH drift by some hundredths a week,
+ * cells for conductivity by their dirt only. */
 void planning_defaults(struct plan_settings *plan)
 {
-    *plan = (struct plan_settings){ .days = 7, .most_share = 0.30, .stage_d = 1, .no3_most = 20 };
+    *plan = (struct plan_settings){ .days = 7, .most_share = 0.30, .stage_d = 2, .no3_most = 20 };
     waters_unset(plan->test_every_d);
     waters_unset(plan->calibrate_every_d);
     plan->test_every_d[Q_GH] = plan->test_every_d[Q_KH] = plan->test_every_d[Q_NO3] = 14;

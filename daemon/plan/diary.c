@@ -3,10 +3,29 @@
 #include <math.h>
 #include <string.h>
 
+#define TEST_DAYS         366 /* older ones are history */
 #define TOPOFFS_LEAST     3
 #define TOPOFF_SPAN_LEAST (4 * MS_PER_DAY)
 #define BATCHES_LEAST     2
 #define BATCH_SPAN_LEAST  (10 * MS_PER_DAY)
+
+enum journal_kind diary_kind(int index)
+{
+    static const enum journal_kind kinds[DIARY_KINDS] = { JOURNAL_CHANGE, JOURNAL_TOPOFF, JOURNAL_BATCH,
+                                                          JOURNAL_TEST };
+    return kinds[index];
+}
+
+utc_t diary_from(const struct diary *diary, enum journal_kind kind)
+{
+    utc_t from = { diary->now.ms - (kind == JOURNAL_TEST ? TEST_DAYS : DIARY_DAYS) * MS_PER_DAY };
+    for (int i = 0; i < diary->site->salt_count && kind == JOURNAL_BATCH; i++) {
+        utc_t since = diary->site->salts[i].stock_since;
+        if (utc_is_set(since) && since.ms < from.ms)
+            from = since;
+    }
+    return from;
+}
 
 void diary_init(struct diary *diary)
 {

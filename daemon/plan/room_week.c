@@ -234,6 +234,9 @@ void room_week_eval(const struct site *site, const struct week_tank *tanks, cons
 {
     struct room r = { site, tanks, diary, out };
     *out = (struct week_room){ .from = tanks[0].from, .days = tanks[0].days };
+    for (int i = 1; i < site->tank_count; i++)
+        if (tanks[i].from.ms < out->from.ms)
+            out->from = tanks[i].from;
     take_waters(&r);
     take_salts(&r);
     take_sources(&r);

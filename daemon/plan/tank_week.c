@@ -227,8 +227,8 @@ static void go_through_days(struct course *k)
         if (!may_begin && !goes_on(k))
             return;
         go_through_day(k, (utc_t){ k->w->from.ms + day * MS_PER_DAY }, may_begin);
-        for (int axis = 0; axis < WEEK_TEMP; axis++)
-            k->c[axis] = fmax(k->c[axis] + k->w->per_day[axis], 0);
+        for (int axis = 0; axis < WEEK_TEMP; axis++) /* what is not known stays so */
+            k->c[axis] = isnan(k->c[axis]) ? k->c[axis] : fmax(k->c[axis] + k->w->per_day[axis], 0);
     }
     if (goes_on(k))
         week_remark(

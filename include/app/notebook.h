@@ -14,8 +14,8 @@ struct notebook_source {
     enum status (*find)(void *context, int64_t id, struct journal_entry *out);
     /* The last batch of that water that counts, mixed in (at - NOTEBOOK_BATCH_MS, at]; 0: none. */
     int64_t (*latest_batch)(void *context, const char *water, utc_t at);
-    /* All entries of that kind, oldest first, also those that count no longer. */
-    void (*each)(void *context, enum journal_kind kind,
+    /* All entries of that kind since then, oldest first, also those that count no longer. */
+    void (*each)(void *context, enum journal_kind kind, utc_t from,
                  void (*one)(void *context, const struct journal_entry *e), void *one_context);
     /* The highest number given so far. */
     int64_t (*last)(void *context);

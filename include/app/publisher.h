@@ -7,6 +7,7 @@
 #include "adapters/inbox.h"
 #include "adapters/mqtt.h"
 #include "adapters/store.h"
+#include "app/planner.h"
 #include "app/pump.h"
 #include "wire/encode.h"
 
@@ -33,6 +34,7 @@ struct publisher {
     mono_t beat_sent; /* the last one; MONO_NONE */
     struct now started;
     uint64_t beats;
+    struct planner planner;
     char buf[ENCODE_DOCUMENT_MAX];
 };
 

@@ -47,6 +47,11 @@ struct diary {
     struct diary_salt *salts;
 };
 
+/* Kinds of entries that a plan rests on; how far back it wants to see them. */
+#define DIARY_KINDS 4
+enum journal_kind diary_kind(int index);
+utc_t diary_from(const struct diary *diary, enum journal_kind kind);
+
 void diary_init(struct diary *diary);
 void diary_take(struct diary *diary, const struct journal_entry *e);
 

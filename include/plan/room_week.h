@@ -12,7 +12,7 @@ struct room_probe {
     bool fresh;       /* exchanged, and not calibrated since */
 };
 
-/* tanks: a week of each of the site's tanks, all from one time and over the same days. probes: one for each
+/* tanks: a week of each of the site's tanks, over the same days from nearly one time. probes: one for each
  * of the site's streams; NULL: not known. */
 void room_week_eval(const struct site *site, const struct week_tank *tanks, const struct diary *diary,
                     const struct room_probe *probes, struct week_room *out);

@@ -7,7 +7,7 @@ static void usual_figures(void **state)
 {
     (void)state;
     assert_int_equal(load_text(SITE TANK), STATUS_OK);
-    assert_true(site->plan.days == 7 && site->plan.stage_d == 1 && site->plan.no3_most == 20);
+    assert_true(site->plan.days == 7 && site->plan.stage_d == 2 && site->plan.no3_most == 20);
     assert_true(site->plan.test_every_d[Q_GH] == 14 && isnan(site->plan.test_every_d[Q_CA]));
     assert_true(isnan(site->tanks[0].change_every_d) && isnan(site->tanks[0].reservoir_l));
 }

@@ -260,10 +260,12 @@ static void apply(const struct week_tank *w, double room_c)
         else if (utc_is_set(w->last_change))
             assert_true(s->at.ms - w->last_change.ms >= DAYS(r.site.plan.stage_d));
         for (int axis = 0; axis < WEEK_AXES; axis++) {
+            if (isnan(c[axis])) {
+                assert_true(isnan(s->before[axis]) && isnan(s->after[axis]));
+                continue;
+            }
             for (int d = 0; d < days && axis != WEEK_TEMP; d++)
                 c[axis] = fmax(c[axis] + w->per_day[axis], 0);
-            if (isnan(c[axis]))
-                continue;
             double fresh = axis == WEEK_TEMP ? s->fresh_c : w->fresh[axis].value;
             double solute = c[axis] * (r.tanks[0].volume_l - s->litres) + fresh * s->litres;
             double mixed = solute / r.tanks[0].volume_l;
