@@ -208,6 +208,8 @@ static bool is_even(const struct heater *h, int usable, int32_t now_min, int min
     int n[3] = { 0 };
     for (int i = 0; i < usable && now_min - point(h, i)->minute < minutes; i++) {
         int third = 3 * (now_min - point(h, i)->minute) / minutes;
+        if (third < 0) /* the clock was set back */
+            continue;
         sum[third] += mean_of(point(h, i));
         n[third]++;
     }
