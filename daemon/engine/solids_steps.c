@@ -119,7 +119,7 @@ static void learn_service(struct solids *s, const struct solids_view *view, utc_
         return;
     }
     int begun = (int)((now.ms - begin.ms) / (BIN_MIN * MS_PER_MIN)) + 1;
-    if (begun + BEFORE_BINS > 288)
+    if (begun < 1 || begun + BEFORE_BINS > 288) /* below 1: the clock was set back since */
         return;
     solids_row(s, view->ec_day, view->temp_day, now, row, 288);
     double before = series_median(row + 288 - begun - BEFORE_BINS, BEFORE_BINS, 4);
