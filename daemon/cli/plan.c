@@ -54,31 +54,47 @@ static int columns(void)
 
 /* --- one name asked for its sums --- */
 
+static const char *tank_id(const struct site *site, int i)
+{
+    return site->tanks[i].id;
+}
+
+static const char *water_id(const struct site *site, int i)
+{
+    return site->waters[i].id;
+}
+
+static const char *salt_id(const struct site *site, int i)
+{
+    return site->salts[i].id;
+}
+
+static const char *source_id(const struct site *site, int i)
+{
+    return site->places[site->sources[i].place].id;
+}
+
 static int put_sums(const struct options *o, const struct week_page *page, const char *name, struct text *out)
 {
     const struct site *site = page->site;
+    const struct {
+        int count;
+        const char *(*id)(const struct site *site, int i);
+        void (*put)(const struct week_page *page, int i, struct text *out);
+    } kinds[] = { { site->tank_count, tank_id, week_sums_tank },
+                  { site->water_count, water_id, week_sums_water },
+                  { site->salt_count, salt_id, week_sums_salt },
+                  { site->source_count, source_id, week_sums_source } };
     const char *names[NAMES_MAX];
     size_t count = 0;
-    for (int i = 0; i < site->tank_count && count < NAMES_MAX; i++) {
-        if (strcmp(site->tanks[i].id, name) == 0)
-            return week_sums_tank(page, i, out), OPTIONS_GO_ON;
-        names[count++] = site->tanks[i].id;
-    }
-    for (int i = 0; i < site->water_count && count < NAMES_MAX; i++) {
-        if (strcmp(site->waters[i].id, name) == 0)
-            return week_sums_water(page, i, out), OPTIONS_GO_ON;
-        names[count++] = site->waters[i].id;
-    }
-    for (int i = 0; i < site->salt_count && count < NAMES_MAX; i++) {
-        if (strcmp(site->salts[i].id, name) == 0)
-            return week_sums_salt(page, i, out), OPTIONS_GO_ON;
-        names[count++] = site->salts[i].id;
-    }
-    for (int i = 0; i < site->source_count && count < NAMES_MAX; i++) {
-        if (strcmp(site->places[site->sources[i].place].id, name) == 0)
-            return week_sums_source(page, i, out), OPTIONS_GO_ON;
-        names[count++] = site->places[site->sources[i].place].id;
-    }
+    for (size_t k = 0; k < sizeof kinds / sizeof *kinds; k++)
+        for (int i = 0; i < kinds[k].count && count < NAMES_MAX; i++) {
+            names[count++] = kinds[k].id(site, i);
+            if (strcmp(names[count - 1], name) != 0)
+                continue;
+            kinds[k].put(page, i, out);
+            return OPTIONS_GO_ON;
+        }
     const char *near = nearest_of(name, names, count);
     return options_fail(o, EXIT_USAGE, "no tank, water, salt or source is called \"%.40s\"%s%s%s", name,
                         near != NULL ? "; did you mean \"" : "", near != NULL ? near : "",

@@ -53,7 +53,8 @@ static void calendar_words(const struct week_tank *w, const struct week_stage *s
     if (stage != &w->stages[0] || !utc_is_set(w->last_change))
         text_printf(out, "calendar: every %.3g days", w->every_d);
     else
-        text_printf(out, "calendar: every %.3g days, the last %.0f ago", w->every_d, fmax(days, 0));
+        text_printf(out, "calendar: every %.3g days, the last was %.0f days before", w->every_d,
+                    fmax(days, 0));
 }
 
 void week_reason_words(const struct week_tank *w, const struct week_stage *stage, struct text *out)
