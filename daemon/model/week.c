@@ -57,9 +57,24 @@ static void calendar_words(const struct week_tank *w, const struct week_stage *s
                     fmax(days, 0));
 }
 
-void week_reason_words(const struct week_tank *w, const struct week_stage *stage, struct text *out)
+static const char *title_of(enum week_axis axis)
 {
-    const char *title = stage->axis == WEEK_EC ? "EC" : quantity_info(week_quantity(stage->axis))->title;
+    return axis == WEEK_EC ? "EC" : quantity_info(week_quantity(axis))->title;
+}
+
+static void also_words(const struct week_stage *stage, struct text *out)
+{
+    for (int axis = 0; axis < WEEK_TEMP; axis++) {
+        if ((stage->also & 1u << axis) == 0)
+            continue;
+        text_printf(out, "; also %s ", title_of((enum week_axis)axis));
+        put(out, (enum week_axis)axis, stage->before[axis]);
+    }
+}
+
+static void main_words(const struct week_tank *w, const struct week_stage *stage, struct text *out)
+{
+    const char *title = title_of(stage->axis);
     bool over = stage->before[stage->axis] > stage->limit;
     switch (stage->reason) {
     case WEEK_CALENDAR:
@@ -79,6 +94,12 @@ void week_reason_words(const struct week_tank *w, const struct week_stage *stage
         text_printf(out, ", %s ", over ? "above" : "below");
         put(out, stage->axis, stage->limit);
     }
+}
+
+void week_reason_words(const struct week_tank *w, const struct week_stage *stage, struct text *out)
+{
+    main_words(w, stage, out);
+    also_words(stage, out);
 }
 
 void week_remark(struct week_remark *remarks, int *count, enum week_remark_kind kind, const char *format, ...)

@@ -10,6 +10,7 @@
 #define NO3_OLD_D      21.0
 #define TREND_DAYS     1.5 /* less is weather */
 #define TREND_SIGMAS   2.0
+#define DOUBT_SIGMAS   2.0
 #define NO3_APART_MS   (2 * MS_PER_DAY)
 #define CALENDAR_DAYS  7.0
 #define BATCH_SAMPLE_L 10.0
@@ -281,12 +282,30 @@ static void take_tests(struct facts *f)
     }
 }
 
+/* A test that does not belong to the conductivity measured beside it is worth a second drop before litres. */
+static void doubt_tests(struct facts *f)
+{
+    for (int axis = WEEK_GH; axis <= WEEK_KH; axis++) {
+        enum derived estimate = axis == WEEK_GH ? DERIVED_GH_EST : DERIVED_KH_EST;
+        const struct value_report *r = &f->report->derived[estimate];
+        double off = fabs(f->w->now[axis].value - r->value);
+        if (f->w->now[axis].origin == WEEK_HAND && r->origin != ORIGIN_NONE &&
+            off > DOUBT_SIGMAS * f->report->derived_sd[estimate])
+            week_remark(
+                f->w->remarks, &f->w->remark_count, WEEK_CAUTION,
+                "%s %.1f by the test, but the recipe has %.1f at this EC: repeat the test before a large "
+                "change",
+                title(axis), f->w->now[axis].value, r->value);
+    }
+}
+
 static void take_values(struct facts *f, double room_c)
 {
     take_fresh(f);
     for (int axis = 0; axis < WEEK_AXES; axis++)
         take_now(f, axis);
     take_fresh_temperature(f, room_c);
+    doubt_tests(f);
     if (f->w->now[WEEK_EC].origin != WEEK_PROBE && f->w->now[WEEK_EC].origin != WEEK_HAND)
         say(f, WEEK_MISSING, "the step of EC cannot be told for sure: no fresh value of it in the tank");
     if (f->w->now[WEEK_TEMP].origin == WEEK_UNKNOWN)

@@ -70,13 +70,16 @@ struct need {
     enum week_reason reason;
     enum week_axis axis;
     double limit;
+    unsigned grounds; /* bits of the axes that newly ask */
     utc_t at;
 };
 
 static void take_need(struct need *need, const struct need *other)
 {
-    if (other->share > need->share)
+    unsigned grounds = need->grounds | other->grounds;
+    if (other->share >= need->share)
         *need = *other;
+    need->grounds = grounds;
 }
 
 static void judge_axis(struct course *k, int axis, bool may_begin, struct need *need)
@@ -97,6 +100,7 @@ static void judge_axis(struct course *k, int axis, bool may_begin, struct need *
     if (n.reason == WEEK_TREND) /* what it will be tonight is what has to come down */
         n.share = share_to(now + w->per_day[axis], stop_at(w, axis, now + w->per_day[axis]), fresh);
     k->correcting[axis] = n.share >= SHARE_LEAST;
+    n.grounds = n.reason == WEEK_CONTINUED || !k->correcting[axis] ? 0 : 1u << axis;
     take_need(need, &n);
 }
 
@@ -109,8 +113,8 @@ static void judge_calendar(struct course *k, utc_t t, bool may_begin, struct nee
         n.at.ms = k->due.ms > t.ms ? k->due.ms : t.ms;
         k->due = days_after(n.at, k->w->every_d);
     }
-    if (n.share > 0 && n.share >= need->share)
-        *need = n;
+    if (n.share > 0)
+        take_need(need, &n);
 }
 
 static struct need judge(struct course *k, utc_t t, bool may_begin)
@@ -204,6 +208,9 @@ static void go_through_day(struct course *k, utc_t t, bool may_begin)
                             .reason = need.reason,
                             .axis = need.axis,
                             .limit = need.limit,
+                            .also = need.reason == WEEK_CALENDAR || need.reason == WEEK_CONTINUED
+                                        ? need.grounds
+                                        : need.grounds & ~(1u << need.axis),
                             .wanted = need.share,
                             .fresh_c = NAN };
     if (utc_is_set(k->earliest) && s.at.ms < k->earliest.ms)

@@ -74,7 +74,7 @@ static void put_step(const struct week_tank *w, const struct week_stage *s, enum
     char cell[48] = "–";
     double step = s->after[axis] - s->before[axis];
     int decimals = axis == WEEK_EC ? 0 : 1;
-    if (fabs(step) < 0.5 * pow(10, -decimals))
+    if (fabs(step) <= 0.5 * pow(10, -decimals))
         step = 0; /* never "-0" */
     if (!isnan(step))
         (void)snprintf(cell, sizeof cell, "%s%+.*f", is_assumed(w, axis) ? "~" : "", decimals, step);
@@ -234,7 +234,7 @@ static void put_source(const struct week_page *page, const struct week_source *s
     else
         text_printf(&words, "; it gives %.0f L in these days", s->gives_l);
     if (s->short_l > 0)
-        text_printf(&words, ". SHORT of %.1f L on %s: spread the changes, or fill containers before",
+        text_printf(&words, ". SHORT of %.1f L, first %s: spread the changes, or fill containers before",
                     s->short_l, week_page_day(page, s->short_at, day, sizeof day));
     else if (!isnan(s->gives_l))
         text_put(&words, ", enough");

@@ -54,6 +54,7 @@ struct week_stage {
     enum week_reason reason;
     enum week_axis axis; /* of reason, unless it is the calendar */
     double limit;        /* that is passed; NaN */
+    unsigned also;       /* bits of further axes that ask for it */
     double wanted;       /* share that the need alone asks for */
     enum week_bound bound;
     enum week_axis bound_axis;                  /* WEEK_BY_STEP */

@@ -159,6 +159,23 @@ static void an_old_test_gives_way_to_the_recipe(void **state)
                            "no test for 40 days of carbonate hardness: 4.3 °dH is assumed"));
 }
 
+static void a_test_that_does_not_belong_to_the_ec(void **state)
+{
+    (void)state;
+    r.reports[0].values[Q_GH] = value_made(ORIGIN_HAND, 2.5, DAYS(1));
+    r.reports[0].values[Q_NO3] = value_made(ORIGIN_HAND, 28, DAYS(1));
+    r.reports[0].derived[DERIVED_GH_EST] = value_made(ORIGIN_DERIVED, 4, 0);
+    r.reports[0].derived_sd[DERIVED_GH_EST] = 0.5;
+    const struct week_tank *w = week_of(0, 20, 7);
+    char words[200];
+    struct text out = text_over(words, sizeof words);
+    assert_true(remarks_on(w->remarks, w->remark_count, "repeat the test"));
+    week_reason_words(w, &w->stages[0], &out);
+    assert_string_equal(words, "general hardness 2.5 °dH, below 3.0 °dH; also nitrate 28 mg/L");
+    r.reports[0].derived[DERIVED_GH_EST].value = 3;
+    assert_false(remarks_on(week_of(0, 20, 7)->remarks, r.weeks[0].remark_count, "repeat the test"));
+}
+
 static void reservoir_and_tests(void **state)
 {
     (void)state;
@@ -344,6 +361,7 @@ int main(void)
         cmocka_unit_test_setup(water_that_cannot_mend_it, week_room_init),
         cmocka_unit_test_setup(a_batch_counts_unless_it_missed, week_room_init),
         cmocka_unit_test_setup(an_old_test_gives_way_to_the_recipe, week_room_init),
+        cmocka_unit_test_setup(a_test_that_does_not_belong_to_the_ec, week_room_init),
         cmocka_unit_test_setup(reservoir_and_tests, week_room_init),
         cmocka_unit_test_setup(a_tank_without_anything, week_room_init),
         cmocka_unit_test_teardown(random_rooms, tell_seed),

@@ -176,7 +176,7 @@ static void what_is_short_is_loud(void **state)
     weeks[0].reservoir_empty = (utc_t){ SUNDAY - DAYS(1) };
     const char *s = page();
     assert_non_null(strstr(s, "NOT ENOUGH for these days: buy now"));
-    assert_non_null(strstr(s, "SHORT of 3.4 L on day +2"));
+    assert_non_null(strstr(s, "SHORT of 3.4 L, first day +2"));
     assert_non_null(strstr(s, "(not known for 2 tanks)"));
     assert_non_null(strstr(s, "a1: 3 more stages after these days"));
     assert_non_null(strstr(s, "look\n"));
