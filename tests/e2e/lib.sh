@@ -43,6 +43,9 @@ finish() {
 }
 trap finish EXIT
 
+# figure WHAT NUMBER WORDS: what scripts/faults puts into its table
+figure() { echo "figure|$1|$2|${*:3}"; }
+
 # wait_for SECONDS COMMAND...: until it succeeds
 wait_for() {
     local end=$((SECONDS + $1 + 1))
