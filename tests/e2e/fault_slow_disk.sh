@@ -2,7 +2,7 @@
 # A disk on which every sync takes two seconds: alerts and intake do not wait for it.
 . "$(dirname "$0")/lib.sh"
 command -v gcc >/dev/null || { echo "no gcc here"; exit 77; }
-[[ ${LENTIC_BIN} == *asan* ]] && { echo "a preloaded library and the sanitizer do not go together"; exit 77; }
+! sanitized || { echo "a preloaded library and the sanitizer do not go together"; exit 77; }
 cat >"$work/slow.c" <<'C'
 #include <time.h>
 static int slow(void)

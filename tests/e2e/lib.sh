@@ -43,6 +43,9 @@ finish() {
 }
 trap finish EXIT
 
+# The sanitizer keeps freed memory for itself, and wants to be the first library loaded.
+sanitized() { ldd "$lenticd" | grep -q libasan; }
+
 # figure WHAT NUMBER WORDS: what scripts/faults puts into its table
 figure() { echo "figure|$1|$2|${*:3}"; }
 
