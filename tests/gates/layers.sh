@@ -34,7 +34,7 @@ done
 owner_of() {
     case $1 in
     MQTTAsync.h | MQTTClient.h | MQTTProperties.h | MQTTReasonCodes.h) echo '^(daemon/adapters/mqtt[a-z_]*\.c|tests/bench/[a-z_]+\.[ch])$' ;;
-    sqlite3.h) echo '^(daemon/adapters/store[a-z_]*\.c|tests/unit/(test_store[a-z_]*\.c|store_[a-z_]+\.h))$' ;;
+    sqlite3.h) echo '^(daemon/adapters/store[a-z_]*\.c|tests/unit/(test_store[a-z_]*\.c|store_[a-z_]+\.h)|tests/bench/insert\.c)$' ;;
     libconfig.h) echo '^daemon/config/[a-z_]+\.c$' ;;
     jansson.h) echo '^daemon/wire/json[a-z_]*\.c$' ;;
     zlib.h) echo '^daemon/cli/replay[a-z_]*\.c$' ;;
