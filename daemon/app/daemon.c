@@ -24,7 +24,7 @@
 #define URGENT_MOST     32              /* alerts and journal entries that are committed together */
 #define LOOK_EVERY_MS   50
 #define FLOOD_PER_S     4000        /* readings a second from which the loop lets them gather */
-#define GATHER_NS       1000000      /* that long; alerts wait as long */
+#define GATHER_NS       500000      /* that long; alerts wait as long */
 #define SAVE_FILLING_MS 100         /* while the ring fills faster than it is given back, */
 #define SAVE_FILLING    4096        /* or with so many records */
 #define KEEP_EVERY_MS   MS_PER_HOUR /* snapshot in the store */
