@@ -265,7 +265,7 @@ static void put_calibrations(const struct site *site, const struct pump *pump, s
     for (int i = 0; i < site->stream_count; i++) {
         struct probe_report r;
         const struct stream *s = &site->streams[i];
-        double every_d = calibrate_every_days(s->quantity);
+        double every_d = site->plan.calibrate_every_d[s->quantity];
         engine_report_probe(pump->engine, i, now, &r);
         if (isnan(every_d) || !utc_is_set(r.calib.since))
             continue;

@@ -54,7 +54,7 @@ static bool twins_agree(const struct engine *e, int stream, double v, double sd,
 
 static void decide(const struct engine *e, int stream, utc_t t, struct against *a)
 {
-    double every = calibrate_every_days(a->quantity);
+    double every = e->site->plan.calibrate_every_d[a->quantity];
     double overdue = isnan(every) ? OVERDUE_DAYS : every;
     if (unwell(e, e->site->streams[stream].place, a->quantity)) {
         a->doubt = DOUBT_PROBE;

@@ -10,8 +10,6 @@
 #include "water/electrode.h"
 
 #define TEMPS_APART_MOST 5.0 /* buffers of different temperature are no series */
-#define PH_DUE_DAYS      30.0
-#define EC_DUE_DAYS      90.0
 #define SLOPE_WORN       90.0 /* per cent, as water/electrode.h judges */
 #define AGEING_TOLD      0.2  /* per cent a month; less is within what buffers allow */
 #define BACK_MOST_MS     (31 * MS_PER_DAY)
@@ -479,18 +477,13 @@ double engine_recompute(const struct engine *e, int stream, double sent, double 
 
 /* --- due dates --- */
 
-double calibrate_every_days(enum quantity q)
-{
-    return q == Q_PH ? PH_DUE_DAYS : q == Q_EC ? EC_DUE_DAYS : NAN;
-}
-
 /* A probe that was never calibrated here may be one that calibrates itself: no nagging. */
 void calibrate_due(struct engine *e, int stream, struct now now, struct effects *fx)
 {
     const struct stream *site = &e->site->streams[stream];
     const struct fitting *fitting = &e->streams[stream].fitting;
     utc_t since = fitting_calib(fitting)->since;
-    double most = calibrate_every_days(site->quantity);
+    double most = e->site->plan.calibrate_every_d[site->quantity];
     int slot = slot_find(e->site, site->place, KIND_CALIBRATION_DUE, site->quantity);
     if (slot < 0 || isnan(most) || !utc_is_set(since))
         return;

@@ -24,7 +24,4 @@ const struct calib *calibrate_at(const struct engine *e, int stream, utc_t t);
 /* Is a probe of that stream that was calibrated once due again? After each value. */
 void calibrate_due(struct engine *e, int stream, struct now now, struct effects *fx);
 
-/* Days after which a probe of that quantity is to be calibrated again; NaN: never. */
-double calibrate_every_days(enum quantity q);
-
 #endif
