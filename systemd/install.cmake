@@ -18,7 +18,7 @@ install(FILES systemd/man/lentic.1 DESTINATION ${CMAKE_INSTALL_MANDIR}/man1)
 install(FILES systemd/man/lenticd.8 DESTINATION ${CMAKE_INSTALL_MANDIR}/man8)
 install(DIRECTORY conf/schema DESTINATION ${CMAKE_INSTALL_DATADIR}/lentic FILES_MATCHING PATTERN "*.json")
 install(FILES README.md LICENSE DESTINATION ${CMAKE_INSTALL_DOCDIR} OPTIONAL)
-install(FILES conf/lentic.conf conf/room.conf conf/stocks.conf conf/announcements.conf DESTINATION ${CMAKE_INSTALL_DOCDIR}/samples)
+install(FILES conf/lentic.conf conf/room.conf conf/stocks.conf conf/announcements.conf conf/mosquitto.acl DESTINATION ${CMAKE_INSTALL_DOCDIR}/samples)
 
 # With the prefix /usr or /usr/local the configuration is in /etc, as the service expects it.
 install(CODE "
