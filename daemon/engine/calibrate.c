@@ -9,7 +9,7 @@
 #include "water/conductivity.h"
 #include "water/electrode.h"
 
-#define TEMPS_APART_MOST 5.0 /* buffers of different temperature are no series */
+#define TEMPS_APART_MOST 5.0  /* buffers of different temperature are no series */
 #define SLOPE_WORN       90.0 /* per cent, as water/electrode.h judges */
 #define AGEING_TOLD      0.2  /* per cent a month; less is within what buffers allow */
 #define BACK_MOST_MS     (31 * MS_PER_DAY)
