@@ -96,6 +96,8 @@ static inline void engine_tank_init(struct engine_tank *w)
                              .entry_count = TANK_STREAMS };
     for (int q = 0; q < Q_COUNT; q++)
         w->site.plan.calibrate_every_d[q] = w->site.plan.test_every_d[q] = NAN;
+    w->site.plan.calibrate_every_d[Q_PH] = 30;
+    w->site.plan.calibrate_every_d[Q_EC] = 90;
     w->now = (struct now){ { INT64_C(1772366400000) }, { 1000 }, true }; /* 2026-03-01T12:00:00Z */
 }
 
