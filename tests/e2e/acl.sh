@@ -23,7 +23,7 @@ echo secret-lentic >"$work/password"
 chmod 600 "$work/password"
 sed -i "s#^broker = {#broker = { user = \"lentic\"; password_file = \"$work/password\";#; s#docs/{tank}#rack-b/{tank}#" "$conf"
 start_daemon
-up() { as board mosquitto_sub -t $base/status -C 1 -W 1 2>/dev/null | grep -q '"state":"online"'; }
+up() { as board mosquitto_sub -t $base/status -C 1 -W 1 2>/dev/null | contains '"state":"online"'; }
 wait_for 20 up || fail "not online with these rights: $(tail -3 "$work/daemon.log")"
 grep -qiE 'refused|not allowed|denied' "$work/daemon.log" && fail "something was refused to the service: $(grep -iE 'refused|denied' "$work/daemon.log")"
 
@@ -35,7 +35,7 @@ must_hear heard "^$base/alert/tank/a1/temp-low .*UNACK"
 must_hear heard '^homie/5/.*\$state . ready'
 
 # command USER: is the alert acknowledged?
-acked() { as board mosquitto_sub -t $base/alert/tank/a1/temp-low -C 1 -W 2 2>/dev/null | grep -q '"state":"ACKED"'; }
+acked() { as board mosquitto_sub -t $base/alert/tank/a1/temp-low -C 1 -W 2 2>/dev/null | contains '"state":"ACKED"'; }
 for user in board probe; do
     as $user mosquitto_pub -q 1 -t $base/do/ack -m '{"tank":"a1","kind":"temp-low"}' 2>/dev/null || true
     as $user mosquitto_pub -q 1 -t probes/../x -m 1 2>/dev/null || true

@@ -34,7 +34,7 @@ three || fail "the copy is not in place: $(rows) rows"
 
 start_daemon_online
 mosquitto_pub -h 127.0.0.1 -p "$port" -q 1 -t probes/a1/temp -m 20.7
-new() { "$lentic" export --conf "$conf" | grep -q ',20.7,'; }
+new() { "$lentic" export --conf "$conf" | contains ',20.7,'; }
 wait_for 10 new || fail "the restored store takes no readings"
 
 "$lentic" export --conf "$conf" --json-lines --out "$work/out.jsonl" >/dev/null

@@ -57,7 +57,7 @@ must_hear heard "^$base/done 0 .*\"ok\":false.*retained command is never obeyed"
 stop_daemon
 start_daemon_online
 wait_for 10 eval '[ "$(heard_times heard "^$base/done .*retained")" -ge $((refused_before + 2)) ]' || fail "taken at a start"
-mosquitto_sub -h 127.0.0.1 -p "$port" -t $base/alert/tank/a1/temp-low -C 1 -W 5 | grep -q SHLVD && fail "a retained command acted"
+mosquitto_sub -h 127.0.0.1 -p "$port" -t $base/alert/tank/a1/temp-low -C 1 -W 5 | contains SHLVD && fail "a retained command acted"
 pub $base/do/shelve '' -r
 
 # Expired while nobody was here: the broker keeps it for the session and drops it in time.
@@ -66,11 +66,11 @@ pub $base/do/shelve '{"id":"tank/a1/temp-low","minutes":10}' -V 5 -D publish mes
 sleep 2.5
 start_daemon_online
 sleep 0.5
-mosquitto_sub -h 127.0.0.1 -p "$port" -t $base/alert/tank/a1/temp-low -C 1 -W 5 | grep -q SHLVD && fail "an expired command acted"
+mosquitto_sub -h 127.0.0.1 -p "$port" -t $base/alert/tank/a1/temp-low -C 1 -W 5 | contains SHLVD && fail "an expired command acted"
 
 # Switched off.
 echo 'commands = { shelve = false; };' >>"$conf"
 kill -HUP "$daemon"
-wait_for 10 eval 'ask shelve "{\"id\":\"tank/a1/temp-low\",\"minutes\":10}" | grep -q "switched off in the configuration"' || fail "not off"
+wait_for 10 eval 'ask shelve "{\"id\":\"tank/a1/temp-low\",\"minutes\":10}" | contains "switched off in the configuration"' || fail "not off"
 answers ack '{"id":"tank/a1/temp-low","who":"Ann"}' '"ok":true'
 stop_daemon

@@ -30,7 +30,7 @@ wait "$broker" || true
 mosquitto -c tls.conf >>broker.out 2>&1 &
 broker=$!
 at=$(now_ms)
-up() { mosquitto_sub -h 127.0.0.1 -p "$port" --cafile "$work/ca.pem" -t $base/status -C 1 -W 2 2>/dev/null | grep -q '"state":"online"'; }
+up() { mosquitto_sub -h 127.0.0.1 -p "$port" --cafile "$work/ca.pem" -t $base/status -C 1 -W 2 2>/dev/null | contains '"state":"online"'; }
 wait_for 90 up || fail "not connected after the certificate was renewed"
 took=$((($(now_ms) - at) / 1000))
 stop_daemon

@@ -24,7 +24,7 @@ damaged() { # WHAT: starts on what was flipped
     start_daemon
     wait_for 30 online || fail "not online with a damaged $1: $(tail -3 "$work/daemon.log")"
     pub docs/a1 "{\"t\":$(now_ms),\"ec\":99.5}"
-    new() { past a1 ec | grep -q ',99.5,'; }
+    new() { past a1 ec | contains ',99.5,'; }
     wait_for 15 new || fail "nothing new is stored after a damaged $1"
 }
 

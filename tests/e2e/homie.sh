@@ -26,7 +26,7 @@ sound() { python3 "$check" tree "$work/tree"; }
 has() { grep -qE -- "$1" "$work/tree"; }
 has_not() { ! grep -qE -- "$1" "$work/tree"; }
 lived() { python3 "$check" life "$work/live$1" || fail "the life of $1"; }
-ready() { mosquitto_sub -h 127.0.0.1 -p "$port" -t "$root/\$state" -C 1 -W 1 2>/dev/null | grep -q '^ready'; }
+ready() { mosquitto_sub -h 127.0.0.1 -p "$port" -t "$root/\$state" -C 1 -W 1 2>/dev/null | contains '^ready'; }
 live() { hear "live$1" 'homie/#'; }
 
 start_broker

@@ -43,8 +43,12 @@ finish() {
 }
 trap finish EXIT
 
+# contains PATTERN, after a pipe: reads to the end. grep -q leaves early, and what still writes then dies of SIGPIPE, which
+# pipefail takes for the answer.
+contains() { [ -n "$(grep "$@")" ]; }
+
 # The sanitizer keeps freed memory for itself, and wants to be the first library loaded.
-sanitized() { ldd "$lenticd" | grep -q libasan; }
+sanitized() { ldd "$lenticd" | contains libasan; }
 
 # figure WHAT NUMBER WORDS: what scripts/faults puts into its table
 figure() { echo "figure|$1|$2|${*:3}"; }
@@ -113,7 +117,7 @@ CONF
 }
 
 online() {
-    mosquitto_sub -h 127.0.0.1 -p "$port" -t $base/status -C 1 -W 1 2>/dev/null | grep -q '"state":"online"'
+    mosquitto_sub -h 127.0.0.1 -p "$port" -t $base/status -C 1 -W 1 2>/dev/null | contains '"state":"online"'
 }
 
 start_daemon() {

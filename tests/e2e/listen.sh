@@ -47,9 +47,9 @@ has '{ at = "/water/temperature"; measures = "temp"; unit = "[degF]"; }'
 has '{ at = "/water/ec"; measures = "ec"; unit = "mS/cm"; }'
 has '{ topic = "probes/room/temp"; place = "room"; '
 has 'topic = "homie/5/shelf/{tank}/conductivity"'
-live | grep -q 'gate/out' && fail "devices whose place nobody knows are proposed as they stand"
+live | contains 'gate/out' && fail "devices whose place nobody knows are proposed as they stand"
 has '# { topic = "gate/out"; match = { at = "/serial"; is = "28ff01"; }; place = "tank/?"; '
-live | grep -qE 'battery|rssi|misc|aim|old/' && fail "no water, doubtful or a wish, and proposed all the same"
+live | contains -E 'battery|rssi|misc|aim|old/' && fail "no water, doubtful or a wish, and proposed all the same"
 has 'a wish, not a measurement'
 has 'nothing live'
 has 'only the range looks like temperature'

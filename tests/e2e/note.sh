@@ -43,7 +43,7 @@ import json, sys
 ids = [e["id"] for e in json.load(sys.stdin)]
 assert sorted(ids) == [2, 4, 5, 6], ids' || fail "the list in JSON"
 notes 'noted as entry 7' a1 gh=7 --at 2h
-sqlite3 -readonly "$work/lentic.db" 'select count(*) from hand_tests' 2>/dev/null | grep -qx 3 || [ ! -x /usr/bin/sqlite3 ] || fail "the view of hand tests"
+sqlite3 -readonly "$work/lentic.db" 'select count(*) from hand_tests' 2>/dev/null | contains -x 3 || [ ! -x /usr/bin/sqlite3 ] || fail "the view of hand tests"
 "$lentic" note --conf "$conf" 2>/dev/null && fail "an empty note was taken"
 
 # The colony on one time line.
@@ -52,7 +52,7 @@ notes 'noted as entry' a1 2 died --at 1d
 "$lentic" colony --conf "$conf" a1 >"$work/colony"
 grep -q 'Crystals: 36 adults' "$work/colony" || fail "the colony: $(cat "$work/colony")"
 grep -q 'animals adults 40, berried 3' "$work/colony" || fail "the time line: $(cat "$work/colony")"
-"$lentic" colony --conf "$conf" --json a1 | grep -q '"adults":36' || fail "the colony in JSON"
+"$lentic" colony --conf "$conf" --json a1 | contains '"adults":36' || fail "the colony in JSON"
 code=0
 "$lentic" colony --conf "$conf" a2 2>/dev/null || code=$?
 [ $code -eq 1 ] || fail "a tank without animals ended with $code"
@@ -60,21 +60,21 @@ code=0
 # Sums start from what the service knows, and say so.
 pub docs/a1 "{\"t\":$(now_ms),\"ec\":260}"
 sums() { "$lentic" "$@" --conf "$conf" 2>&1 || true; }
-measured() { sums change a1 --to 240 --with 195 | grep -q '260 to 240'; }
+measured() { sums change a1 --to 240 --with 195 | contains '260 to 240'; }
 wait_for 10 measured || fail "change did not start from the probe: $(sums change a1 --to 240 --with 195)"
-sums topoff a1 --was 240 | grep -q 'conductivity at 25 °C 260 µS/cm now, measured' || fail "topoff did not say where it starts"
+sums topoff a1 --was 240 | contains 'conductivity at 25 °C 260 µS/cm now, measured' || fail "topoff did not say where it starts"
 
 # A damp jar shows in the batches; it is reckoned with once the keeper says so, and taken back.
 for ec in 176 175 177; do notes 'noted as entry' soft batch 60L mix=9 ec=$ec; done
 learn() { "$lentic" learn --conf "$conf" --who Ada "$@" 2>&1 || true; }
-learn | grep -q 'mix: 1 g/L adds 11[0-9]* µS/cm, not 1300 (.* less): 4 batches' || fail "learn said: $(learn)"
-learn --take mix/none | grep -q 'nothing is learnt' || fail "an unknown figure was taken"
+learn | contains 'mix: 1 g/L adds 11[0-9]* µS/cm, not 1300 (.* less): 4 batches' || fail "learn said: $(learn)"
+learn --take mix/none | contains 'nothing is learnt' || fail "an unknown figure was taken"
 learn --take mix/ec >"$work/taken"
 entry=$(sed -nE 's/^noted as entry ([0-9]+): learnt.*/\1/p' "$work/taken")
 [ -n "$entry" ] || fail "taking over said: $(cat "$work/taken")"
-sums mix soft --litres 60 | grep -q "reckoned with entry $entry" || fail "mix does not reckon with it: $(sums mix soft --litres 60)"
+sums mix soft --litres 60 | contains "reckoned with entry $entry" || fail "mix does not reckon with it: $(sums mix soft --litres 60)"
 notes 'no longer counts' --withdraw "$entry" --why 'new jar'
-sums mix soft --litres 60 | grep -q 'reckoned with' && fail "it counts although it was withdrawn"
+sums mix soft --litres 60 | contains 'reckoned with' && fail "it counts although it was withdrawn"
 stop_daemon
 code=0
 "$lentic" note --conf "$conf" a1 gh=5 >/dev/null 2>"$work/err" || code=$?

@@ -23,7 +23,7 @@ pub probes/a1/temp 22.25
 must_hear heard "^$base/event 0 .*\"change\":\"clear\".*temp-low"
 must_hear heard "^$base/alert/tank/a1/temp-low 0 *$"
 wait_for 10 stored a1 temp 3 || fail "$(past a1 temp | wc -l) readings are stored, not 3: $(past a1 temp)"
-past a1 temp | grep -q ',18.25,18.25,' || fail "the reading of 18.25 is not in the history: $(past a1 temp)"
+past a1 temp | contains ',18.25,18.25,' || fail "the reading of 18.25 is not in the history: $(past a1 temp)"
 [ "$(heard_times heard "^$base/event .*\"raise\".*temp-low")" -eq 1 ] || fail "raised more than once"
 stop_daemon
 hear end "$base/status"

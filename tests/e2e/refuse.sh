@@ -41,5 +41,5 @@ head -c 4096 /dev/urandom >"$work/lentic.db"
 cp "$work/lentic.db" "$work/foreign"
 start_daemon_online
 stop_daemon
-find "$work" -name 'lentic.db*' -size 4096c -exec cmp -s {} "$work/foreign" \; -print | grep -q . ||
+find "$work" -name 'lentic.db*' -size 4096c -exec cmp -s {} "$work/foreign" \; -print | contains . ||
     fail "the strange file was not set aside unchanged"

@@ -21,7 +21,7 @@ for how in stop_daemon kill_daemon kill_daemon; do
     sleep 1
     [ "$(raises)" -eq 1 ] || fail "$how: raised $(raises) times"
     [ "$(since)" = "$before" ] || fail "$how: since $(since), not $before"
-    retained | grep -q '"state":"UNACK"' || fail "$how: $(retained)"
+    retained | contains '"state":"UNACK"' || fail "$how: $(retained)"
 done
 
 pub $base/do/ack '{"id":"tank/a1/temp-low","who":"Ann","why":"seen"}'
@@ -29,7 +29,7 @@ must_hear heard "^$base/alert/tank/a1/temp-low .*\"state\":\"ACKED\""
 kill_daemon
 start_daemon_online
 sleep 0.5
-retained | grep -q '"state":"ACKED".*"who":"Ann"' || fail "the acknowledgement was forgotten: $(retained)"
+retained | contains '"state":"ACKED".*"who":"Ann"' || fail "the acknowledgement was forgotten: $(retained)"
 
 # It gets well while nobody looks: the broker keeps the message, the clear comes after the start, once.
 kill_daemon

@@ -55,7 +55,7 @@ done
 
 # Character classes and case may be used because nobody ever changes the locale.
 for library in "${libraries[@]}"; do
-    if nm -u "$library" 2>/dev/null | grep -qw setlocale; then
+    if [ -n "$(nm -u "$library" 2>/dev/null | grep -w setlocale)" ]; then
         echo "$(basename "$library") calls setlocale: numbers and character classes would change their meaning"
         faults=$((faults + 1))
     fi
