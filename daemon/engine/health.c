@@ -377,6 +377,8 @@ static void judge_noisy(struct engine *e, int stream, struct now now, struct eff
     const struct stream *site = &e->site->streams[stream];
     double floor_sd = quantity_info(site->quantity)->reading_sd;
     int slot = slot_find(e->site, site->place, KIND_NOISY, site->quantity), loudest = stream;
+    if (slot < 0)
+        return;
     enum tri condition = noisy(&e->streams[stream], floor_sd);
     for (int t = site->twin; t >= 0 && t != stream && condition != TRI_YES; t = e->site->streams[t].twin)
         if (!e->streams[t].silent && noisy(&e->streams[t], floor_sd) == TRI_YES) {

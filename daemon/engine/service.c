@@ -115,7 +115,7 @@ double service_range(const struct engine *e, int tank, const struct window *w, u
         const struct window_bin *bin = window_at(w, (utc_t){ ms });
         if (bin == NULL || in_work(t, bin->index * w->bin_ms, w->bin_ms))
             continue;
-        double v = window_mean(bin);
+        double v = window_calm_mean(w, (utc_t){ bin->index * w->bin_ms });
         for (int i = 0; i < t->span_count; i++)
             v += ms < t->spans[i].begin.ms ? steps[i] : 0;
         lo = fmin(lo, v);

@@ -36,6 +36,8 @@
 #define QUICK_SHARE  0.02
 #define SLOW_HOURS   10
 #define SLOW_SHARE   0.03
+#define NEW_QUICK    0.005 /* below all of the week before */
+#define NEW_SLOW     0.015
 #define LEAK_MM      4.0
 #define LEAK_SLOW_MM 5.0
 #define LEAK_TIMES   3.0 /* what evaporation takes */
@@ -195,10 +197,11 @@ static bool runs_over(const struct solids *s, const struct solids_view *view, ut
     solids_row(s, view->ec_days, view->temp_days, now, hours, SLOW_HOURS);
     level = series_median(fine + QUICK_BINS - 8, 8, 2);
     double noise = isnan(s->noise) ? 0 : s->noise;
-    if (isnan(level) || !(falls(fine, QUICK_BINS, fmax(QUICK_SHARE * level, 4 * noise)) ||
-                          falls(hours, SLOW_HOURS, SLOW_SHARE * level)))
+    bool quickly = !isnan(level) && falls(fine, QUICK_BINS, fmax(QUICK_SHARE * level, 4 * noise));
+    if (!quickly && (isnan(level) || !falls(hours, SLOW_HOURS, fmax(SLOW_SHARE * level, 3 * noise))))
         return false;
-    return level_says(view, now, 1) && is_new(view->ec_days, now, level, 0.005 * level);
+    return level_says(view, now, 1) &&
+           is_new(view->ec_days, now, level, (quickly ? NEW_QUICK : NEW_SLOW) * level);
 }
 
 static bool leaks(const struct solids *s, const struct solids_view *view, utc_t now)

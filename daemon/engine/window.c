@@ -3,6 +3,10 @@
 #include <math.h>
 #include <string.h>
 
+/* Of so many values one odd one moves the mean; of more it is lost among them. */
+#define TRIM_LEAST 3
+#define TRIM_MOST  60
+
 void window_init(struct window *w, int64_t bin_ms, int64_t span_ms, struct arena *arena)
 {
     w->bin_ms = bin_ms;
@@ -52,6 +56,28 @@ double window_mean(const struct window_bin *bin)
     return bin->sum / bin->n;
 }
 
+static double median3(double a, double b, double c)
+{
+    return fmax(fmin(a, b), fmin(fmax(a, b), c));
+}
+
+static double mean_at(const struct window *w, int64_t ms)
+{
+    const struct window_bin *bin = ms < 0 ? NULL : window_at(w, (utc_t){ ms });
+    return bin == NULL ? NAN : window_mean(bin);
+}
+
+double window_calm_mean(const struct window *w, utc_t t)
+{
+    double own = mean_at(w, t.ms), before = mean_at(w, t.ms - w->bin_ms),
+           other = mean_at(w, t.ms + w->bin_ms);
+    if (isnan(other))
+        other = mean_at(w, t.ms - 2 * w->bin_ms);
+    if (isnan(own) || isnan(before) || isnan(other))
+        return own;
+    return median3(own, before, other);
+}
+
 static utc_t begin_of(const struct window *w, const struct window_bin *bin)
 {
     return (utc_t){ (int64_t)bin->index * w->bin_ms };
@@ -80,8 +106,9 @@ struct window_range window_range(const struct window *w, utc_t to, int64_t span_
             r.hi = (double)bin->hi;
             r.hi_at = begin_of(w, bin);
         }
-        r.mean_lo = fmin(r.mean_lo, window_mean(bin));
-        r.mean_hi = fmax(r.mean_hi, window_mean(bin));
+        double mean = window_calm_mean(w, begin_of(w, bin));
+        r.mean_lo = fmin(r.mean_lo, mean);
+        r.mean_hi = fmax(r.mean_hi, mean);
         r.bins++;
     }
     return r;
@@ -89,7 +116,7 @@ struct window_range window_range(const struct window *w, utc_t to, int64_t span_
 
 double window_mean_over(const struct window *w, utc_t to, int64_t span_ms)
 {
-    double sum = 0;
+    double sum = 0, lo = NAN, hi = NAN;
     int64_t n = 0;
     if (!utc_is_set(to))
         return NAN;
@@ -98,8 +125,12 @@ double window_mean_over(const struct window *w, utc_t to, int64_t span_ms)
         if (bin != NULL) {
             sum += bin->sum;
             n += bin->n;
+            lo = fmin(lo, (double)bin->lo);
+            hi = fmax(hi, (double)bin->hi);
         }
     }
+    if (n >= TRIM_LEAST && n <= TRIM_MOST)
+        return (sum - lo - hi) / (double)(n - 2);
     return n == 0 ? NAN : sum / (double)n;
 }
 

@@ -17,6 +17,12 @@ static const char *joined(struct site *site, const char *a, const char *b)
     return arena_text(&site->arena, buf, (size_t)n);
 }
 
+static double on_delay_s(enum alert_kind kind, enum quantity q)
+{
+    double least_s = kind == KIND_LOW || kind == KIND_HIGH ? quantity_info(q)->on_delay_s : 0;
+    return fmax(kind_info(kind)->on_delay_s, least_s);
+}
+
 static struct alert_settings settings_default(enum alert_kind kind, enum quantity q)
 {
     const struct kind_info *info = kind_info(kind);
@@ -28,7 +34,7 @@ static struct alert_settings settings_default(enum alert_kind kind, enum quantit
         .priority = info->priority,
         .latching = info->latching,
         .deadband = deadband,
-        .on_delay_ms = (int64_t)(info->on_delay_s * MS_PER_S),
+        .on_delay_ms = (int64_t)(on_delay_s(kind, q) * MS_PER_S),
         .off_delay_ms = (int64_t)(info->off_delay_s * MS_PER_S),
         .renotify_ms = kind == KIND_BATTERY ? 0 : renotify_ms[info->priority], /* once is enough */
         .renotify_most_ms = MS_PER_DAY,
@@ -111,6 +117,12 @@ static bool tells_battery(const struct site *site, int place, enum quantity q)
     return false;
 }
 
+/* Level, flow and power may move as they like: only these are calm when nothing is wrong. */
+static bool moves_calmly(enum quantity q)
+{
+    return q == Q_TEMP || q == Q_EC || q == Q_TDS || q == Q_PH || q == Q_DO || q == Q_ORP;
+}
+
 static void add_probe_health(struct site *site, int place)
 {
     static const enum alert_kind each[] = { KIND_SILENT, KIND_STUCK, KIND_NOISY, KIND_DRIFTING,
@@ -120,7 +132,8 @@ static void add_probe_health(struct site *site, int place)
         if (site_stream_of(site, place, q) < 0)
             continue;
         for (unsigned k = 0; k < sizeof each / sizeof *each; k++)
-            add(site, place, each[k], q);
+            if (each[k] != KIND_NOISY || moves_calmly(q))
+                add(site, place, each[k], q);
         if (q == Q_PH || q == Q_EC)
             add(site, place, KIND_CALIBRATION_DUE, q);
         if (tells_battery(site, place, q))

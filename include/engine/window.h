@@ -31,14 +31,20 @@ void window_map(struct window *w, double gain, double offset);
 const struct window_bin *window_at(const struct window *w, utc_t t);
 double window_mean(const struct window_bin *bin);
 
+/* Mean of the bin at a time as its neighbours agree on it: the median of its own mean and theirs, at the
+ * newest edge of the two before. One odd value moves it little, a step or a slope not at all. NaN when the
+ * bin holds nothing. */
+double window_calm_mean(const struct window *w, utc_t t);
+
 struct window_range {
     double lo, hi;           /* single values */
-    double mean_lo, mean_hi; /* of the bins' means: noise and single odd values weigh little */
+    double mean_lo, mean_hi; /* of the bins' calm means */
     utc_t lo_at, hi_at;      /* begin of the bins */
     int bins;                /* that hold something; 0: lo and hi are NaN */
 };
 
-/* Mean of what the bins hold that begin in (to - span_ms, to]; NaN when they hold nothing. */
+/* Mean of what the bins hold that begin in (to - span_ms, to], without the lowest and the highest of
+ * a few: NaN when they hold nothing. */
 double window_mean_over(const struct window *w, utc_t to, int64_t span_ms);
 
 /* Extremes over (to - span_ms, to], by whole bins. */

@@ -53,6 +53,7 @@ struct quantity_info {
     double reading_sd; /* noise of a cheap probe, one standard deviation */
     double deadband;   /* usual one of limit alerts */
     struct gate_limits gate;
+    double on_delay_s; /* least one of limit alerts: what shakes by nature is not believed at once */
 };
 
 const struct quantity_info *quantity_info(enum quantity q);

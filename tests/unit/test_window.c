@@ -79,6 +79,33 @@ static void a_bin_holds_extremes_and_mean(void **state)
     assert_int_equal(r.hi_at.ms, T0 + BIN);
 }
 
+/* One reading 3 °C off among one a minute: neither the mean of an hour nor the day's range tells of it. */
+static void one_odd_value_moves_no_mean(void **state)
+{
+    (void)state;
+    for (int minute = 0; minute < 60; minute++)
+        add(minute * MS_PER_MIN, minute == 31 ? 27 : 24);
+    assert_near(window_mean_over(&window, (utc_t){ T0 + 59 * MS_PER_MIN }, MS_PER_HOUR), 24, 1e-9);
+    struct window_range r = range(59 * MS_PER_MIN, MS_PER_HOUR);
+    assert_near(r.hi, 27, 1e-6);
+    assert_near(r.mean_hi, 24, 1e-9);
+    assert_near(r.mean_lo, 24, 1e-9);
+}
+
+/* What two bins agree on is no odd value: a step counts from its second bin on, also at the edge. */
+static void a_step_moves_the_calm_mean(void **state)
+{
+    (void)state;
+    for (int bin = 0; bin < 12; bin++)
+        add(bin * BIN, bin < 6 ? 24 : 22);
+    assert_near(window_calm_mean(&window, (utc_t){ T0 + 5 * BIN }), 24, 1e-9);
+    assert_near(window_calm_mean(&window, (utc_t){ T0 + 6 * BIN }), 22, 1e-9);
+    assert_near(window_calm_mean(&window, (utc_t){ T0 + 11 * BIN }), 22, 1e-9);
+    add(12 * BIN, 30);
+    assert_near(window_calm_mean(&window, (utc_t){ T0 + 12 * BIN }), 22, 1e-9);
+    assert_true(isnan(window_calm_mean(&window, (utc_t){ T0 + 13 * BIN })));
+}
+
 static void values_age_out(void **state)
 {
     (void)state;
@@ -203,6 +230,8 @@ int main(void)
         cmocka_unit_test_setup_teardown(an_empty_window_knows_nothing, make, unmake),
         cmocka_unit_test_setup_teardown(a_time_that_is_not_set_finds_nothing, make, unmake),
         cmocka_unit_test_setup_teardown(a_bin_holds_extremes_and_mean, make, unmake),
+        cmocka_unit_test_setup_teardown(one_odd_value_moves_no_mean, make, unmake),
+        cmocka_unit_test_setup_teardown(a_step_moves_the_calm_mean, make, unmake),
         cmocka_unit_test_setup_teardown(values_age_out, make, unmake),
         cmocka_unit_test_setup_teardown(late_values_find_their_place_or_none, make, unmake),
         cmocka_unit_test_setup_teardown(times_before_1970_are_one_bin, make, unmake),
