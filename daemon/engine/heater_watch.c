@@ -75,8 +75,8 @@ static bool in_trouble(const struct engine *e, int place)
 /* The way back from a fault belongs to it; but where the tank stays for long is its new habit. */
 static bool comes_back(const struct heater *h, enum heater_cause cause, utc_t now)
 {
-    return cause != HEATER_FINE && utc_is_set(h->trouble_at) && now.ms - h->trouble_at.ms <= BACK_GAP_MS &&
-           utc_is_set(h->learnt_at) && now.ms - h->learnt_at.ms < HABIT_MS;
+    return cause != HEATER_FINE && utc_within(h->trouble_at, now, BACK_GAP_MS) &&
+           utc_within(h->learnt_at, now, HABIT_MS);
 }
 
 static bool time_to_learn(struct engine *e, int tank, enum heater_cause cause, struct now now)
@@ -86,8 +86,7 @@ static bool time_to_learn(struct engine *e, int tank, enum heater_cause cause, s
         t->heater.trouble_at = now.utc;
     if (t->in_service || t->heater.trouble_at.ms == now.utc.ms)
         return false;
-    return !utc_is_set(t->heater.learnt_at) || now.utc.ms - t->heater.learnt_at.ms >= LEARN_EVERY_MS ||
-           now.utc.ms < t->heater.learnt_at.ms;
+    return !utc_within(t->heater.learnt_at, now.utc, LEARN_EVERY_MS - 1);
 }
 
 /* A dead or weak heater is well again when it was seen to heat as it used to, not when the room has warmed

@@ -224,7 +224,8 @@ static bool may_be_named(struct solids *s, const struct solids_view *view, utc_t
     double ec = window_mean_over(view->ec_days, now, MS_PER_HOUR);
     if (!utc_is_set(s->climbs_since))
         s->climbs_since = now;
-    return now.ms - s->climbs_since.ms >= WAIT_MS || log(view->ec_hi / ec) / s->slope_day < URGENT_DAYS;
+    return !utc_within(s->climbs_since, now, WAIT_MS - 1) ||
+           log(view->ec_hi / ec) / s->slope_day < URGENT_DAYS;
 }
 
 bool solids_is_sure(const struct solids *s, enum solids_cause cause)

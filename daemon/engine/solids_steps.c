@@ -80,7 +80,7 @@ static bool find_step(struct solids *s, const struct solids_view *view, utc_t no
 {
     double row[ROW_BINS];
     const struct solids_step *last = solids_last_step(s);
-    if (last != NULL && now.ms - last->t.ms < APART_MS)
+    if (last != NULL && utc_within(last->t, now, APART_MS))
         return false;
     solids_row(s, view->ec_day, view->temp_day, now, row, ROW_BINS);
     const double *late = row + BEFORE_BINS + MIDDLE_BINS;

@@ -11,6 +11,7 @@
 #define LOOK_EVERY_MIN   10
 #define LEARN_EVERY_MIN  60
 #define QUICK_MS         (150 * MS_PER_MIN)
+#define SLOW_MS          (10 * MS_PER_HOUR)
 #define FALL_SHARE       0.04 /* an unannounced fall that asks a question */
 #define FALL_BLIND_SHARE 0.08 /* when no target is known */
 #define FALL_STANDS_MS   MS_PER_DAY
@@ -146,9 +147,9 @@ static void watch_fall(struct engine *e, int tank, struct now now, struct effect
         text_printf(&out, ", away from the target %.0f µS/cm", target_ec(e, tank));
     text_put(&out, "; lower than the week before; no change was announced");
     bool told = step->announced || told_change_near(e, tank, step->t) != NULL;
-    enum tri condition = now.utc.ms - step->t.ms > FALL_STANDS_MS || told ? TRI_NO
-                         : fell_strangely(e, tank, step)                  ? TRI_YES
-                                                                          : TRI_KEEP;
+    enum tri condition = !utc_within(step->t, now.utc, FALL_STANDS_MS) || told ? TRI_NO
+                         : fell_strangely(e, tank, step)                       ? TRI_YES
+                                                                               : TRI_KEEP;
     judge_named(e, place, KIND_EC_FALL, Q_COUNT, condition, step->after, step->before, evidence, now, fx);
 }
 
@@ -178,6 +179,13 @@ static void say_level(struct text *out, const struct engine *e, int tank)
         text_put(out, ", held");
 }
 
+/* Over the shorter span when most of it came then. */
+static int64_t span_of_fall(const struct window *w, double v, double was, utc_t now)
+{
+    double long_ago = window_mean_over(w, (utc_t){ now.ms - SLOW_MS }, 30 * MS_PER_MIN);
+    return isnan(long_ago) || fabs(was - v) > fabs(long_ago - v) / 2 ? QUICK_MS : SLOW_MS;
+}
+
 static void say_quick(struct text *out, const struct engine *e, int tank, struct now now)
 {
     int place = e->site->tanks[tank].place;
@@ -191,8 +199,11 @@ static void say_quick(struct text *out, const struct engine *e, int tank, struct
             continue;
         double v = window_mean_over(w, now.utc, 20 * MS_PER_MIN);
         double was = window_mean_over(w, (utc_t){ now.utc.ms - QUICK_MS }, 30 * MS_PER_MIN);
-        text_printf(out, "%s%s%.0f%s, %.0f%s 2.5 h before", out->len > 0 ? "; " : "", said[i].what, v,
-                    said[i].unit, was, said[i].unit);
+        int64_t span_ms = span_of_fall(w, v, was, now.utc);
+        if (span_ms != QUICK_MS)
+            was = window_mean_over(w, (utc_t){ now.utc.ms - span_ms }, 30 * MS_PER_MIN);
+        text_printf(out, "%s%s%.0f%s, %.0f%s %.10g h before", out->len > 0 ? "; " : "", said[i].what, v,
+                    said[i].unit, was, said[i].unit, (double)span_ms / (double)MS_PER_HOUR);
     }
 }
 
@@ -303,7 +314,8 @@ static void judge_causes(struct engine *e, int tank, enum solids_cause cause, st
             if (is_creep(i))
                 say_due(e, tank, pub, now);
         }
-        alarm_judge(&e->alarms, slot, condition, causes[i].kind == KIND_LEAK ? level : ec, NAN, now, fx);
+        judge_named(e, place, causes[i].kind, causes[i].q, condition,
+                    causes[i].kind == KIND_LEAK ? level : ec, NAN, NULL, now, fx);
     }
 }
 

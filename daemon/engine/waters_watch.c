@@ -27,7 +27,7 @@ static int strayed(const struct engine *e, int tank, utc_t now, int64_t span_ms)
     const struct solids_step *step = solids_last_step(&e->tanks[tank].solids);
     const struct water *water = &e->site->waters[e->site->tanks[tank].water];
     double target = water->target[Q_EC];
-    if (step == NULL || isnan(target) || now.ms - step->t.ms > span_ms)
+    if (step == NULL || isnan(target) || !utc_within(step->t, now, span_ms))
         return 0;
     double away = fabs(step->after - target) - fabs(step->before - target);
     if (away < AWAY_SHARE * target || !solids_step_is_new(e, tank, step))

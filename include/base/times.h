@@ -44,6 +44,12 @@ static inline bool utc_is_set(utc_t t)
     return t.ms != INT64_MIN;
 }
 
+/* Lies in the last span_ms before now. What lies ahead does not: the clock was set back since. */
+static inline bool utc_within(utc_t t, utc_t now, int64_t span_ms)
+{
+    return utc_is_set(t) && utc_is_set(now) && t.ms <= now.ms && now.ms - t.ms <= span_ms;
+}
+
 static inline bool mono_is_set(mono_t t)
 {
     return t.ms != INT64_MIN;

@@ -81,7 +81,7 @@ static void an_old_calibration_is_doubted(void **state)
     assert_non_null(strstr(a.evidence, "ec 380 ± "));
     assert_non_null(strstr(a.evidence, "doubt the probe first: last calibrated 94 days ago"));
     /* What the solids show does not take back what the test said; a test that agrees does. */
-    run_for(60, 22, 300, 7);
+    run_for(3 * 24 * 60, 22, 300, 7);
     assert_true(alert("tank/a1/ec-drifting").active);
     assert_int_equal(hand(Q_EC, 305, 0), STATUS_OK);
     engine_tank_wait(&w, 7 * MS_PER_HOUR);

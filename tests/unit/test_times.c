@@ -172,6 +172,10 @@ static void two_clocks(void **state)
     assert_int_equal(mono_of_utc((utc_t){ 999800 }, now).ms, 300);
     assert_false(utc_is_set(UTC_NONE));
     assert_false(mono_is_set(MONO_NONE));
+    assert_true(utc_within((utc_t){ 900 }, (utc_t){ 1000 }, 100));
+    assert_false(utc_within((utc_t){ 899 }, (utc_t){ 1000 }, 100));
+    assert_false(utc_within((utc_t){ 1001 }, (utc_t){ 1000 }, 100));
+    assert_false(utc_within(UTC_NONE, (utc_t){ 1000 }, INT64_MAX));
     assert_int_equal(mono_min(mono_add((mono_t){ 5 }, 10), MONO_NEVER).ms, 15);
 }
 
