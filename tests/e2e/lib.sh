@@ -29,7 +29,7 @@ finish() {
         kill "$pid" 2>/dev/null
         wait "$pid" 2>/dev/null
     done
-    if grep -qE 'AddressSanitizer|LeakSanitizer|runtime error:' "$work"/*.log 2>/dev/null; then
+    if grep -qE 'AddressSanitizer|LeakSanitizer|ThreadSanitizer|runtime error:' "$work"/*.log 2>/dev/null; then
         echo "FAILED: a sanitizer spoke"
         status=1
     fi
@@ -47,8 +47,8 @@ trap finish EXIT
 # pipefail takes for the answer.
 contains() { [ -n "$(grep "$@")" ]; }
 
-# The sanitizer keeps freed memory for itself, and wants to be the first library loaded.
-sanitized() { ldd "$lenticd" | contains libasan; }
+# A sanitizer keeps freed memory for itself, and wants to be the first library loaded.
+sanitized() { ldd "$lenticd" | contains 'lib[at]san'; }
 
 # figure WHAT NUMBER WORDS: what scripts/faults puts into its table
 figure() { echo "figure|$1|$2|${*:3}"; }
@@ -150,7 +150,8 @@ hear() {
     local file=$1 topics=() topic
     shift
     for topic in "$@"; do topics+=(-t "$topic"); done
-    mosquitto_sub -h 127.0.0.1 -p "$port" -q 1 "${topics[@]}" -t "ready/$file" -F '%t %r %p' </dev/null >"$work/$file" 2>/dev/null &
+    : >"$work/$file"
+    mosquitto_sub -h 127.0.0.1 -p "$port" -q 1 "${topics[@]}" -t "ready/$file" -F '%t %r %p' </dev/null >>"$work/$file" 2>/dev/null &
     listeners+=($!)
     until grep -q "^ready/$file" "$work/$file"; do
         mosquitto_pub -h 127.0.0.1 -p "$port" -t "ready/$file" -m 1
