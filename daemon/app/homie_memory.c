@@ -30,7 +30,7 @@ static void put_alerts(const struct homie_tree *t, int device, struct text *out)
         }
 }
 
-static bool has_line(const char *lines, const char *line, size_t n)
+bool homie_memory_lists(const char *lines, const char *line, size_t n)
 {
     for (const char *at = lines; at != NULL && *at != '\0'; at = strchr(at, '\n'), at += at != NULL)
         if (strncmp(at, line, n) == 0 && (at[n] == '\n' || at[n] == '\0'))
@@ -49,7 +49,7 @@ static void put_device(const struct homie_tree *t, int device, struct text *out)
                 (long long)d->version, (unsigned long long)d->content);
     for (int i = 0; i < d->count; i++) {
         homie_property_path(d->slots[i].property, path, sizeof path);
-        if (!has_line(d->topics, path, strlen(path)))
+        if (!homie_memory_lists(d->topics, path, strlen(path)))
             text_printf(out, " %s\n", path);
         if (homie_has_target(d->slots[i].property))
             text_printf(out, " %s/$target\n", path);

@@ -10,6 +10,8 @@
 
 #define DESCRIPTION_ROOM 131072
 #define SETTLE_MS        (5 * MS_PER_S)  /* first values come together: one new description for all of them */
+#define WARNED_MS        (10 * MS_PER_S) /* a controller that insists gets so many answers in that time */
+#define WARNED_MOST      10
 #define ACKNOWLEDGED_MS  (30 * MS_PER_S) /* then the switch falls back */
 
 /* --- making --- */
@@ -20,7 +22,7 @@ static struct homie_device *device_add(struct homie_tree *t, int place)
     d->place = place;
     homie_device_id(t->site, place, d->id);
     d->dirty = true;
-    d->looked_at = d->unknown_since = d->acknowledged_until = MONO_NONE;
+    d->looked_at = d->unknown_since = d->acknowledged_until = d->warned_since = MONO_NONE;
     d->shelve.until = d->window.until = d->acknowledge.until = UTC_NONE;
     (void)snprintf(d->acknowledge.target, sizeof d->acknowledge.target, "false");
     (void)snprintf(d->shelve.target, sizeof d->shelve.target, "0");
@@ -242,6 +244,24 @@ static bool tell_alerts(struct homie_tree *t, struct homie_device *d, const stru
 
 /* --- a device is set up --- */
 
+/* What the present description left at the broker, for the next one. */
+static void remember_topics(struct homie_device *d)
+{
+    char path[HOMIE_TOPIC_MAX];
+    const char *before = d->topics != NULL ? d->topics : "";
+    size_t cap = strlen(before) + (size_t)d->count * (HOMIE_TOPIC_MAX / 2) + 1;
+    char *topics = take(cap, 1);
+    struct text out = text_over(topics, cap);
+    text_put(&out, before);
+    for (int i = 0; i < d->count; i++) {
+        homie_property_path(d->slots[i].property, path, sizeof path);
+        if (!homie_memory_lists(before, path, strlen(path)))
+            text_printf(&out, "%s\n", path);
+    }
+    free(d->topics);
+    d->topics = topics;
+}
+
 /* Names its properties; true when the description is another one than before. */
 static bool prepare(struct homie_tree *t, struct homie_device *d, const struct engine *engine, struct now now)
 {
@@ -261,6 +281,16 @@ static bool prepare(struct homie_tree *t, struct homie_device *d, const struct e
     d->version = seconds > d->version ? seconds : d->version + 1;
     d->content = content;
     return true;
+}
+
+/* Nothing that was known before counts: a broker that has lost everything would be promised values that
+ * nobody has any more, such as a forecast of yesterday. */
+static bool prepare_afresh(struct homie_tree *t, struct homie_device *d, const struct engine *engine,
+                           struct now now)
+{
+    remember_topics(d);
+    d->known = (struct homie_known){ .forecast = false };
+    return prepare(t, d, engine, now);
 }
 
 static bool send_description(struct homie_tree *t, const struct homie_device *d)
@@ -363,6 +393,15 @@ static bool step(struct round *r, const struct engine *engine)
     }
 }
 
+/* Something has been promised whose value went while there was no room. */
+static bool is_short(const struct homie_device *d)
+{
+    for (int i = 0; i < d->count; i++)
+        if (d->slots[i].told == 0)
+            return true;
+    return false;
+}
+
 static bool set_up(struct round *r, const struct engine *engine)
 {
     r->all = true;
@@ -370,6 +409,10 @@ static bool set_up(struct round *r, const struct engine *engine)
         if (!step(r, engine))
             return false;
         r->d->phase = r->d->phase == HOMIE_END ? HOMIE_RESTING : r->d->phase + 1;
+        if (r->d->phase == HOMIE_ALERTS && is_short(r->d)) {
+            (void)prepare_afresh(r->t, r->d, engine, r->now);
+            r->d->phase = HOMIE_BEGIN;
+        }
     }
     r->d->urgent = false; /* what has come since it was described keeps it dirty */
     return true;
@@ -383,7 +426,7 @@ static void begin(struct homie_tree *t, const struct engine *engine, struct now 
     t->ghosts_last = !everything;
     for (int i = 0; i < t->count; i++) {
         struct homie_device *d = &t->devices[i];
-        bool other = prepare(t, d, engine, now);
+        bool other = everything ? prepare_afresh(t, d, engine, now) : prepare(t, d, engine, now);
         d->phase = other || everything ? HOMIE_BEGIN : HOMIE_RESTING;
         d->dirty = d->urgent = true;
     }
@@ -443,19 +486,6 @@ static bool needs_describing(struct homie_tree *t, struct homie_device *d, struc
     if (!mono_is_set(d->unknown_since))
         d->unknown_since = now.mono;
     return now.mono.ms - d->unknown_since.ms >= SETTLE_MS;
-}
-
-static void remember_topics(struct homie_device *d)
-{
-    char path[HOMIE_TOPIC_MAX];
-    size_t cap = (size_t)d->count * (HOMIE_TOPIC_MAX / 2) + 1;
-    free(d->topics);
-    d->topics = take(cap, 1);
-    struct text out = text_over(d->topics, cap);
-    for (int i = 0; i < d->count; i++) {
-        homie_property_path(d->slots[i].property, path, sizeof path);
-        text_printf(&out, "%s\n", path);
-    }
 }
 
 static bool advance_device(struct homie_tree *t, struct homie_device *d, const struct engine *engine,
@@ -518,9 +548,15 @@ static struct homie_slot *slot_of(struct homie_device *d, enum homie_part part)
     return NULL;
 }
 
-static void warn(struct homie_tree *t, const struct homie_device *d, const char *sentence)
+static void warn(struct homie_tree *t, struct homie_device *d, const char *sentence, struct now now)
 {
     char topic[HOMIE_TOPIC_MAX];
+    if (!mono_is_set(d->warned_since) || now.mono.ms - d->warned_since.ms >= WARNED_MS) {
+        d->warned_since = now.mono;
+        d->warned = 0;
+    }
+    if (d->warned++ >= WARNED_MOST)
+        return;
     (void)snprintf(topic, sizeof topic, "%s/5/%s/$log/warn", t->site->publish.homie_domain, d->id);
     (void)send_full(t, topic, sentence, strlen(sentence), false);
 }
@@ -532,7 +568,7 @@ void homie_tree_set(struct homie_tree *t, const struct homie_set *set, enum stat
     struct homie_slot *slot = slot_of(d, set->property.part);
     char path[HOMIE_TOPIC_MAX];
     if (st != STATUS_OK || slot == NULL) {
-        warn(t, d, sentence);
+        warn(t, d, sentence, now);
         return;
     }
     struct homie_setting *s = setting_of(d, set->property.part);

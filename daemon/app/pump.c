@@ -357,14 +357,17 @@ void pump_message(struct pump *p, const struct message *m)
 {
     struct sample samples[DECODE_MAX];
     size_t prefix;
+    bool tidied = m->retain && m->payload_len == 0; /* somebody clears what should never have been retained */
     p->counts.messages++;
     trace(p, "adapters/inbox", "%.*s, %u bytes, qos %d%s", (int)m->topic_len, m->topic, m->payload_len,
           m->qos, m->retain ? ", retained" : "");
     advance(p, m->now, false);
     if (is_command(p, m, &prefix)) {
-        command(p, m, prefix);
+        if (!tidied)
+            command(p, m, prefix);
     } else if (p->site->publish.homie && homie_is_set(p->site, m->topic, m->topic_len)) {
-        homie_set(p, m);
+        if (!tidied)
+            homie_set(p, m);
     } else {
         int left_out, count = decode_message(p->topics, p->site, m, samples, DECODE_MAX, &left_out);
         p->counts.left_out += (uint64_t)left_out;

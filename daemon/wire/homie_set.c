@@ -21,13 +21,6 @@ static bool find_path(const struct site *site, const char *topic, size_t n, cons
     return next == '/' || next == '-';
 }
 
-bool homie_is_set(const struct site *site, const char *topic, size_t n)
-{
-    const char *path;
-    size_t len;
-    return find_path(site, topic, n, &path, &len);
-}
-
 /* True when the path begins with that device. */
 static bool is_device(const struct site *site, int place, const char *path, size_t len, size_t *id_len)
 {
@@ -48,6 +41,14 @@ static bool find_device(const struct site *site, const char *path, size_t len, i
             return true;
         }
     return false;
+}
+
+bool homie_is_set(const struct site *site, const char *topic, size_t n)
+{
+    const char *path;
+    size_t len, id_len;
+    int place;
+    return find_path(site, topic, n, &path, &len) && find_device(site, path, len, &place, &id_len);
 }
 
 /* Only what can be set: these are there whatever has been measured. */
@@ -106,9 +107,8 @@ enum status homie_parse_set(const struct site *site, const struct message *m, st
     size_t len = 0, id_len = 0;
     *out = (struct homie_set){ .place = HOMIE_ROOT };
     if (!find_path(site, m->topic, m->topic_len, &path, &len) ||
-        !find_device(site, path, len, &out->place, &id_len))
-        return why_say(why, STATUS_INVALID, "%.*s: there is no such device", (int)m->topic_len, m->topic);
-    if (!find_property(site, out->place, path + id_len + 1, len - id_len - 1, &out->property))
+        !find_device(site, path, len, &out->place, &id_len) ||
+        !find_property(site, out->place, path + id_len + 1, len - id_len - 1, &out->property))
         return why_say(why, STATUS_INVALID, "%.*s: there is no such property, or it cannot be set",
                        (int)m->topic_len, m->topic);
     if (m->retain)

@@ -54,6 +54,8 @@ struct homie_device {
     int at;
     bool dirty, urgent;
     mono_t looked_at, unknown_since;
+    int warned; /* refusals told since */
+    mono_t warned_since;
     struct homie_setting acknowledge, shelve, window;
     mono_t acknowledged_until;
 };
@@ -85,7 +87,8 @@ void homie_tree_lost(struct homie_tree *t);
 /* Another configuration on the connection that stands: only what differs. */
 void homie_tree_reloaded(struct homie_tree *t, const struct engine *engine, struct now now);
 
-/* What came of a set: its target at once, its value with the next advance; a refusal on $log/warn. */
+/* What came of a set: its target at once, its value with the next advance; a refusal on $log/warn, at
+ * most ten of a device in ten seconds. */
 void homie_tree_set(struct homie_tree *t, const struct homie_set *set, enum status st, const char *sentence,
                     struct now now);
 
@@ -102,6 +105,7 @@ void homie_look(struct homie_tree *t, struct homie_device *d, const struct engin
 /* homie_memory.c. The caller frees; NULL without memory. */
 char *homie_memory_format(const struct homie_tree *t);
 void homie_memory_parse(struct homie_tree *t, const char *memory);
+bool homie_memory_lists(const char *lines, const char *line, size_t n);
 /* All topics that a memory names, in the order in which they are to be withdrawn, one a line. */
 char *homie_memory_topics(const char *memory);
 

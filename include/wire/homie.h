@@ -110,11 +110,11 @@ struct homie_set {
     int number;                  /* minutes; 0 or 1 for acknowledge */
 };
 
-/* The topic is a set topic of this site. */
+/* The topic is a set topic of a device of this site; a neighbour's name may begin like the site's. */
 bool homie_is_set(const struct site *site, const char *topic, size_t n);
 
-/* STATUS_INVALID with one sentence: no such property, not settable, not a value of it, retained. out->place
- * is HOMIE_ROOT when the device is not known. */
+/* Of a topic that homie_is_set. STATUS_INVALID with one sentence: no such property, not settable, not a value
+ * of it, retained. */
 enum status homie_parse_set(const struct site *site, const struct message *m, struct homie_set *out,
                             struct why *why) LENTIC_CHECKED;
 

@@ -68,6 +68,11 @@ pub $a1/service/window/set '' -r
 pub $a1/temp/value/set 25
 must_hear live1 "^$a1/\\\$log/warn 0 .*temp/value/set"
 fresh refused has "^$a1/service/window 1 15"
+# A neighbour whose name begins like ours is answered by the neighbour, and nobody who tidies up is warned.
+pub homie/5/millrace-annex-tank-a1/alerts/shelve/set 5
+pub $a1/service/window/set 15
+must_hear live1 "^$a1/service/window/.target 0 15"
+grep -E '\$log.*annex' "$work/live1" && fail "a neighbour's set was judged"
 fresh refused has "^$a1/service/window/.target 1 15"
 pub $a1/service/window/set 0
 must_hear live1 "^$a1/service/window 0 0"

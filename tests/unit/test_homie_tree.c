@@ -209,6 +209,69 @@ static void what_others_do_has_a_target(void **state)
     assert_true(sent("mill-tank-a1/alerts/shelve 20\n"));
 }
 
+static int times(const char *words)
+{
+    int n = 0;
+    for (const char *at = out; (at = strstr(at, words)) != NULL; at++)
+        n++;
+    return n;
+}
+
+static void a_controller_that_insists_is_told_now_and_then(void **state)
+{
+    (void)state;
+    connect();
+    for (int i = 0; i < 200; i++)
+        say("homie/5/mill-tank-a1/service/window/set", "soon");
+    assert_int_equal(times("mill-tank-a1/$log/warn"), 10);
+    say("homie/5/mill-tank-a2/service/window/set", "soon");
+    assert_int_equal(times("mill-tank-a2/$log/warn"), 1);
+    later(10000);
+    say("homie/5/mill-tank-a1/service/window/set", "soon");
+    assert_int_equal(times("mill-tank-a1/$log/warn"), 1);
+}
+
+/* A forecast that has gone: a broker that lost everything is not promised it, and one that kept it lets go.
+ */
+static void what_has_no_value_any_more_is_not_promised(void **state)
+{
+    (void)state;
+    static const char *const order[] = { "mill-tank-a1/$state init", "mill-tank-a1/forecast/limit \n",
+                                         "mill-tank-a1/forecast/at \n", "mill-tank-a1/$state ready", NULL };
+    static const struct homie_property limit = { HOMIE_FORECAST_LIMIT, 0 }, at = { HOMIE_FORECAST_AT, 0 };
+    connect();
+    struct homie_device *d = &tree->devices[0];
+    d->known.forecast = true;
+    d->slots[d->count++] = (struct homie_slot){ .property = limit, .told = 1 };
+    d->slots[d->count++] = (struct homie_slot){ .property = at, .told = 1 };
+    out[0] = '\0';
+    homie_tree_lost(tree);
+    room = 2; /* the new connection goes as well, before anything was cleared */
+    connect();
+    homie_tree_lost(tree);
+    room = 100000;
+    connect();
+    assert_true(in_order(order));
+    assert_false(sent("\"limit\""));
+    assert_int_equal(times("forecast/limit \n"), 1);
+}
+
+/* The value goes between the description and its turn. */
+static void a_value_that_went_meanwhile_is_described_away(void **state)
+{
+    (void)state;
+    static const char *const order[] = { "mill-tank-a1/$description", "mill-tank-a1/$state init",
+                                         "mill-tank-a1/$state ready", NULL };
+    homie_tree_connected(tree, pump.engine, now_is());
+    struct homie_device *d = &tree->devices[0];
+    d->slots[d->count++] = (struct homie_slot){ .property = { HOMIE_FORECAST_LIMIT, 0 } };
+    homie_tree_advance(tree, pump.engine, now_is());
+    assert_true(in_order(order));
+    assert_int_equal(times("mill-tank-a1/$state init"), 2);
+    assert_int_equal(times("mill-tank-a1/$state ready"), 1);
+    assert_false(sent("forecast/limit 1"));
+}
+
 static void reconnect_as(const char *conf, bool reload)
 {
     char *before = homie_memory_format(tree);
@@ -311,6 +374,9 @@ int main(void)
         ON_BENCH(values_within_the_dead_step_wait_for_the_slowest_refresh),
         ON_BENCH(an_alert_is_told_and_withdrawn),
         ON_BENCH(a_set_is_echoed_to_the_byte_and_falls_back_in_time),
+        ON_BENCH(a_controller_that_insists_is_told_now_and_then),
+        ON_BENCH(what_has_no_value_any_more_is_not_promised),
+        ON_BENCH(a_value_that_went_meanwhile_is_described_away),
         ON_BENCH(what_others_do_has_a_target),
         ON_BENCH(another_configuration_on_the_same_connection),
         ON_BENCH(another_start_withdraws_first_and_versions_only_grow),

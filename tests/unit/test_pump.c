@@ -129,6 +129,11 @@ static void a_retained_command_is_never_obeyed(void **state)
     say_retained("lentic/mill/do/ack", "{\"id\":\"tank/a1/temp-low\"}", true);
     assert_false(did("temp-low ack"));
     assert_non_null(strstr(answers, "retain"));
+    answers[0] = '\0'; /* who then clears it asks for nothing */
+    say_retained("lentic/mill/do/ack", "", true);
+    say_retained("homie/5/mill/alerts/acknowledge/set", "", true);
+    assert_string_equal(answers, "");
+    assert_int_equal(pump.counts.commands, 1);
 }
 
 static void a_reload_keeps_what_is_still_configured(void **state)
