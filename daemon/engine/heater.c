@@ -4,9 +4,12 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* Before anything is learnt the thermostat is taken to hold the setpoint within this. */
-#define SETPOINT_BAND_C   0.8
+/* Before anything is learnt the thermostat is taken to hold the setpoint within this: dials are off by a
+ * kelvin and more, and probes by half of one. */
+#define SETPOINT_UNDER_C  1.5
+#define SETPOINT_OVER_C   2.0
 #define SETPOINT_SPREAD_C 0.03
+#define SEEN_MARGIN_C     0.1 /* it switched there by itself: so far beyond it may again */
 
 /* A tank loses heat through its faces: tau grows with the cube root of the volume. About 2.4 h per cube root
  * of a litre with a lid, a fifth less without; small glass tanks lie within a factor of two. */
@@ -44,8 +47,8 @@
 #define WEAK_HEAT    0.72
 #define DEAD_HEAT    0.10 /* on the average while it should heat: more may be a weak one */
 #define DEAD_LONG    0.13 /* the same once that was watched for LONG_MIN */
-#define LONG_MIN     60
-#define COOLED       0.5 /* less than nothing: something else cools the water */
+#define LONG_MIN     60   /* also before the thermostat is known: it may just be waiting to switch on */
+#define COOLED       0.5  /* less than nothing: something else cools the water */
 #define NEEDED_SHARE 0.2
 #define WEAK_KNOWN_H 18 /* lamps and sun of most of a day are known */
 /* As a share of what would hold the temperature, while the heater's usual is not known. */
@@ -218,12 +221,14 @@ static bool is_even(const struct heater *h, int usable, int32_t now_min, int min
     return late - middle > EVEN_SHARE * all && middle - early > EVEN_SHARE * all;
 }
 
-static double peak_of(const struct heater *h, int usable, int32_t now_min, int minutes)
+static struct span turns_of(const struct heater *h, int usable, int32_t now_min, int minutes)
 {
-    double peak = NAN;
-    for (int i = 0; i + 2 < usable && now_min - point(h, i)->minute <= minutes; i++)
-        peak = fmax(peak, (mean_of(point(h, i)) + mean_of(point(h, i + 1)) + mean_of(point(h, i + 2))) / 3);
-    return peak;
+    struct span turns = { NAN, NAN };
+    for (int i = 0; i + 2 < usable && now_min - point(h, i)->minute <= minutes; i++) {
+        double mean = (mean_of(point(h, i)) + mean_of(point(h, i + 1)) + mean_of(point(h, i + 2))) / 3;
+        turns = (struct span){ fmin(turns.lo, mean), fmax(turns.hi, mean) };
+    }
+    return turns;
 }
 
 /* --- looking --- */
@@ -261,18 +266,19 @@ static void band_of(const struct heater *h, const struct tank *tank, struct heat
     out->band_lo_c = h->heating_seen ? h->band_lo_c : NAN;
     out->band_hi_c = h->band_hi_c;
     if (isnan(out->band_lo_c) && !isnan(tank->setpoint_c)) {
-        out->band_lo_c = tank->setpoint_c - SETPOINT_BAND_C;
+        out->band_lo_c = tank->setpoint_c - SETPOINT_UNDER_C;
         lo_sd = SETPOINT_SPREAD_C;
     }
     if (isnan(out->band_hi_c) && !isnan(tank->setpoint_c)) {
-        out->band_hi_c = tank->setpoint_c + 1.5 * SETPOINT_BAND_C;
+        out->band_hi_c = tank->setpoint_c + SETPOINT_OVER_C;
         hi_sd = SETPOINT_SPREAD_C;
     }
     out->below = (out->band_lo_c - out->temp_c) / lo_sd;
     out->above = (out->temp_c - out->band_hi_c) / hi_sd;
-    if (out->temp_c > h->lo_least_c - FAR_LEAST_C)
+    double margin = h->heating_seen ? FAR_LEAST_C : SEEN_MARGIN_C;
+    if (out->temp_c > h->lo_least_c - margin)
         out->below = fmin(out->below, FAR_SPREADS / 2);
-    if (out->temp_c < h->hi_most_c + FAR_LEAST_C)
+    if (out->temp_c < h->hi_most_c + margin)
         out->above = fmin(out->above, FAR_SPREADS / 2);
 }
 
@@ -331,7 +337,7 @@ void heater_look(struct heater *h, const struct tank *tank, const struct window 
         (struct heater_view){ .slope_c_h = NAN,
                               .heat_c_h = NAN,
                               .share = NAN,
-                              .peak_c = NAN,
+                              .turns_c = { NAN, NAN },
                               .temp_c = level_of(h, now_min),
                               .room_c = room == NULL ? NAN : window_mean_over(room, now, 10 * MS_PER_MIN) };
     band_of(h, tank, out);
@@ -347,7 +353,7 @@ void heater_look(struct heater *h, const struct tank *tank, const struct window 
         out->slope_c_h = slope_over(h, usable, now_min, out->minutes, &count);
     }
     out->rises_evenly = out->slope_c_h > 0 && is_even(h, usable, now_min, out->minutes);
-    out->peak_c = peak_of(h, usable, now_min, 2 * out->minutes);
+    out->turns_c = turns_of(h, usable, now_min, 2 * out->minutes);
     heat_of(out);
     if (too_fast(out))
         disturb(h, now_min);
@@ -376,7 +382,9 @@ static int32_t counted(int32_t minutes, int32_t most, bool speaks)
 /* It gave heat and gives none any more: at the switching point, or halfway? */
 static void note_stop(struct heater *h, const struct heater_view *v, utc_t now)
 {
-    double short_by = v->band_hi_c - fmax(v->peak_c, v->temp_c);
+    double short_by = v->band_hi_c - fmax(v->turns_c.hi, v->temp_c);
+    if (!h->heating_seen)
+        h->hi_most_c = fmax(h->hi_most_c, v->turns_c.hi);
     h->heating = h->called = false;
     bool watched = now.ms - h->heating_at.ms <= (v->minutes + BREAK_GAP_MIN) * MS_PER_MIN;
     double climb_c = v->minutes / 60.0 * v->full_c_h; /* a band as narrow as that shows no halfway */
@@ -390,12 +398,12 @@ static void follow_heat(struct heater *h, const struct heater_view *v, utc_t now
     if (heater_gives(v)) {
         if (!h->heating)
             h->began_above = v->above > NEAR_SPREADS;
+        if (!h->heating && !h->heating_seen)
+            h->lo_least_c = fmin(h->lo_least_c, v->turns_c.lo);
         h->heating = true;
         h->broke_off = false;
         h->heating_at = now;
         h->idle_since = UTC_NONE;
-        if (!h->heating_seen)
-            h->lo_least_c = fmin(h->lo_least_c, v->temp_c);
     } else if (heater_is_off(v)) {
         if (h->heating)
             note_stop(h, v, now);
@@ -451,7 +459,7 @@ static bool gives_nothing(struct heater *h, const struct heater_view *v)
     }
     if (v->unpowered)
         return true;
-    if (h->under_min < v->minutes || v->slope_c_h > 0)
+    if (h->under_min < (h->heating_seen ? v->minutes : LONG_MIN) || v->slope_c_h > 0)
         return false;
     if (isnan(v->full_c_h))
         return v->share < NO_HOLD;

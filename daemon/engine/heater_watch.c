@@ -82,7 +82,9 @@ static bool comes_back(const struct heater *h, enum heater_cause cause, utc_t no
 static bool time_to_learn(struct engine *e, int tank, enum heater_cause cause, struct now now)
 {
     struct tank_state *t = &e->tanks[tank];
-    if (in_trouble(e, e->site->tanks[tank].place) || comes_back(&t->heater, cause, now.utc))
+    /* Before it knows the heater it may be its own judgement that is wrong, and learning mends it. */
+    bool knows = t->heater.heating_seen;
+    if (knows && (in_trouble(e, e->site->tanks[tank].place) || comes_back(&t->heater, cause, now.utc)))
         t->heater.trouble_at = now.utc;
     if (t->in_service || t->heater.trouble_at.ms == now.utc.ms)
         return false;

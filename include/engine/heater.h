@@ -27,7 +27,8 @@ struct heater {
 
     double band_lo_c, band_hi_c;  /* where it switches on and off; NaN: not yet learnt */
     double lo_sd_c, hi_sd_c;      /* how far these stray */
-    double lo_least_c, hi_most_c; /* the farthest of the last two days; of any heat while not learnt */
+    double lo_least_c, hi_most_c; /* the farthest of the last two days; while not learnt, of
+                                     where heat began and ended by itself */
     bool heating_seen;            /* the heater was seen to work at the lower edge */
     double off_c_h;               /* usual slope with the heater off, negative; NaN */
     double full_c_h;              /* heat rate with the heater on; NaN */
@@ -61,7 +62,7 @@ struct heater_view {
     double share;    /* heat now of that; of what holds the temperature while that is not known; NaN */
     double band_lo_c, band_hi_c; /* learnt, or from the setpoint while not learnt; NaN */
     double below, above;         /* how far out of it, in the spreads of its edges; NaN */
-    double peak_c;               /* the warmest of the last while; NaN */
+    struct span turns_c;         /* the coldest and the warmest of the last while; NaN */
     double room_c;               /* NaN */
     bool unpowered;              /* measured: its plug gives too little for it. The caller fills it in */
     int32_t minutes;             /* that the slope was taken over */

@@ -432,6 +432,18 @@ def _19_nothing_is_wrong(c):
 
 
 @case
+def _20_dials_are_off(c):
+    """Heaters hold two kelvins more and less than the configuration says: that is soon known, not told over and
+    over; and when one of them dies, that is seen by what it used to hold."""
+    r = Room(c, seed=20)
+    r.tanks["a1"].setpoint = r.tanks["a1"].temp = 24.4
+    r.tanks["b1"].setpoint = r.tanks["b1"].temp = 20.9
+    r.run(34 * HOUR)
+    r.tanks["b1"].dead = True
+    r.run(6 * HOUR)
+
+
+@case
 def _30_service_windows(c):
     """The same cool change in a1, announced, and in a2, not. Later work on a1 ends with the tank cold and strong: one
     message, the rest listed under it and acknowledged with it."""
