@@ -4,31 +4,28 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "app/daybook.h"
+#include "plan/source_facts.h"
+
 #define READ_EVERY_MS MS_PER_DAY
+#define HEAR_EVERY_MS MS_PER_MIN
 #define ROOM_EVERY_MS (15 * MS_PER_MIN)
 #define ROOM_SOON_MS  (10 * MS_PER_S) /* a note first changes the tanks */
 
 void planner_init(struct planner *p, const struct site *site)
 {
-    *p = (struct planner){ .site = site, .read_at = MONO_NONE, .room_due = MONO_NEVER };
-    p->diary.site = site;
-    p->diary.tanks = calloc((size_t)site->tank_count + 1, sizeof *p->diary.tanks);
-    p->diary.waters = calloc((size_t)site->water_count + 1, sizeof *p->diary.waters);
-    p->diary.salts = calloc((size_t)site->salt_count + 1, sizeof *p->diary.salts);
+    *p =
+        (struct planner){ .site = site, .read_at = MONO_NONE, .heard_at = MONO_NONE, .room_due = MONO_NEVER };
     p->weeks = calloc((size_t)site->tank_count + 1, sizeof *p->weeks);
     p->known = calloc((size_t)site->tank_count + 1, sizeof *p->known);
     p->probes = calloc((size_t)site->stream_count + 1, sizeof *p->probes);
-    if (p->diary.tanks == NULL || p->diary.waters == NULL || p->diary.salts == NULL || p->weeks == NULL ||
-        p->known == NULL || p->probes == NULL)
+    if (!daybook_make(&p->diary, site, UTC_NONE) || p->weeks == NULL || p->known == NULL || p->probes == NULL)
         abort();
-    diary_init(&p->diary);
 }
 
 void planner_fini(struct planner *p)
 {
-    free(p->diary.tanks);
-    free(p->diary.waters);
-    free(p->diary.salts);
+    daybook_free(&p->diary);
     free(p->weeks);
     free(p->known);
     free(p->probes);
@@ -38,7 +35,8 @@ void planner_fini(struct planner *p)
 void planner_note(struct planner *p, const struct journal_entry *e, utc_t t)
 {
     p->noted = true;
-    if (e->corrects != 0 || e->withdraws != 0)
+    /* A batch told late takes the changes since with it. */
+    if (e->corrects != 0 || e->withdraws != 0 || e->kind == JOURNAL_BATCH)
         p->read_at = MONO_NONE;
     if (!mono_is_set(p->read_at))
         return;
@@ -64,6 +62,32 @@ static void read_journal(struct planner *p, const struct pump *pump, struct now 
         journal->each(journal->context, diary_kind(i), diary_from(&p->diary, diary_kind(i)), take, p);
 }
 
+/* Sources and containers: what their probes say now. */
+static void hear_probes(struct planner *p, const struct pump *pump, struct now now)
+{
+    if (mono_is_set(p->heard_at) && now.mono.ms - p->heard_at.ms < HEAR_EVERY_MS)
+        return;
+    p->heard_at = now.mono;
+    for (int i = 0; i < p->site->source_count; i++)
+        engine_report_source(pump->engine, i, now, &p->diary.sources[i].live);
+    for (int i = 0; i < p->site->store_count; i++) {
+        struct probe_report report = { .seen = false };
+        int stream = site_stream_of(p->site, p->site->stores[i].place, Q_LEVEL);
+        if (stream >= 0)
+            engine_report_probe(pump->engine, stream, now, &report);
+        p->diary.stores[i].level_mm = report.seen && !report.stale ? report.last_value : (double)NAN;
+    }
+}
+
+void planner_source(struct planner *p, const struct pump *pump, int source, struct now now,
+                    struct source_live *live, struct source_water *out)
+{
+    read_journal(p, pump, now);
+    hear_probes(p, pump, now);
+    *live = p->diary.sources[source].live;
+    source_facts_eval(p->site, source, &p->diary, out);
+}
+
 static double room_temperature(const struct planner *p, const struct pump *pump, struct now now)
 {
     struct probe_report report;
@@ -79,6 +103,7 @@ const struct week_tank *planner_tank(struct planner *p, const struct pump *pump,
 {
     struct week_tank *week = &p->weeks[report->tank];
     read_journal(p, pump, now);
+    hear_probes(p, pump, now);
     tank_week_eval(p->site, report, &p->diary, room_temperature(p, pump, now), (int)p->site->plan.days, week);
     p->known[report->tank] = true;
     return week;

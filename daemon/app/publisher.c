@@ -6,7 +6,9 @@
 #include <string.h>
 
 #include "adapters/log.h"
+#include "plan/source_facts.h"
 #include "wire/encode_probes.h"
+#include "wire/encode_source.h"
 #include "wire/encode_week.h"
 #include "wire/notes.h"
 
@@ -104,13 +106,43 @@ static mono_t tank_due(const struct publisher *p, int tank)
     return mono_add(p->tank_sent[tank], (int64_t)(wait_s * (double)MS_PER_S));
 }
 
+/* --- sources --- */
+
+static void source_topic(const struct site *site, int source, char *buf)
+{
+    snprintf(buf, TOPIC_ROOM, "%s/source/%s", site->publish.base,
+             site->places[site->sources[source].place].id);
+}
+
+static void send_source(struct publisher *p, const struct pump *pump, int source, struct now now)
+{
+    struct source_live live;
+    struct source_water water;
+    struct week_remark remarks[WEEK_REMARKS_MAX];
+    char topic[TOPIC_ROOM];
+    int count = 0;
+    struct text out = text_over(p->buf, sizeof p->buf);
+    planner_source(&p->planner, pump, source, now, &live, &water);
+    source_facts_remarks(p->site, &water, remarks, &count);
+    encode_source(p->site, &live, &water, remarks, count, &out);
+    source_topic(p->site, source, topic);
+    if (!out.cut)
+        send(p, topic, p->buf, out.len, true, 0);
+}
+
+static void send_sources(struct publisher *p, const struct pump *pump, struct now now)
+{
+    for (int i = 0; i < p->site->source_count; i++)
+        send_source(p, pump, i, now);
+}
+
 /* --- the room's week --- */
 
 /* A room of many probes that were never calibrated is longer than any other document. */
 static size_t plan_room(const struct week_room *w)
 {
     return 4096 + (size_t)w->water_count * 2048 + (size_t)w->salt_count * 320 +
-           (size_t)w->source_count * 320 + (size_t)w->calibration_count * 640 +
+           (size_t)w->source_count * 900 + (size_t)w->calibration_count * 640 +
            (size_t)w->remark_count * 2 * WEEK_REMARK_TEXT;
 }
 
@@ -418,6 +450,11 @@ static bool still_ours(const struct publisher *p, const char *topic)
         if (strcmp(ours, topic) == 0)
             return true;
     }
+    for (int i = 0; i < p->site->source_count; i++) {
+        source_topic(p->site, i, ours);
+        if (strcmp(ours, topic) == 0)
+            return true;
+    }
     for (int i = 0; i < p->site->alert_count; i++) {
         alert_topic(p->site, i, ours);
         if (p->alert_out[i] && strcmp(ours, topic) == 0)
@@ -466,11 +503,14 @@ void publisher_advance(struct publisher *p, const struct pump *pump, const struc
     if (news->link.link == MQTT_DOWN || news->link.link == MQTT_CONNECTING)
         return;
     publisher_tanks(p, pump, now);
-    if (planner_room_is_due(&p->planner, now))
+    if (planner_room_is_due(&p->planner, now)) {
         send_plan(p, pump, now);
+        send_sources(p, pump, now);
+    }
     if (p->status_due.ms <= now.mono.ms) {
         send_status(p, pump, news, now);
         send_probes(p, pump, now);
+        send_sources(p, pump, now);
     }
     if (p->beat_due.ms <= now.mono.ms)
         send_beat(p, news, now);
@@ -486,7 +526,9 @@ mono_t publisher_deadline(const struct publisher *p)
 
 char *publisher_list(const struct publisher *p)
 {
-    size_t cap = (size_t)(p->site->tank_count + p->site->alert_count + 1) * TOPIC_ROOM / 4 + 4096;
+    size_t cap =
+        (size_t)(p->site->tank_count + p->site->source_count + p->site->alert_count + 1) * TOPIC_ROOM / 4 +
+        4096;
     char *buf = malloc(cap), topic[TOPIC_ROOM];
     if (buf == NULL)
         return NULL;
@@ -495,6 +537,10 @@ char *publisher_list(const struct publisher *p)
         text_printf(&out, "%s/%s\n", p->site->publish.base, single_topics[i]);
     for (int i = 0; i < p->site->tank_count; i++) {
         tank_topic(p->site, i, topic);
+        text_printf(&out, "%s\n", topic);
+    }
+    for (int i = 0; i < p->site->source_count; i++) {
+        source_topic(p->site, i, topic);
         text_printf(&out, "%s\n", topic);
     }
     for (int i = 0; i < p->site->alert_count; i++)

@@ -3,6 +3,7 @@
 #include "cli/sums.h"
 #include "cli/verbs.h"
 #include "config/load.h"
+#include "plan/source_facts.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -53,6 +54,15 @@ static void print_json(const struct site *site, const struct change_ask *ask, co
     json_close(t, '}');
 }
 
+/* Tap water in what goes in. */
+static void print_caution(const struct site *site, int tank)
+{
+    char buf[256];
+    struct text caution = text_over(buf, sizeof buf);
+    if (site->tanks[tank].water >= 0 && source_facts_caution(site, site->tanks[tank].water, &caution))
+        printf("  CAUTION, %s\n", buf);
+}
+
 static void print_words(const struct site *site, const struct change_ask *ask, const struct change_plan *p)
 {
     const struct quantity_info *q = quantity_info(ask->quantity);
@@ -70,6 +80,7 @@ static void print_words(const struct site *site, const struct change_ask *ask, c
     if (p->held_by_step)
         printf("  the size is held by the animals' limit of %.4g %s in one step\n", p->step_limit, q->unit);
     printf("  bring the new water to the tank's temperature before\n");
+    print_caution(site, ask->tank);
 }
 
 static int answer(const struct options *o, const struct site *site, bool json, const char *id,

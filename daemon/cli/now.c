@@ -163,17 +163,18 @@ static void follow(struct watch *w)
 
 static int run(struct watch *w, const struct site *site, const struct broker_settings *broker)
 {
-    char status[300], tanks[300], alerts[300];
+    char status[300], tanks[300], sources[300], alerts[300];
     struct why why;
-    const char *const filters[] = { status, tanks, alerts };
-    const int qos[] = { 1, 1, 1 };
+    const char *const filters[] = { status, tanks, sources, alerts };
+    const int qos[] = { 1, 1, 1, 1 };
     snprintf(status, sizeof status, "%s/status", site->publish.base);
     snprintf(tanks, sizeof tanks, "%s/tank/+", site->publish.base);
+    snprintf(sources, sizeof sources, "%s/source/+", site->publish.base);
     snprintf(alerts, sizeof alerts, "%s/alert/#", site->publish.base);
     const struct mqtt_options options = { .broker = broker,
                                           .filters = filters,
                                           .filter_qos = qos,
-                                          .filter_count = 3,
+                                          .filter_count = 4,
                                           .clean_start = true,
                                           .on_message = hearing_take,
                                           .context = &w->hearing,
@@ -230,8 +231,9 @@ int now_main(int argc, char **argv)
     };
     const struct options options = {
         .verb = "now",
-        .about = "The board of all tanks: values with their trend and age, and what is wrong, why, and what "
-                 "to do.",
+        .about = "The board of all tanks: values with their trend and age, the source water, and what is "
+                 "wrong, why, "
+                 "and what to do.",
         .items = items,
         .count = sizeof items / sizeof *items,
         .more =

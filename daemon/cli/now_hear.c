@@ -24,14 +24,21 @@ int hearing_init(struct hearing *h, const struct site *site)
     h->tanks = calloc((size_t)site->tank_count + 1, sizeof *h->tanks);
     h->alerts = calloc(NOW_ALERTS_MAX, sizeof *h->alerts);
     h->documents = calloc((size_t)site->tank_count + 1, sizeof *h->documents);
-    if (h->tanks == NULL || h->alerts == NULL || h->documents == NULL)
+    h->sources = calloc((size_t)site->source_count + 1, sizeof *h->sources);
+    h->source_documents = calloc((size_t)site->source_count + 1, sizeof *h->source_documents);
+    if (h->sources == NULL || h->source_documents == NULL || h->tanks == NULL || h->alerts == NULL ||
+        h->documents == NULL)
         return -1;
     for (int i = 0; i < site->tank_count; i++)
         h->tanks[i] = tank_unheard(site, i);
+    for (int i = 0; i < site->source_count; i++)
+        h->sources[i].id = site->places[site->sources[i].place].id;
     h->board = (struct board){ .name = site->name != NULL ? site->name : site->id,
                                .service_since = UTC_NONE,
                                .tanks = h->tanks,
-                               .tank_count = site->tank_count };
+                               .tank_count = site->tank_count,
+                               .sources = h->sources,
+                               .source_count = site->source_count };
     return 0;
 }
 
@@ -39,8 +46,12 @@ void hearing_fini(struct hearing *h)
 {
     for (int i = 0; h->documents != NULL && i < h->site->tank_count; i++)
         free(h->documents[i]);
+    for (int i = 0; h->source_documents != NULL && i < h->site->source_count; i++)
+        free(h->source_documents[i]);
     for (int i = 0; i < NOW_ALERTS_MAX; i++)
         free(h->alert_documents[i]);
+    free(h->source_documents);
+    free(h->sources);
     free(h->documents);
     free(h->status_document);
     free(h->tanks);
@@ -100,6 +111,29 @@ static void take_tank(struct hearing *h, const char *id, size_t n, const struct 
     row->in_service = json_doc_at(&doc, "/service").kind == JSON_KIND_CONTAINER;
     for (int q = 0; q < Q_COUNT; q++)
         row->values[q] = value_of(&doc, (enum quantity)q);
+    json_doc_fini(&doc);
+}
+
+static void take_source(struct hearing *h, const char *id, size_t n, const struct message *m)
+{
+    int source = site_source_find(h->site, id, n);
+    struct json_doc doc;
+    char wear[16];
+    if (source < 0)
+        return;
+    struct board_source *s = &h->sources[source];
+    replace(&h->source_documents[source], m);
+    s->text[0] = '\0';
+    s->worn = false;
+    if (m->payload_len == 0)
+        return;
+    if (json_doc_parse(m->payload, m->payload_len, &doc, NULL) != STATUS_OK) {
+        h->unreadable++;
+        return;
+    }
+    json_doc_text(&doc, "/text", s->text, sizeof s->text);
+    json_doc_text(&doc, "/wear", wear, sizeof wear);
+    s->worn = strcmp(wear, "exhausted") == 0;
     json_doc_fini(&doc);
 }
 
@@ -220,6 +254,8 @@ bool hearing_take(void *context, const struct message *m)
         take_status(h, m);
     else if (left > 5 && memcmp(rest, "tank/", 5) == 0)
         take_tank(h, rest + 5, left - 5, m);
+    else if (left > 7 && memcmp(rest, "source/", 7) == 0)
+        take_source(h, rest + 7, left - 7, m);
     else if (left > 6 && memcmp(rest, "alert/", 6) == 0)
         take_alert(h, rest + 6, left - 6, m);
     h->changes++;
@@ -296,6 +332,8 @@ void hearing_put_json(struct hearing *h, utc_t now, struct text *out)
         json_null(out);
     json_key(out, "tanks");
     put_list(out, h->documents, h->site->tank_count);
+    json_key(out, "sources");
+    put_list(out, h->source_documents, h->site->source_count);
     json_key(out, "alerts");
     put_list(out, h->alert_documents, h->board.alert_count);
     json_close(out, '}');

@@ -4,9 +4,11 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "adapters/store_journal.h"
+#include "app/daybook.h"
 #include "cli/plan.h"
+#include "cli/read_diary.h"
 #include "cli/talk.h"
+#include "wire/encode_source.h"
 #include "wire/json.h"
 #include "wire/tank_document.h"
 
@@ -16,20 +18,15 @@
 
 bool gathered_init(struct gathered *g, const struct options *o, const struct site *site, utc_t now)
 {
-    size_t tanks = (size_t)site->tank_count + 1, salts = (size_t)site->salt_count + 1;
+    size_t tanks = (size_t)site->tank_count + 1;
     *g = (struct gathered){ .options = o, .site = site, .now = now, .room_c = NAN };
     g->reports = calloc(tanks, sizeof *g->reports);
     g->heard = calloc(tanks, sizeof *g->heard);
     g->weeks = calloc(tanks, sizeof *g->weeks);
     g->probes = calloc((size_t)site->stream_count + 1, sizeof *g->probes);
-    g->diary = (struct diary){ .site = site, .now = now };
-    g->diary.tanks = calloc(tanks, sizeof *g->diary.tanks);
-    g->diary.waters = calloc((size_t)site->water_count + 1, sizeof *g->diary.waters);
-    g->diary.salts = calloc(salts, sizeof *g->diary.salts);
-    if (g->reports == NULL || g->heard == NULL || g->weeks == NULL || g->probes == NULL ||
-        g->diary.tanks == NULL || g->diary.waters == NULL || g->diary.salts == NULL)
+    if (!daybook_make(&g->diary, site, now) || g->reports == NULL || g->heard == NULL || g->weeks == NULL ||
+        g->probes == NULL)
         return false;
-    diary_init(&g->diary);
     for (int i = 0; i < site->tank_count; i++)
         tank_document_empty(i, &g->reports[i]);
     for (int i = 0; i < site->stream_count; i++)
@@ -43,9 +40,7 @@ void gathered_fini(struct gathered *g)
     free(g->heard);
     free(g->weeks);
     free(g->probes);
-    free(g->diary.tanks);
-    free(g->diary.waters);
-    free(g->diary.salts);
+    daybook_free(&g->diary);
 }
 
 /* --- broker --- */
@@ -79,6 +74,21 @@ static int find_stream(const struct site *site, const char *name)
     return -1;
 }
 
+static void take_source(struct gathered *g, const char *id, size_t n, const struct message *m)
+{
+    int source = site_source_find(g->site, id, n);
+    if (source >= 0 && m->payload_len > 0 &&
+        encode_source_parse(m->payload, m->payload_len, &g->diary.sources[source].live) != STATUS_OK)
+        g->diary.sources[source].live = SOURCE_LIVE_NONE;
+}
+
+static void take_level(struct gathered *g, int stream, double level_mm)
+{
+    int store = site_store_at(g->site, g->site->streams[stream].place);
+    if (store >= 0 && g->site->streams[stream].quantity == Q_LEVEL)
+        g->diary.stores[store].level_mm = level_mm;
+}
+
 static void take_probe(struct gathered *g, const struct json_doc *doc)
 {
     char name[256];
@@ -90,6 +100,7 @@ static void take_probe(struct gathered *g, const struct json_doc *doc)
     bool stale = json_doc_at(doc, "/stale").number != 0;
     g->probes[stream].calibrated = json_doc_time(doc, "/calibrated");
     g->probes[stream].fresh = json_doc_at(doc, "/uncalibrated").number != 0;
+    take_level(g, stream, value.kind == JSON_KIND_NUMBER && !stale ? value.number : (double)NAN);
     if (stream == site_stream_of(g->site, g->site->room_place, Q_TEMP) && value.kind == JSON_KIND_NUMBER &&
         !stale)
         g->room_c = value.number;
@@ -124,6 +135,8 @@ static void hear(void *context, const struct message *m)
     size_t n = m->topic_len - base;
     if (n > 5 && memcmp(rest, "tank/", 5) == 0)
         take_tank(g, rest + 5, n - 5, m);
+    else if (n > 7 && memcmp(rest, "source/", 7) == 0)
+        take_source(g, rest + 7, n - 7, m);
     else if (n == 6 && memcmp(rest, "probes", 6) == 0)
         take_probes(g, m);
 }
@@ -141,12 +154,13 @@ static bool is_whole(struct gathered *g, struct talk *talk)
 static bool gather_documents(struct gathered *g)
 {
     struct talk talk;
-    char tanks[TALK_TOPIC_MAX], probes[TALK_TOPIC_MAX];
-    const char *const filters[] = { tanks, probes };
+    char sources[TALK_TOPIC_MAX], tanks[TALK_TOPIC_MAX], probes[TALK_TOPIC_MAX];
+    const char *const filters[] = { sources, tanks, probes };
     int heard = 0;
+    (void)snprintf(sources, sizeof sources, "%s/source/+", g->site->publish.base);
     (void)snprintf(tanks, sizeof tanks, "%s/tank/+", g->site->publish.base);
     (void)snprintf(probes, sizeof probes, "%s/probes", g->site->publish.base);
-    int code = talk_open(&talk, g->options, g->site, filters, 2, hear, g);
+    int code = talk_open(&talk, g->options, g->site, filters, 3, hear, g);
     for (int waited = 0; code == OPTIONS_GO_ON && waited < WAIT_MS && !is_whole(g, &talk); waited += STEP_MS)
         if (!talk_pass(&talk, STEP_MS))
             break;
@@ -165,25 +179,9 @@ static bool gather_documents(struct gathered *g)
 
 /* --- journal --- */
 
-static void take_entry(void *context, const struct journal_entry *e)
-{
-    struct gathered *g = context;
-    diary_take(&g->diary, e);
-}
-
 static bool gather_journal(struct gathered *g)
 {
-    struct store_reader *reader = NULL;
-    struct why why;
-    struct journal_query query = JOURNAL_QUERY_ALL;
-    g->journal_read = store_reader_open(g->site->store.path, &reader, &why) == STATUS_OK;
-    for (int i = 0; i < DIARY_KINDS && g->journal_read; i++) {
-        query.kind = diary_kind(i);
-        query.from = diary_from(&g->diary, query.kind);
-        g->journal_read = store_reader_journal(reader, &query, take_entry, g) == STATUS_OK;
-    }
-    if (reader != NULL)
-        store_reader_close(reader);
+    g->journal_read = read_diary(g->site, &g->diary);
     if (!g->journal_read)
         (void)snprintf(
             g->trouble[1], sizeof g->trouble[1],

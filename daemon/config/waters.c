@@ -187,6 +187,48 @@ static void read_recipe(struct loader *ld, const struct config_setting_t *at, co
     }
 }
 
+struct blend_read {
+    int source;
+    double share;
+};
+
+static void read_blend(struct loader *ld, const struct config_setting_t *at, const struct key *key,
+                       void *target)
+{
+    static const struct key rows[] = {
+        { .name = "source",
+          .type = KEY_APPLY,
+          .into = offsetof(struct blend_read, source),
+          .required = true,
+          .apply = places_source },
+        { .name = "share",
+          .type = KEY_NUMBER,
+          .into = offsetof(struct blend_read, share),
+          .required = true,
+          .lo = 0,
+          .hi = 1,
+          .unit = "of the whole",
+          .above = true },
+    };
+    struct blend_read read = { -1, NAN };
+    struct key_part part = { KEY_ROWS(rows), &read, NULL };
+    struct water *water = target;
+    (void)key;
+    if (!keys_is_group(ld, at) || !keys_read(ld, at, "blend", &part, 1))
+        return;
+    water->blend = read.source;
+    water->blend_share = read.share;
+}
+
+static void check_blend(struct loader *ld, const struct config_setting_t *at, const struct water *water)
+{
+    if (water->blend >= 0 && (water->source < 0 || water->source == water->blend))
+        fault_say(
+            ld->faults, at,
+            "the water \"%s\" is blended: name the other water it is made from too, as source = \"...\"",
+            water->id);
+}
+
 static void read_target(struct loader *ld, const struct config_setting_t *at, enum quantity q, void *target)
 {
     const struct quantity_info *info = quantity_info(q);
@@ -216,6 +258,7 @@ void waters_waters(struct loader *ld, const struct config_setting_t *at)
           .hi = 1.0,
           .unit = "mg/L per µS/cm" },
         { .name = "source", .type = KEY_APPLY, .into = INTO(source), .apply = places_source },
+        { .name = "blend", .type = KEY_APPLY, .apply = read_blend },
         { .name = "recipe", .type = KEY_APPLY, .apply = read_recipe },
     };
 #undef INTO
@@ -226,7 +269,7 @@ void waters_waters(struct loader *ld, const struct config_setting_t *at)
     ld->site->waters = arena_take(&ld->site->arena, (size_t)n, sizeof *ld->site->waters);
     for (int i = 0; i < n; i++) {
         const struct config_setting_t *each = config_setting_get_elem(at, (unsigned)i);
-        struct water water = { .tds_per_ec = NAN, .source = -1 };
+        struct water water = { .tds_per_ec = NAN, .source = -1, .blend = -1 };
         waters_unset(water.target);
         waters_unset(water.drift);
         struct key_part part = { KEY_ROWS(rows), &water, read_target };
@@ -236,6 +279,7 @@ void waters_waters(struct loader *ld, const struct config_setting_t *at)
         if (water.name == NULL)
             water.name = water.id;
         check_drift(ld, each, &water);
+        check_blend(ld, each, &water);
         (void)places_take(ld, PLACE_WATER, water.id, water.name);
         ld->site->waters[ld->site->water_count++] = water;
     }

@@ -7,17 +7,12 @@
 
 #include "base/text.h"
 #include "engine/series.h"
+#include "engine/source_watch.h"
 
 #define LOOK_EVERY_MIN    10
 #define BATCH_SPAN_MS     MS_PER_DAY
 #define BATCH_LEAST_TANKS 2
 #define AWAY_SHARE        0.015 /* of the target */
-#define SOURCE_NOW_MS     (12 * MS_PER_HOUR)
-#define SOURCE_SKIP_H     24
-#define SOURCE_LEAST_H    24
-#define SOURCE_RISE       5.0 /* uS/cm */
-#define SOURCE_TIMES      1.5
-#define SOURCE_NOISES     4.0
 
 /* --- a bad batch --- */
 
@@ -103,29 +98,6 @@ static void watch_batch(struct engine *e, int place, int water, struct now now, 
         alarm_update(&e->alarms, slot, now, fx);
 }
 
-/* --- the source --- */
-
-static void watch_source(struct engine *e, int place, struct now now, struct effects *fx)
-{
-    const struct window *w = place_lives(e, place, Q_EC) ? days_window(e, place, Q_EC) : NULL;
-    char evidence[ALERT_EVIDENCE_MAX];
-    static double hours[SERIES_HOURS];
-    if (w == NULL)
-        return;
-    series_take(w, now.utc, hours, SERIES_HOURS);
-    double today = window_mean_over(w, now.utc, SOURCE_NOW_MS);
-    double usual = series_median(hours, SERIES_HOURS - SOURCE_SKIP_H, SOURCE_LEAST_H);
-    double noise = series_noise(hours, SERIES_HOURS - SOURCE_SKIP_H);
-    if (isnan(today) || isnan(usual))
-        return;
-    double limit =
-        fmax(usual + fmax(SOURCE_RISE, isnan(noise) ? 0 : SOURCE_NOISES * noise), SOURCE_TIMES * usual);
-    snprintf(evidence, sizeof evidence,
-             "purified water at %.0f µS/cm over the last 12 h, usual %.0f in the last weeks", today, usual);
-    enum tri condition = today > limit ? TRI_YES : today < (limit + usual) / 2 ? TRI_NO : TRI_KEEP;
-    judge_named(e, place, KIND_SOURCE_WORN, Q_COUNT, condition, today, limit, evidence, now, fx);
-}
-
 void waters_watch(struct engine *e, struct now now, struct effects *fx)
 {
     if ((now.utc.ms / MS_PER_MIN) % LOOK_EVERY_MIN != 0)
@@ -133,7 +105,7 @@ void waters_watch(struct engine *e, struct now now, struct effects *fx)
     for (int p = 0; p < e->site->place_count; p++) {
         const struct place *place = &e->site->places[p];
         if (place->kind == PLACE_SOURCE)
-            watch_source(e, p, now, fx);
+            source_watch(e, p, now, fx);
     }
     for (int w = 0; w < e->site->water_count; w++)
         if (water_place(e->site, w) >= 0)

@@ -32,6 +32,48 @@ int site_alert_find(const struct site *site, const char *ref, size_t n)
     return -1;
 }
 
+const char *source_kind_name(enum source_kind k)
+{
+    static const char *const names[] = { "purified", "tap", "well", "rain" };
+    return names[k];
+}
+
+int site_source_at(const struct site *site, int place)
+{
+    for (int i = 0; i < site->source_count; i++)
+        if (site->sources[i].place == place)
+            return i;
+    return -1;
+}
+
+static bool is_pure(const struct site *site, int place)
+{
+    int source = place < 0 ? -1 : site_source_at(site, place);
+    return source < 0 || site->sources[source].kind == SOURCE_PURIFIED ||
+           site->sources[source].kind == SOURCE_RAIN;
+}
+
+bool site_water_is_pure(const struct site *site, int water)
+{
+    return is_pure(site, site->waters[water].source) && is_pure(site, site->waters[water].blend);
+}
+
+int site_store_at(const struct site *site, int place)
+{
+    for (int i = 0; i < site->store_count; i++)
+        if (site->stores[i].place == place)
+            return i;
+    return -1;
+}
+
+int site_source_find(const struct site *site, const char *id, size_t n)
+{
+    for (int i = 0; i < site->source_count; i++)
+        if (text_is(site->places[site->sources[i].place].id, id, n))
+            return i;
+    return -1;
+}
+
 int site_stream_of(const struct site *site, int place, enum quantity q)
 {
     return site->first_stream[place * Q_COUNT + (int)q];

@@ -17,8 +17,8 @@ const char *week_origin_name(enum week_origin o)
     static const char *const names[] = {
         [WEEK_UNKNOWN] = "",     [WEEK_PROBE] = "probe",       [WEEK_HAND] = "hand",
         [WEEK_BATCH] = "batch",  [WEEK_RECKONED] = "reckoned", [WEEK_TARGET] = "target",
-        [WEEK_MIXED] = "recipe", [WEEK_PURE] = "purified",     [WEEK_ROOM] = "room",
-        [WEEK_BROUGHT] = "tank"
+        [WEEK_MIXED] = "recipe", [WEEK_PURE] = "purified",     [WEEK_SOURCE] = "source",
+        [WEEK_ROOM] = "room",    [WEEK_BROUGHT] = "tank"
     };
     return names[o];
 }
@@ -33,6 +33,12 @@ const char *week_topoff_name(enum week_topoff t)
 {
     static const char *const names[] = { "", "configured", "noted", "evaporation" };
     return names[t];
+}
+
+const char *week_stored_name(enum week_stored s)
+{
+    static const char *const names[] = { "", "batch", "level" };
+    return names[s];
 }
 
 const char *week_remark_name(enum week_remark_kind k)

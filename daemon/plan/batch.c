@@ -49,7 +49,8 @@ static bool expect(const struct site *site, const struct journal_entry *batch, s
 static void fill_figures(const struct site *site, const struct journal_entry *batch, struct batch_check *c)
 {
     struct mix_plan plan;
-    bool weighed = batch->litres > 0 && expect(site, batch, &plan);
+    /* What tap water brought along is not known here. */
+    bool weighed = batch->litres > 0 && site_water_is_pure(site, c->water) && expect(site, batch, &plan);
     for (int i = 0; i < BATCH_FIGURES; i++) {
         struct batch_figure *f = &c->figures[i];
         const struct journal_item *item =

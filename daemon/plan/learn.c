@@ -32,10 +32,18 @@ static int salt_index(const struct site *site, const char *id)
     return -1;
 }
 
+static bool is_made_of_tap(const struct site *site, const struct journal_entry *e)
+{
+    for (int i = 0; i < site->water_count; i++)
+        if (strcmp(site->waters[i].id, e->water) == 0)
+            return !site_water_is_pure(site, i);
+    return false;
+}
+
 static bool read_weights(const struct site *site, const struct journal_entry *e, struct weighed *w)
 {
     w->count = 0;
-    if (e->kind != JOURNAL_BATCH || !journal_counts(e) || !(e->litres > 0))
+    if (e->kind != JOURNAL_BATCH || !journal_counts(e) || !(e->litres > 0) || is_made_of_tap(site, e))
         return false;
     for (int i = 0; i < e->item_count && w->count < MIX_PARTS_MAX; i++) {
         if (e->items[i].role != JOURNAL_SALT || e->items[i].amount <= 0)

@@ -8,6 +8,7 @@
 
 /* One standard uncertainty: half of the 6 % of the ionic model; jars and kitchen scales are no better. */
 #define EC_RELATIVE_SD 0.03
+#define OVER_DH        0.5 /* that the source may be too hard, where the water names no drift */
 
 /* What 1 g/L of a salt adds, from the jar's numbers or from its composition. */
 struct strength {
@@ -70,6 +71,70 @@ static void weigh_recipe(const struct water *water, struct mix_plan *plan)
         plan->parts[i].grams = water->recipe[i].g_per_l * plan->volume_l;
 }
 
+/* --- from water that has minerals of its own --- */
+
+/* Hardness of the recipe as it is written: all of it, and what its salts with KH bring. */
+struct recipe_hardness {
+    double gh, kh, gh_of_kh;
+};
+
+static struct recipe_hardness recipe_hardness(const struct site *site, const struct mix_plan *plan)
+{
+    struct recipe_hardness h = { 0, 0, 0 };
+    for (int i = 0; i < plan->count; i++) {
+        struct strength s = strength_of(&site->salts[plan->parts[i].salt]);
+        double g_per_l = plan->parts[i].grams / plan->volume_l;
+        h.gh += g_per_l * s.hardness.gh_dh;
+        h.kh += g_per_l * s.hardness.kh_dh;
+        h.gh_of_kh += s.hardness.kh_dh > 0 ? g_per_l * s.hardness.gh_dh : 0;
+    }
+    return h;
+}
+
+static double allowed(const struct water *water, enum quantity q)
+{
+    return isnan(water->drift[q]) || water->drift[q] <= 0 ? OVER_DH : water->drift[q];
+}
+
+static enum status refuse_hard(const struct water *water, const struct mix_source *source,
+                               struct recipe_hardness h, struct why *why)
+{
+    double whole = source->hard_share > 0 ? source->hard_share : 1;
+    double most = whole * fmin(h.gh / source->gh_dh, h.kh / source->kh_dh);
+    if (isnan(most) || most < 0.01)
+        return why_say(
+            why, STATUS_REFUSED,
+            "water %s: what it is made from has GH %.1f and KH %.1f, the recipe GH %.1f and KH %.1f: "
+            "salts only add, make it from purified water",
+            water->id, source->gh_dh, source->kh_dh, h.gh, h.kh);
+    return why_say(
+        why, STATUS_REFUSED,
+        "water %s: what it is made from has GH %.1f and KH %.1f, the recipe GH %.1f and KH %.1f: salts "
+        "only add; with purified water for the rest, at most %.0f %% may be hard",
+        water->id, source->gh_dh, source->kh_dh, h.gh, h.kh, floor(100 * most));
+}
+
+static double scale(double wanted, double of)
+{
+    return of > 0 ? fmax(wanted / of, 0) : 1;
+}
+
+static enum status take_off(const struct site *site, const struct water *water,
+                            const struct mix_source *source, struct mix_plan *plan, struct why *why)
+{
+    struct recipe_hardness h = recipe_hardness(site, plan);
+    double with_kh = scale(h.kh - source->kh_dh, h.kh);
+    double others = scale(h.gh - source->gh_dh - with_kh * h.gh_of_kh, h.gh - h.gh_of_kh);
+    if (source->gh_dh + with_kh * h.gh_of_kh > h.gh + allowed(water, Q_GH) ||
+        source->kh_dh > h.kh + allowed(water, Q_KH))
+        return refuse_hard(water, source, h, why);
+    for (int i = 0; i < plan->count; i++) {
+        struct strength s = strength_of(&site->salts[plan->parts[i].salt]);
+        plan->parts[i].grams *= s.hardness.kh_dh > 0 ? with_kh : s.hardness.gh_dh > 0 ? others : 1;
+    }
+    return STATUS_OK;
+}
+
 /* Salts without hardness have no part in a sum for GH and KH and stay out of it. */
 static enum status solve_hardness(const struct site *site, const struct water *water,
                                   const struct mix_source *source, struct mix_plan *plan, struct why *why)
@@ -104,7 +169,7 @@ static void expect(const struct site *site, const struct mix_source *source, str
     plan->gh_dh = source->gh_dh;
     plan->kh_dh = source->kh_dh;
     plan->ec_us_cm = source->ec_us_cm;
-    plan->tds_mg_l = 0.0;
+    plan->tds_mg_l = source->gh_dh > 0 || source->kh_dh > 0 ? (double)NAN : 0.0;
     for (int i = 0; i < plan->count; i++) {
         struct strength s = strength_of(&site->salts[plan->parts[i].salt]);
         double g_per_l = plan->parts[i].grams / plan->volume_l;
@@ -149,7 +214,7 @@ static void compare(const struct water *water, struct mix_plan *plan)
 enum status mix_expect(const struct site *site, double volume_l, const struct mix_part *parts, int count,
                        struct mix_plan *out)
 {
-    static const struct mix_source pure = { 0, 0, 0 };
+    static const struct mix_source pure = { 0, 0, 0, 0 };
     struct mix_plan plan = { .volume_l = volume_l, .count = count };
     if (!(volume_l > 0) || count < 1 || count > MIX_PARTS_MAX)
         return STATUS_INVALID;
@@ -174,7 +239,9 @@ enum status mix_eval(const struct site *site, int water, double volume_l, const 
         st = choose_salts(site, w, &plan, &weighed, why);
     if (st == STATUS_OK && weighed)
         weigh_recipe(w, &plan);
-    else if (st == STATUS_OK)
+    if (st == STATUS_OK && weighed && (source->gh_dh > 0 || source->kh_dh > 0))
+        st = take_off(site, w, source, &plan, why);
+    else if (st == STATUS_OK && !weighed)
         st = solve_hardness(site, w, source, &plan, why);
     if (st != STATUS_OK)
         return st;

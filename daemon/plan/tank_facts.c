@@ -4,6 +4,7 @@
 #include <stdio.h>
 
 #include "plan/mix.h"
+#include "plan/source_facts.h"
 
 #define PROBE_OLD_MS   (6 * MS_PER_HOUR) /* of a silent probe: the water has moved on */
 #define BATCH_OLD_MS   (14 * MS_PER_DAY) /* used up, or stood too long */
@@ -20,6 +21,7 @@ struct facts {
     const struct tank *tank;
     const struct tank_report *report;
     const struct diary_tank *diary;
+    const struct diary *all;
     const struct diary_water *batch; /* NULL: no water is named */
     struct week_tank *w;
 };
@@ -160,9 +162,27 @@ static void take_fresh_temperature(struct facts *f, double room_c)
             (struct week_value){ tank->value, isnan(tank->value) ? WEEK_UNKNOWN : WEEK_BROUGHT, UTC_NONE };
 }
 
+/* What it is made from may hold nitrate, and chlorine. */
+static void take_base(struct facts *f, struct mix_source *base)
+{
+    char buf[WEEK_REMARK_TEXT];
+    struct text caution = text_over(buf, sizeof buf);
+    struct why why;
+    double no3;
+    enum status st = source_facts_base(f->site, f->tank->water, f->all, base, &no3, &why);
+    bool pure = st == STATUS_OK && no3 == 0;
+    f->w->fresh[WEEK_NO3] = (struct week_value){ no3,
+                                                 isnan(no3) ? WEEK_UNKNOWN
+                                                 : pure     ? WEEK_PURE
+                                                            : WEEK_SOURCE,
+                                                 UTC_NONE };
+    if (source_facts_caution(f->site, f->tank->water, &caution))
+        say(f, WEEK_CAUTION, buf);
+}
+
 static void take_fresh(struct facts *f)
 {
-    static const struct mix_source pure = { 0, 0, 0 };
+    struct mix_source base;
     struct mix_plan mix = { .ec_us_cm = NAN, .gh_dh = NAN, .kh_dh = NAN };
     if (f->tank->water < 0) {
         for (int axis = 0; axis < WEEK_AXES; axis++)
@@ -170,13 +190,13 @@ static void take_fresh(struct facts *f)
         say(f, WEEK_MISSING, "no water is named for this tank: water = \"...\" tells what to change it with");
         return;
     }
-    if (mix_eval(f->site, f->tank->water, BATCH_SAMPLE_L, &pure, &mix, NULL) != STATUS_OK)
+    take_base(f, &base);
+    if (mix_eval(f->site, f->tank->water, BATCH_SAMPLE_L, &base, &mix, NULL) != STATUS_OK)
         mix = (struct mix_plan){ .ec_us_cm = NAN, .gh_dh = NAN, .kh_dh = NAN };
     for (int axis = 0; axis < WEEK_NO3; axis++) {
         f->w->fresh[axis] = from_target(f, axis, &mix);
         take_batch(f, axis);
     }
-    f->w->fresh[WEEK_NO3] = (struct week_value){ 0, WEEK_PURE, UTC_NONE };
 }
 
 /* --- limits, calendar --- */
@@ -319,7 +339,7 @@ void tank_facts(const struct site *site, const struct tank_report *report, const
     *out = (struct week_tank){
         .tank = report->tank, .from = report->t, .days = days, .most_share = site->plan.most_share
     };
-    struct facts f = { site, tank, report, &diary->tanks[report->tank], NULL, out };
+    struct facts f = { site, tank, report, &diary->tanks[report->tank], diary, NULL, out };
     if (tank->water >= 0)
         f.batch = &diary->waters[tank->water];
     take_limits(&f);

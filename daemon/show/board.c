@@ -291,6 +291,27 @@ static void put_tank(struct text *out, const struct board *board, const struct p
     text_put(out, "\n");
 }
 
+/* --- sources --- */
+
+static void put_sources(struct text *out, const struct board *board, struct board_look look)
+{
+    bool any = false;
+    for (int i = 0; i < board->source_count; i++) {
+        const struct board_source *s = &board->sources[i];
+        if (s->text[0] == '\0')
+            continue;
+        if (!any)
+            text_put(out, "\n");
+        any = true;
+        style_put(out, look.coloured, s->worn ? STYLE_WARN : STYLE_PLAIN);
+        text_put(out, "source ");
+        width_put_clean(out, s->id);
+        text_put(out, ": ");
+        width_wrap(out, s->text, look.columns, 4, 9 + width_of(s->id));
+        style_put(out, look.coloured, STYLE_PLAIN);
+    }
+}
+
 /* --- the service --- */
 
 static void put_service(struct text *out, const struct board *board, struct board_look look)
@@ -372,6 +393,7 @@ void board_put(struct text *out, const struct board *board, struct board_look lo
     put_titles(out, &plan, look);
     for (int i = 0; i < board->tank_count; i++)
         put_tank(out, board, &plan, &board->tanks[i], look);
+    put_sources(out, board, look);
     text_put(out, "\n");
     if (board->alert_count == 0)
         text_put(out, board->service == BOARD_SERVICE_ONLINE ? "No alerts.\n" : "No alerts known.\n");

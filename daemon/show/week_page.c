@@ -4,43 +4,12 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "show/week_know.h"
+#include "show/week_lines.h"
+#include "show/week_supply.h"
 #include "show/width.h"
 
-#define COLUMNS_LEAST 60
-#define DAY_WIDTH     10
-#define STEP_WIDTH    6
-#define WORDS_MAX     512
-#define FAR_DAYS      370
-
-static int columns_of(const struct week_page *page)
-{
-    return page->columns < COLUMNS_LEAST ? COLUMNS_LEAST : page->columns;
-}
-
-const char *week_page_day(const struct week_page *page, utc_t t, char *buf, size_t cap)
-{
-    char today[WEEK_DAY_MAX];
-    (void)page->day(t, buf, cap);
-    if (strcmp(buf, page->day(page->room->from, today, sizeof today)) == 0)
-        (void)snprintf(buf, cap, "today");
-    return buf;
-}
-
-/* A day, "name"; then words that wrap below themselves. */
-static void put_line(const struct week_page *page, const char *day, const char *words, struct text *out)
-{
-    text_put(out, "  ");
-    width_put(out, day, DAY_WIDTH, false);
-    text_put(out, "  ");
-    width_wrap(out, words, columns_of(page), DAY_WIDTH + 4, DAY_WIDTH + 4);
-}
-
-static void heading(struct text *out, bool *begun, const char *title)
-{
-    if (!*begun)
-        text_printf(out, "\n%s\n", title);
-    *begun = true;
-}
+#define STEP_WIDTH 6
 
 /* --- changes --- */
 
@@ -99,10 +68,10 @@ static void put_stage(const struct week_page *page, const struct week_tank *w, c
 {
     static const enum week_axis axes[] = { WEEK_EC, WEEK_GH, WEEK_KH, WEEK_TEMP };
     const struct tank *tank = &page->site->tanks[w->tank];
-    char day[WEEK_DAY_MAX], litres[24], buf[WORDS_MAX];
+    char day[WEEK_DAY_MAX], litres[24], buf[WEEK_LINES_WORDS];
     struct text words = text_over(buf, sizeof buf);
     text_put(out, "  ");
-    width_put(out, week_page_day(page, s->at, day, sizeof day), DAY_WIDTH, false);
+    width_put(out, week_lines_day(page, s->at, day, sizeof day), WEEK_LINES_DAY, false);
     text_put(out, "  ");
     width_put(out, tank->id, widths.tank, false);
     (void)snprintf(litres, sizeof litres, "%.1f", s->litres);
@@ -113,13 +82,14 @@ static void put_stage(const struct week_page *page, const struct week_tank *w, c
         put_step(w, s, axes[i], out);
     put_why(page, w, s, &words);
     text_put(out, "  ");
-    int used = 2 + DAY_WIDTH + 2 + widths.tank + STEP_WIDTH + 2 + 2 + widths.water + 4 * (STEP_WIDTH + 2) + 2;
-    if (used + 24 <= columns_of(page)) {
-        width_wrap(out, buf, columns_of(page), used, used);
+    int used =
+        2 + WEEK_LINES_DAY + 2 + widths.tank + STEP_WIDTH + 2 + 2 + widths.water + 4 * (STEP_WIDTH + 2) + 2;
+    if (used + 24 <= week_lines_columns(page)) {
+        width_wrap(out, buf, week_lines_columns(page), used, used);
     } else {
         text_put(out, "\n");
-        text_printf(out, "%*s", DAY_WIDTH + 4, "");
-        width_wrap(out, buf, columns_of(page), DAY_WIDTH + 4, DAY_WIDTH + 4);
+        text_printf(out, "%*s", WEEK_LINES_DAY + 4, "");
+        width_wrap(out, buf, week_lines_columns(page), WEEK_LINES_DAY + 4, WEEK_LINES_DAY + 4);
     }
 }
 
@@ -127,7 +97,7 @@ static void put_titles(struct widths widths, struct text *out)
 {
     static const char *const titles[] = { "EC", "GH", "KH", "°C" };
     text_put(out, "  ");
-    width_put(out, "when", DAY_WIDTH, false);
+    width_put(out, "when", WEEK_LINES_DAY, false);
     text_put(out, "  ");
     width_put(out, "tank", widths.tank, false);
     width_put(out, "litres", STEP_WIDTH + 2, true);
@@ -171,7 +141,7 @@ static void put_changes(const struct week_page *page, struct text *out)
     for (const struct week_stage *s = next_stage(page, NULL, &tank); s != NULL;
          s = next_stage(page, s, &tank)) {
         if (!begun) {
-            heading(out, &begun, "Water changes, with the step that each makes");
+            week_lines_heading(out, &begun, "Water changes, with the step that each makes");
             put_titles(widths, out);
         }
         put_stage(page, &page->tanks[tank], s, widths, out);
@@ -183,140 +153,6 @@ static void put_changes(const struct week_page *page, struct text *out)
                         page->tanks[i].later == 1 ? "" : "s");
     if (!begun)
         text_put(out, "\nNo water change is due in these days.\n");
-}
-
-/* --- what to prepare --- */
-
-static void put_grams(struct text *words, double grams)
-{
-    text_printf(words, "%.*f g", grams < 10 ? 2 : 1, grams);
-}
-
-static void put_water(const struct week_page *page, const struct week_water *w, struct text *out)
-{
-    char day[WEEK_DAY_MAX], buf[WORDS_MAX];
-    struct text words = text_over(buf, sizeof buf);
-    text_printf(&words, "%.1f L of %s for %d tank%s", w->litres, page->site->waters[w->water].name, w->tanks,
-                w->tanks == 1 ? "" : "s");
-    if (!w->mixed) {
-        text_printf(&words, ": cannot be weighed: %s", w->why.text);
-    } else {
-        text_put(&words, ": weigh ");
-        for (int i = 0; i < w->part_count; i++) {
-            text_put(&words, i == 0 ? "" : i + 1 == w->part_count ? " and " : ", ");
-            put_grams(&words, w->parts[i].grams);
-            text_printf(&words, " of %s", page->site->salts[w->parts[i].salt].name);
-        }
-        if (w->part_count == 0)
-            text_put(&words, "nothing");
-        text_put(&words, "; expect ");
-        if (!isnan(w->ec))
-            text_printf(&words, "EC %.0f (give or take %.0f), ", w->ec, 2 * w->ec_sd);
-        text_printf(&words, "GH %.1f, KH %.1f", w->gh, w->kh);
-    }
-    char lead[64];
-    (void)snprintf(lead, sizeof lead, "%s", week_page_day(page, w->first, day, sizeof day));
-    put_line(page, lead, buf, out);
-}
-
-static void put_source(const struct week_page *page, const struct week_source *s, struct text *out)
-{
-    char day[WEEK_DAY_MAX], buf[WORDS_MAX];
-    struct text words = text_over(buf, sizeof buf);
-    const struct source *source = &page->site->sources[s->source];
-    text_printf(&words, "%.1f L: %.1f to mix, %.1f to top off", s->mix_l + s->topoff_l, s->mix_l,
-                s->topoff_l);
-    if (s->unknown_topoffs > 0)
-        text_printf(&words, " (not known for %d tank%s)", s->unknown_topoffs,
-                    s->unknown_topoffs == 1 ? "" : "s");
-    if (isnan(s->gives_l))
-        text_put(&words, "; what it gives is not said");
-    else
-        text_printf(&words, "; it gives %.0f L in these days", s->gives_l);
-    if (s->short_l > 0)
-        text_printf(&words, ". SHORT of %.1f L, first %s: spread the changes, or fill containers before",
-                    s->short_l, week_page_day(page, s->short_at, day, sizeof day));
-    else if (!isnan(s->gives_l))
-        text_put(&words, ", enough");
-    put_line(page, page->site->places[source->place].id, buf, out);
-}
-
-static void put_preparation(const struct week_page *page, struct text *out)
-{
-    bool begun = false;
-    for (int i = 0; i < page->room->water_count; i++) {
-        heading(out, &begun, "To prepare, until then");
-        put_water(page, &page->room->waters[i], out);
-    }
-    begun = false;
-    for (int i = 0; i < page->room->source_count; i++) {
-        heading(out, &begun, "Purified water");
-        put_source(page, &page->room->sources[i], out);
-    }
-}
-
-/* --- salts --- */
-
-static void put_salt(const struct week_page *page, const struct week_salt *s, struct text *out)
-{
-    char day[WEEK_DAY_MAX], buf[WORDS_MAX];
-    struct text words = text_over(buf, sizeof buf);
-    put_grams(&words, s->grams);
-    text_printf(&words, " of %s", page->site->salts[s->salt].name);
-    if (isnan(s->left_g))
-        text_put(&words, "; the stock is not said");
-    else
-        text_printf(&words, "; %.0f g there", s->left_g);
-    if (s->short_now)
-        text_put(&words, ". NOT ENOUGH for these days: buy now");
-    else if (utc_is_set(s->out) && s->out.ms < page->room->from.ms + FAR_DAYS * MS_PER_DAY)
-        text_printf(&words, ", used up about %s", page->day(s->out, day, sizeof day));
-    else if (utc_is_set(s->out))
-        text_put(&words, ", lasts for over a year");
-    put_line(page, page->site->salts[s->salt].id, buf, out);
-}
-
-static void put_salts(const struct week_page *page, struct text *out)
-{
-    bool begun = false;
-    for (int i = 0; i < page->room->salt_count; i++) {
-        heading(out, &begun, "Salts");
-        put_salt(page, &page->room->salts[i], out);
-    }
-}
-
-/* --- top-off --- */
-
-static void put_topoff(const struct week_page *page, const struct week_tank *w, struct text *out)
-{
-    char day[WEEK_DAY_MAX], filled[WEEK_DAY_MAX], buf[WORDS_MAX];
-    struct text words = text_over(buf, sizeof buf);
-    text_printf(&words, "%.2f L a day, %.1f L in these days", w->topoff_l_day, w->topoff_l_day * w->days);
-    if (w->topoff_from == WEEK_TOPOFF_SEEN)
-        text_put(&words, " (evaporation)");
-    if (w->topoff_from == WEEK_TOPOFF_NOTED)
-        text_put(&words, " (as noted)");
-    if (!isnan(w->reservoir_lasts_d)) {
-        text_printf(&words, "; the reservoir of %.3g L lasts %.0f days", w->reservoir_l,
-                    w->reservoir_lasts_d);
-        if (utc_is_set(w->reservoir_empty))
-            text_printf(&words, ", filled %s: empty %s",
-                        week_page_day(page, w->reservoir_filled, filled, sizeof filled),
-                        w->reservoir_empty.ms <= w->from.ms
-                            ? "by now, look"
-                            : week_page_day(page, w->reservoir_empty, day, sizeof day));
-    }
-    put_line(page, page->site->tanks[w->tank].id, buf, out);
-}
-
-static void put_topoffs(const struct week_page *page, struct text *out)
-{
-    bool begun = false;
-    for (int i = 0; i < page->tank_count; i++)
-        if (page->tanks[i].topoff_l_day > 0) {
-            heading(out, &begun, "Top-off with purified water");
-            put_topoff(page, &page->tanks[i], out);
-        }
 }
 
 /* --- tests and calibrations --- */
@@ -349,7 +185,7 @@ static bool told_before(const struct week_page *page, int tank, const struct wee
 /* One line for the tanks of one day. */
 static void put_tests_like(const struct week_page *page, const struct week_test *test, struct text *out)
 {
-    char day[WEEK_DAY_MAX], buf[WORDS_MAX];
+    char day[WEEK_DAY_MAX], buf[WEEK_LINES_WORDS];
     struct text words = text_over(buf, sizeof buf);
     const struct quantity_info *q = quantity_info(test->quantity);
     text_printf(&words, "%s (%s) in", q->title, q->name);
@@ -360,7 +196,7 @@ static void put_tests_like(const struct week_page *page, const struct week_test 
     }
     if (!utc_is_set(test->last))
         text_put(&words, ": never noted");
-    put_line(page, week_page_day(page, test->due, day, sizeof day), buf, out);
+    week_lines_put(page, week_lines_day(page, test->due, day, sizeof day), buf, out);
 }
 
 static void put_tests(const struct week_page *page, struct text *out)
@@ -373,7 +209,7 @@ static void put_tests(const struct week_page *page, struct text *out)
                 if (test == NULL || (test->due.ms - page->tanks[i].from.ms) / MS_PER_DAY != day ||
                     told_before(page, i, test))
                     continue;
-                heading(out, &begun, "To test by hand (lentic note TANK gh=5)");
+                week_lines_heading(out, &begun, "To test by hand (lentic note TANK gh=5)");
                 put_tests_like(page, test, out);
             }
 }
@@ -381,12 +217,12 @@ static void put_tests(const struct week_page *page, struct text *out)
 static void put_calibrations(const struct week_page *page, struct text *out)
 {
     bool begun = false;
-    char day[WEEK_DAY_MAX], last[WEEK_DAY_MAX], buf[WORDS_MAX];
+    char day[WEEK_DAY_MAX], last[WEEK_DAY_MAX], buf[WEEK_LINES_WORDS];
     for (int i = 0; i < page->room->calibration_count; i++) {
         const struct week_calibration *c = &page->room->calibrations[i];
         const struct stream *stream = &page->site->streams[c->stream];
         struct text words = text_over(buf, sizeof buf);
-        heading(out, &begun, "To calibrate (lentic calibrate)");
+        week_lines_heading(out, &begun, "To calibrate (lentic calibrate)");
         text_printf(&words, "%s/%s", page->site->places[stream->place].text,
                     quantity_info(stream->quantity)->name);
         if (c->fresh)
@@ -394,92 +230,7 @@ static void put_calibrations(const struct week_page *page, struct text *out)
         else
             text_printf(&words, ": last %s, every %.0f days", page->day(c->last, last, sizeof last),
                         c->every_d);
-        put_line(page, week_page_day(page, c->due, day, sizeof day), buf, out);
-    }
-}
-
-/* --- what to know --- */
-
-/* Of what was assumed only the value differs from tank to tank: the words before the colon say what it is. */
-static bool says_alike(const struct week_remark *a, const struct week_remark *b)
-{
-    size_t n = strcspn(a->text, ":");
-    if (a->kind != b->kind)
-        return false;
-    if (a->kind != WEEK_ASSUMED)
-        return strcmp(a->text, b->text) == 0;
-    return strncmp(a->text, b->text, n) == 0 && strcspn(b->text, ":") == n;
-}
-
-static bool is_said_with_several_values(const struct week_page *page, const struct week_remark *remark)
-{
-    for (int i = 0; i < page->tank_count; i++)
-        for (int k = 0; k < page->tanks[i].remark_count; k++)
-            if (says_alike(&page->tanks[i].remarks[k], remark) &&
-                strcmp(page->tanks[i].remarks[k].text, remark->text) != 0)
-                return true;
-    return false;
-}
-
-static bool has_alike(const struct week_tank *w, const struct week_remark *remark)
-{
-    for (int i = 0; i < w->remark_count; i++)
-        if (says_alike(&w->remarks[i], remark))
-            return true;
-    return false;
-}
-
-static void put_remark(const struct week_page *page, int first, const struct week_remark *remark,
-                       struct text *out)
-{
-    char buf[2 * WORDS_MAX];
-    struct text words = text_over(buf, sizeof buf);
-    int count = 0;
-    for (int i = first; i < page->tank_count; i++)
-        if (has_alike(&page->tanks[i], remark))
-            text_printf(&words, "%s%s", count++ == 0 ? "" : " ", page->site->tanks[page->tanks[i].tank].id);
-    if (is_said_with_several_values(page, remark))
-        text_printf(&words, ": %.*s: assumed (--why tells what)", (int)strcspn(remark->text, ":"),
-                    remark->text);
-    else
-        text_printf(&words, ": %s", remark->text);
-    text_put(out, "  ");
-    width_wrap(out, buf, columns_of(page), 4, 2);
-}
-
-static void put_tank_remarks(const struct week_page *page, enum week_remark_kind kind, bool *begun,
-                             struct text *out)
-{
-    for (int i = 0; i < page->tank_count; i++)
-        for (int k = 0; k < page->tanks[i].remark_count; k++) {
-            const struct week_remark *remark = &page->tanks[i].remarks[k];
-            bool told = remark->kind != kind;
-            for (int before = 0; before < i && !told; before++)
-                told = has_alike(&page->tanks[before], remark);
-            if (told)
-                continue;
-            heading(out, begun, "To know");
-            put_remark(page, i, remark, out);
-        }
-}
-
-static void put_remarks(const struct week_page *page, struct text *out)
-{
-    static const enum week_remark_kind order[] = { WEEK_CAUTION, WEEK_ASSUMED, WEEK_MISSING };
-    bool begun = false;
-    for (size_t o = 0; o < sizeof order / sizeof *order; o++) {
-        put_tank_remarks(page, order[o], &begun, out);
-        for (int i = 0; i < page->room->remark_count; i++)
-            if (page->room->remarks[i].kind == order[o]) {
-                heading(out, &begun, "To know");
-                text_put(out, "  ");
-                width_wrap(out, page->room->remarks[i].text, columns_of(page), 4, 2);
-            }
-    }
-    if (page->room->never_calibrated > 0) {
-        heading(out, &begun, "To know");
-        text_printf(out, "  %d probe%s never calibrated here; nothing reminds of them\n",
-                    page->room->never_calibrated, page->room->never_calibrated == 1 ? " was" : "s were");
+        week_lines_put(page, week_lines_day(page, c->due, day, sizeof day), buf, out);
     }
 }
 
@@ -491,10 +242,8 @@ void week_page_put(const struct week_page *page, struct text *out)
     text_printf(out, ": %s to %s\n", page->day(page->room->from, from, sizeof from),
                 page->day(last, to, sizeof to));
     put_changes(page, out);
-    put_preparation(page, out);
-    put_topoffs(page, out);
-    put_salts(page, out);
+    week_supply_put(page, out);
     put_tests(page, out);
     put_calibrations(page, out);
-    put_remarks(page, out);
+    week_know_put(page, out);
 }

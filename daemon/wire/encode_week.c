@@ -2,6 +2,8 @@
 
 #include <math.h>
 
+#include "wire/encode_source.h"
+
 static void put_number(struct text *out, const char *key, double v, int decimals)
 {
     json_key(out, key);
@@ -147,12 +149,26 @@ void encode_week_tank(const struct site *site, const struct week_tank *w, struct
 
 /* --- the room --- */
 
+/* What it is made from. */
+static void put_base(const struct week_water *w, struct text *out)
+{
+    json_key(out, "base");
+    json_open(out, '{');
+    put_number(out, "ec", w->base.ec, 1);
+    put_number(out, "gh", w->base.gh, 2);
+    put_number(out, "kh", w->base.kh, 2);
+    json_close(out, '}');
+}
+
 static void put_water(const struct site *site, const struct week_water *w, struct text *out)
 {
     double nan = (double)NAN;
     json_open(out, '{');
     put_word(out, "water", site->waters[w->water].id);
     put_number(out, "litres", w->litres, 2);
+    put_number(out, "stored_l", w->stored_l, 2);
+    put_word(out, "stored_from", week_stored_name(w->stored_from));
+    put_number(out, "mix_l", w->mix_l, 2);
     put_count(out, "tanks", w->tanks);
     put_time(out, "first", w->first);
     begin_list(out, "salts");
@@ -160,9 +176,11 @@ static void put_water(const struct site *site, const struct week_water *w, struc
         json_open(out, '{');
         put_word(out, "salt", site->salts[w->parts[i].salt].id);
         put_number(out, "grams", w->parts[i].grams, 3);
+        put_number(out, "pure_grams", w->parts[i].pure_g, 3);
         json_close(out, '}');
     }
     json_close(out, ']');
+    put_base(w, out);
     put_number(out, "ec", w->mixed ? w->ec : nan, 1);
     put_number(out, "ec_sd", w->mixed ? w->ec_sd : nan, 1);
     put_number(out, "gh", w->mixed ? w->gh : nan, 2);
@@ -195,6 +213,7 @@ static void put_source(const struct site *site, const struct week_source *s, str
     put_number(out, "gives_l", s->gives_l, 1);
     put_number(out, "short_l", s->short_l, 1);
     put_time(out, "short_at", s->short_at);
+    encode_source_wear(&s->water, out);
     json_close(out, '}');
 }
 

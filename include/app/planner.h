@@ -11,7 +11,8 @@
 struct planner {
     const struct site *site;
     struct diary diary;
-    mono_t read_at; /* the journal; MONO_NONE: it is to be read */
+    mono_t read_at;  /* the journal; MONO_NONE: it is to be read */
+    mono_t heard_at; /* sources and containers; MONO_NONE */
     struct week_tank *weeks;
     bool *known; /* of weeks */
     struct room_probe *probes;
@@ -29,6 +30,10 @@ void planner_note(struct planner *p, const struct journal_entry *e, utc_t t);
 /* The week of the tank that the report is of. */
 const struct week_tank *planner_tank(struct planner *p, const struct pump *pump,
                                      const struct tank_report *report, struct now now);
+
+/* The water of a source; live: what its probe says. */
+void planner_source(struct planner *p, const struct pump *pump, int source, struct now now,
+                    struct source_live *live, struct source_water *out);
 
 /* The room is due: some minutes after it was told, or soon after a note, when the tanks have followed. */
 bool planner_room_is_due(struct planner *p, struct now now);

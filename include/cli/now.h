@@ -15,9 +15,11 @@ struct hearing {
     const struct site *site;
     struct board board;
     struct board_tank *tanks;
+    struct board_source *sources;
     struct board_alert *alerts;
     char refs[NOW_ALERTS_MAX][96]; /* of alerts, same order */
     char **documents;              /* of tanks, as they came; NULL: none */
+    char **source_documents;
     char *alert_documents[NOW_ALERTS_MAX];
     char *status_document;
     unsigned long changes;

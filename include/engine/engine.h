@@ -8,6 +8,7 @@
 #include "model/effect.h"
 #include "model/report.h"
 #include "model/sample.h"
+#include "model/source_water.h"
 
 struct engine;
 
@@ -55,6 +56,8 @@ double engine_recompute(const struct engine *e, int stream, double sent, double 
 
 /* Reports are copies. */
 void engine_report_tank(const struct engine *e, int tank, struct now now, struct tank_report *out);
+/* What the probe of a source says: EC as a mean of its last hours, its trend since the last renewal. */
+void engine_report_source(const struct engine *e, int source, struct now now, struct source_live *out);
 void engine_report_probe(const struct engine *e, int stream, struct now now, struct probe_report *out);
 /* Alerts of that place (-1: all) that are not plain NORM, most urgent first. Returns how many, at most cap.
  */

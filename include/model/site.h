@@ -69,11 +69,28 @@ struct kit {
     double sd[Q_COUNT]; /* one standard uncertainty; NaN: as usual */
 };
 
+enum source_kind { SOURCE_PURIFIED, SOURCE_TAP, SOURCE_WELL, SOURCE_RAIN };
+enum disinfectant { DISINFECTANT_UNKNOWN, DISINFECTANT_NONE, DISINFECTANT_CHLORINE, DISINFECTANT_CHLORAMINE };
+
+const char *source_kind_name(enum source_kind k); /* "purified", "tap", "well", "rain" */
+
 /* What a source gives. */
 struct source {
     int place;
     double makes_l_day; /* NaN: not said */
     double store_l;     /* that its container holds; NaN: not said */
+    enum source_kind kind;
+    enum disinfectant disinfectant; /* that the supplier adds */
+    int feed;                       /* place of the source that a purifying unit is fed with; none: -1 */
+    double exhausted_ec;            /* purified: above it the unit is worn out; NaN, 0: the usual figure */
+};
+
+/* A container of mixed water. */
+struct container {
+    int place;
+    int water;       /* -1: not said */
+    double holds_l;  /* NaN: not said */
+    double l_per_mm; /* of its level probe; NaN: none */
 };
 
 struct recipe_part {
@@ -90,7 +107,9 @@ struct water {
     bool configured_kept;
     struct recipe_part *recipe;
     int recipe_count;
-    int source; /* place index of the source it is made from, -1 */
+    int source;         /* place index of the source it is made from, -1 */
+    int blend;          /* place index of a second source that goes in too; none: -1 */
+    double blend_share; /* of that one, 0 to 1 */
 };
 
 struct tank {
@@ -274,6 +293,8 @@ struct site {
     int stock_count;
     struct source *sources;
     int source_count;
+    struct container *stores;
+    int store_count;
     struct salt *salts;
     int salt_count;
     struct water *waters;
@@ -296,6 +317,13 @@ struct site {
 int site_place_find(const struct site *site, const char *text, size_t n);
 int site_tank_find(const struct site *site, const char *id, size_t n);
 int site_alert_find(const struct site *site, const char *ref, size_t n); /* "tank/a1/temp-low" */
+
+/* Index into sources, stores of the one at that place; -1: none there. */
+int site_source_at(const struct site *site, int place);
+int site_store_at(const struct site *site, int place);
+/* Made from purified or rain water alone: it brings no minerals along. */
+bool site_water_is_pure(const struct site *site, int water);
+int site_source_find(const struct site *site, const char *id, size_t n);
 
 /* First stream of that place and quantity, -1. The others by stream.twin. */
 int site_stream_of(const struct site *site, int place, enum quantity q);

@@ -5,6 +5,7 @@
 
 #include "base/text.h"
 #include "model/site.h"
+#include "model/source_water.h"
 
 /* What a change of water moves. All but the temperature are conserved when waters mix. */
 enum week_axis { WEEK_EC, WEEK_GH, WEEK_KH, WEEK_NO3, WEEK_TEMP, WEEK_AXES };
@@ -20,6 +21,7 @@ enum week_origin {
     WEEK_TARGET,   /* of the water: nothing was measured */
     WEEK_MIXED,    /* what the recipe gives: the water has no target of it */
     WEEK_PURE,     /* purified water holds none */
+    WEEK_SOURCE,   /* what the water that it is made from brings along */
     WEEK_ROOM,     /* the room's temperature: water stands there */
     WEEK_BROUGHT,  /* to the tank's own temperature: the room's is not known */
 };
@@ -76,8 +78,8 @@ struct week_test {
 /* What is missing (and what to do about it), what was assumed for it, and what to beware of. */
 enum week_remark_kind { WEEK_MISSING, WEEK_ASSUMED, WEEK_CAUTION };
 
-#define WEEK_REMARKS_MAX 10
-#define WEEK_REMARK_TEXT 176
+#define WEEK_REMARKS_MAX 20
+#define WEEK_REMARK_TEXT 208
 
 struct week_remark {
     enum week_remark_kind kind;
@@ -129,11 +131,25 @@ void week_remark(struct week_remark *remarks, int *count, enum week_remark_kind 
 struct week_part {
     int salt;
     double grams;
+    double pure_g; /* that purified water would take */
 };
+
+/* Water of that kind that stands mixed already. */
+enum week_stored { WEEK_STORED_NONE, WEEK_STORED_BATCH, WEEK_STORED_LEVEL };
+
+const char *week_stored_name(enum week_stored s); /* "batch", "level"; "" for none */
 
 struct week_water {
     int water;
-    double litres;
+    double litres;   /* that the changes take */
+    double stored_l; /* of these stand mixed: the rest of the last batch, or by the container's level */
+    enum week_stored stored_from;
+    int64_t batch; /* WEEK_STORED_BATCH */
+    int store;     /* WEEK_STORED_LEVEL: index into the site's stores */
+    double mix_l;  /* to be mixed: parts and what to expect are of these */
+    struct {
+        double ec, gh, kh; /* of what it is made from; ec NaN: not known */
+    } base;
     int tanks;
     utc_t first; /* wanted for the first time */
     bool mixed;  /* parts and what to expect are meaningful; else why says what is in the way */
@@ -156,6 +172,7 @@ struct week_salt {
 
 struct week_source {
     int source;
+    struct source_water water;
     double mix_l, topoff_l;
     int unknown_topoffs; /* tanks of which nobody knows what evaporates */
     double gives_l;      /* over these days, with a full container at the start; NaN: not said */

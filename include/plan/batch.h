@@ -11,7 +11,7 @@ enum { BATCH_EC, BATCH_GH, BATCH_KH, BATCH_FIGURES };
 
 struct batch_figure {
     double target, measured, sd; /* NaN: not known */
-    double expected;             /* of what was weighed, dissolved in pure water; NaN */
+    double expected;             /* of what was weighed, dissolved in pure water; NaN: also of tap water */
     bool off;                    /* by more than twice the uncertainty and a twentieth of the target */
 };
 

@@ -4,7 +4,7 @@
  * Each batch with litres, grams and a measured value gives one estimate where one salt makes nearly all of
  * that value; the median of them is the figure, their spread (robust, one standard deviation) and number the
  * evidence. Batches whose salts cannot be told apart are counted, never guessed at. Purified water is taken
- * to bring nothing. */
+ * to bring nothing; batches made from tap or well water teach nothing, for what that brought is not known. */
 #ifndef LENTIC_PLAN_LEARN_H
 #define LENTIC_PLAN_LEARN_H
 

@@ -1,7 +1,9 @@
 /* A batch of one of the site's waters: what to weigh and what to expect.
  *
- * With amounts in the water's recipe these are weighed; without them (NaN, or no recipe at all) the grams
- * follow from the water's GH and KH targets with the recipe's salts, or with all of the site's. Pure: the
+ * With amounts in the water's recipe these are weighed, less what the source brings along: salts that carry
+ * KH are scaled to the KH that is missing to the recipe's, the others to the GH, so that the recipe keeps its
+ * proportions. Without amounts (NaN, or no recipe at all) the grams follow from the
+ * water's GH and KH targets with the recipe's salts, or with all of the site's. Pure: the
  * source water is what the caller says it is. */
 #ifndef LENTIC_PLAN_MIX_H
 #define LENTIC_PLAN_MIX_H
@@ -14,7 +16,8 @@
 
 /* The water it is made from. Zeros: purified. */
 struct mix_source {
-    double ec_us_cm, gh_dh, kh_dh;
+    double ec_us_cm, gh_dh, kh_dh; /* ec NaN: not known */
+    double hard_share;             /* of it that is the harder of two waters, for the words; 0: not blended */
 };
 
 struct mix_part {

@@ -34,6 +34,13 @@ struct board_alert {
     utc_t since, due;
 };
 
+/* A source of water, in the words of its document. */
+struct board_source {
+    const char *id;
+    char text[224]; /* "" nothing is known: no line */
+    bool worn;
+};
+
 enum board_service { BOARD_SERVICE_UNKNOWN, BOARD_SERVICE_ONLINE, BOARD_SERVICE_OFFLINE };
 
 struct board {
@@ -45,6 +52,8 @@ struct board {
     char service_note[160]; /* further words on the service; "" none */
     const struct board_tank *tanks;
     int tank_count;
+    const struct board_source *sources;
+    int source_count;
     struct board_alert *alerts; /* sorted in place: most urgent first */
     int alert_count;
 };

@@ -18,7 +18,4 @@ struct week_page {
 
 void week_page_put(const struct week_page *page, struct text *out);
 
-/* "today", or the day. */
-const char *week_page_day(const struct week_page *page, utc_t t, char *buf, size_t cap);
-
 #endif

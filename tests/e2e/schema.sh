@@ -5,7 +5,8 @@ python3 -c 'import jsonschema' 2>/dev/null || exit 77
 here=$(dirname "$0")
 schema=$here/../../conf/schema
 start_broker
-write_conf 'waters = ( { id = "soft"; ec = 250.0; kh = 2.0; drift = { ec = 30.0; }; } );' 'water = "soft"; heater_w = 50.0;' ',
+write_conf 'sources = ( { id = "ro"; feed = "tap"; }, { id = "tap"; kind = "tap"; } );
+waters = ( { id = "soft"; ec = 250.0; kh = 2.0; source = "ro"; drift = { ec = 30.0; }; } );' 'water = "soft"; heater_w = 50.0;' ',
   { topic = "probes/{tank}/ph"; measures = "ph"; quality = { spike_suspect = "off"; spike_fail = "off"; }; }'
 sed -i 's/publish = {/publish = { heartbeat_s = 5;/' "$conf"
 hear heard "$base/#"
@@ -24,6 +25,9 @@ say shelve '{"tank":"a1","kind":"temp-low","minutes":30,"who":"Ann","why":"new h
 say unshelve '{"place":"tank/a1","kind":"temp-low"}'
 say note '{"tank":"a1","what":"test","quantity":"tan","value":0.5,"who":"Ann"}'
 say note '{"tank":"a1","what":"change","litres":3,"at":"2026-03-01T12:00:00Z","why":"weekly"}'
+say note '{"place":"source/tap","what":"test","values":{"ec":560,"gh":14,"kh":9},"who":"Ann"}'
+say note '{"place":"source/ro","what":"test","values":{"ec":9},"who":"Ann"}'
+must_hear heard "^$base/source/ro .*holds back 98.4 %" 20
 say service '{"tank":"a1","minutes":1}'
 say service '{"tank":"a1","minutes":0}'
 say calibrate '{"tank":"a1","quantity":"temp","points":[{"raw":18.5,"is":18.7}],"who":"Ann"}'

@@ -44,7 +44,7 @@ static void recipe_solved_for_targets(void **state)
     /* KHCO3 adds 1000/100.114/0.356652 = 28.006 dH per g/L. */
     near(p.parts[1].grams, (40 - 2 * 80 / 30.0) / 28.006, 0.001);
     assert_true(p.ec_us_cm > 0.2667 * 1300 + 100 && p.ec_us_cm < 0.2667 * 1300 + 160);
-    struct mix_source tap = { 200, 3, 2 };
+    struct mix_source tap = { 200, 3, 2, 0 };
     assert_int_equal(mix_eval(&site, 1, 10, &tap, &p, NULL), STATUS_OK);
     near(p.gh_dh, 8, 1e-9);
     near(p.parts[0].grams, 50 / 30.0, 1e-9);
@@ -77,6 +77,46 @@ static void composition_counts_by_its_ions(void **state)
     waters[2].recipe_count = 0;
 }
 
+/* "soft" has 4.5 GH and 0.3 KH by one salt that carries both: tap is taken off by its KH. Soda and gypsum
+ * apart: each by its own hardness, in proportion. */
+static void what_the_source_brings_is_taken_off(void **state)
+{
+    (void)state;
+    struct recipe_part both[] = { { 1, 0.1 }, { 2, 0.1 } };
+    struct mix_plan from_pure, p;
+    struct mix_source tap = { 150, 1.5, 1.0, 0.25 };
+    waters[2].recipe = both;
+    waters[2].recipe_count = 2;
+    assert_int_equal(mix_eval(&site, 2, 10, &pure, &from_pure, NULL), STATUS_OK);
+    assert_int_equal(mix_eval(&site, 2, 10, &tap, &p, &why), STATUS_OK);
+    near(p.gh_dh, from_pure.gh_dh, 1e-9);
+    near(p.kh_dh, from_pure.kh_dh, 1e-9);
+    near(p.parts[0].grams / from_pure.parts[0].grams, 1 - 1.0 / from_pure.kh_dh, 1e-9);
+    near(p.parts[1].grams / from_pure.parts[1].grams, 1 - 1.5 / from_pure.gh_dh, 1e-9);
+    assert_true(isnan(p.tds_mg_l)); /* of the tap's own nothing is known */
+    waters[2].recipe_count = 0;
+}
+
+static void too_hard_a_source_is_refused(void **state)
+{
+    (void)state;
+    struct recipe_part both[] = { { 1, 0.1 }, { 2, 0.1 } };
+    struct mix_plan p;
+    waters[2].recipe = both;
+    waters[2].recipe_count = 2; /* KH 2.8, GH 3.3 */
+    struct mix_source tap = { 600, 5, 8.4, 0.5 };
+    assert_int_equal(mix_eval(&site, 2, 10, &tap, &p, &why), STATUS_REFUSED);
+    assert_non_null(strstr(why.text, "at most 16 % may be hard"));
+    tap.kh_dh = 3.2; /* within half a degree: let be */
+    tap.gh_dh = 1;
+    assert_int_equal(mix_eval(&site, 2, 10, &tap, &p, &why), STATUS_OK);
+    near(p.kh_dh, 3.2, 1e-9);
+    waters[2].drift[Q_KH] = 0.2; /* the water says how far it may be off */
+    assert_int_equal(mix_eval(&site, 2, 10, &tap, &p, &why), STATUS_REFUSED);
+    waters[2].recipe_count = 0;
+    waters[2].drift[Q_KH] = NAN;
+}
+
 static void unknown_ec_stays_unknown(void **state)
 {
     (void)state;
@@ -99,7 +139,7 @@ static void refusals(void **state)
     assert_int_equal(mix_eval(&site, 0, 1e6, &pure, &p, &why), STATUS_INVALID);
     assert_int_equal(mix_eval(&site, 2, 10, &pure, &p, &why), STATUS_REFUSED);
     assert_non_null(strstr(why.text, "neither"));
-    struct mix_source hard = { 900, 20, 10 };
+    struct mix_source hard = { 900, 20, 10, 0 };
     assert_int_equal(mix_eval(&site, 1, 10, &hard, &p, &why), STATUS_REFUSED);
     assert_non_null(strstr(why.text, "only add"));
     waters[2].target[Q_GH] = waters[2].target[Q_KH] = 3;
@@ -114,6 +154,8 @@ int main(void)
         cmocka_unit_test_setup(recipe_solved_for_targets, build),
         cmocka_unit_test_setup(all_salts_when_there_is_no_recipe, build),
         cmocka_unit_test_setup(composition_counts_by_its_ions, build),
+        cmocka_unit_test_setup(what_the_source_brings_is_taken_off, build),
+        cmocka_unit_test_setup(too_hard_a_source_is_refused, build),
         cmocka_unit_test_setup(unknown_ec_stays_unknown, build),
         cmocka_unit_test_setup(refusals, build),
     };

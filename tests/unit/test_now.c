@@ -81,9 +81,10 @@ static void alerts_come_and_go(void **state)
     assert_string_equal(h.alerts[1].title, "temperature below the band");
     assert_true(hearing_has_active(&h));
     hearing_put_json(&h, (utc_t){ T0 }, &out);
-    assert_string_equal(buf,
-                        "{\"t\":\"2026-03-01T12:00:00.000Z\",\"status\":null,\"tanks\":[],\"alerts\":[" ALERT
-                        ",\n{\"place\":\"tank/a1\",\"kind\":\"temp-low\",\"state\":\"RTNUN\"}]}\n");
+    assert_string_equal(
+        buf,
+        "{\"t\":\"2026-03-01T12:00:00.000Z\",\"status\":null,\"tanks\":[],\"sources\":[],\"alerts\":[" ALERT
+        ",\n{\"place\":\"tank/a1\",\"kind\":\"temp-low\",\"state\":\"RTNUN\"}]}\n");
     hear("lentic/millrace/alert/tank/a1/heater-dead", "");
     assert_int_equal(h.board.alert_count, 1);
     assert_string_equal(h.alerts[0].title, "temperature below the band");

@@ -97,6 +97,109 @@ static void a_water_that_cannot_be_mixed_is_told(void **state)
     assert_false(week_is_feasible(w));
 }
 
+static struct journal_entry batch_of(int64_t id, const char *water, double age_d, double litres, double ec)
+{
+    struct journal_entry e;
+    journal_clear(&e);
+    e.kind = JOURNAL_BATCH;
+    e.id = id;
+    e.at = e.written = (utc_t){ SUNDAY - DAYS(age_d) };
+    (void)snprintf(e.water, sizeof e.water, "%s", water);
+    e.litres = litres;
+    assert_int_equal(journal_put(&e, JOURNAL_VALUE, "ec", ec, NAN), STATUS_OK);
+    return e;
+}
+
+/* 20 L were mixed, 6 went into a tank: 14 stand there, of the 18 that are wanted. */
+static void what_stands_mixed_is_not_mixed_again(void **state)
+{
+    (void)state;
+    struct journal_entry batch = batch_of(7, "middling", 3, 20, 410), change = batch;
+    r.tanks[2].change_l_week = 8;
+    r.tanks[3].change_l_week = 10;
+    diary_take(&r.diary, &batch);
+    change.kind = JOURNAL_CHANGE;
+    change.batch = 7;
+    change.litres = 6;
+    change.item_count = 0;
+    (void)snprintf(change.place, sizeof change.place, "tank/a1");
+    diary_take(&r.diary, &change);
+    const struct week_water *w = &week_of_room(20, 7)->waters[0];
+    near(w->litres, 18, 1e-9);
+    assert_int_equal(w->stored_from, WEEK_STORED_BATCH);
+    assert_int_equal(w->batch, 7);
+    near(w->stored_l, 14, 1e-9);
+    near(w->mix_l, 4, 1e-9);
+    near(w->parts[0].grams, 0.8, 1e-9);
+    near(r.week.sources[0].mix_l, 4, 1e-9);
+    near(r.week.salts[0].grams, 0.8, 1e-9);
+    struct journal_entry bad = batch_of(8, "middling", 1, 20, 480); /* it missed its water: not to be used */
+    diary_take(&r.diary, &bad);
+    near(week_of_room(20, 7)->waters[0].mix_l, 18, 1e-9);
+    struct journal_entry old = batch_of(9, "soft", 15, 20, 200); /* it stood too long */
+    r.tanks[0].change_l_week = 4;
+    diary_take(&r.diary, &old);
+    near(week_of_room(20, 7)->waters[0].mix_l, 4, 1e-9);
+}
+
+static void the_level_goes_before_the_journal(void **state)
+{
+    (void)state;
+    struct journal_entry batch = batch_of(7, "soft", 1, 20, 200);
+    r.stores[0] = (struct container){ 7, 0, 30, 0.1 };
+    r.places[7] = (struct place){ PLACE_STORE, "drum", "store/drum", "drum", -1 };
+    r.site.place_count = 8;
+    r.site.stores = r.stores;
+    r.site.store_count = 1;
+    r.tanks[0].change_l_week = 12;
+    diary_take(&r.diary, &batch);
+    near(week_of_room(20, 7)->waters[0].mix_l, 0, 1e-9);
+    assert_int_equal(r.week.waters[0].part_count, 0);
+    assert_true(week_is_feasible(&r.week));
+    r.diary_stores[0].level_mm = 50;
+    const struct week_water *w = &week_of_room(20, 7)->waters[0];
+    assert_int_equal(w->stored_from, WEEK_STORED_LEVEL);
+    near(w->stored_l, 5, 1e-9);
+    near(w->mix_l, 7, 1e-9);
+}
+
+/* A quarter of tap with GH 8 and KH 4 in middling water (8, 4): GH 2 and KH 1 are there already. */
+static void a_blend_takes_its_own_minerals_off(void **state)
+{
+    (void)state;
+    struct journal_entry test;
+    r.places[7] = (struct place){ PLACE_SOURCE, "tap", "source/tap", "tap water", -1 };
+    r.site.place_count = 8;
+    r.sources[1] = (struct source){ 7, NAN, NAN, SOURCE_TAP, DISINFECTANT_CHLORINE, -1, NAN };
+    r.site.source_count = 2;
+    r.waters[1].blend = 7;
+    r.waters[1].blend_share = 0.25;
+    r.tanks[2].change_l_week = 8;
+    diary_init(&r.diary);
+    const struct week_room *w = week_of_room(20, 7);
+    assert_false(w->waters[0].mixed);
+    assert_non_null(strstr(w->waters[0].why.text, "tap"));
+    test = batch_of(5, "", 10, NAN, 600);
+    test.kind = JOURNAL_TEST;
+    (void)snprintf(test.place, sizeof test.place, "source/tap");
+    assert_int_equal(journal_put(&test, JOURNAL_VALUE, "gh", 8, 0.5), STATUS_OK);
+    assert_int_equal(journal_put(&test, JOURNAL_VALUE, "kh", 4, 0.5), STATUS_OK);
+    diary_take(&r.diary, &test);
+    w = week_of_room(20, 7);
+    assert_true(w->waters[0].mixed);
+    near(w->waters[0].base.gh, 2, 1e-9);
+    near(w->waters[0].parts[0].grams, 0.75 * 1.6, 1e-9);
+    near(w->waters[0].parts[0].pure_g, 1.6, 1e-9);
+    near(w->waters[0].parts[1].grams, 0.75 * 0.8, 1e-9);
+    near(w->waters[0].gh, 8, 1e-9);
+    near(w->sources[0].mix_l, 6, 1e-9);
+    near(w->sources[1].mix_l, 2, 1e-9);
+    assert_true(remarks_on(w->remarks, w->remark_count, "it carries chlorine"));
+    assert_true(remarks_on(r.weeks[2].remarks, r.weeks[2].remark_count, "it carries chlorine"));
+    assert_false(remarks_on(r.weeks[0].remarks, r.weeks[0].remark_count, "chlorine"));
+    assert_int_equal(r.weeks[2].fresh[WEEK_NO3].origin, WEEK_UNKNOWN);
+}
+
 static void calibrations(void **state)
 {
     (void)state;
@@ -164,7 +267,8 @@ static void random_rooms(void **state)
     for (int count = given != NULL ? 1 : 1000; count > 0; count--, seed++) {
         (void)week_room_init(state);
         dice_state = seed * UINT64_C(2862933555777941757) + 3037000493u;
-        r.sources[0] = (struct source){ 2, dice(0, 30), dice(5, 80) };
+        r.sources[0] =
+            (struct source){ .place = 2, .makes_l_day = dice(0, 30), .store_l = dice(5, 80), .feed = -1 };
         for (int i = 0; i < WEEK_TANKS; i++) {
             r.tanks[i].change_l_week = dice(0, 12);
             r.tanks[i].change_every_d = floor(dice(1, 10));
@@ -193,6 +297,9 @@ int main(void)
         cmocka_unit_test_setup(the_source_runs_short, week_room_init),
         cmocka_unit_test_setup(stock_by_the_batches, week_room_init),
         cmocka_unit_test_setup(a_water_that_cannot_be_mixed_is_told, week_room_init),
+        cmocka_unit_test_setup(what_stands_mixed_is_not_mixed_again, week_room_init),
+        cmocka_unit_test_setup(the_level_goes_before_the_journal, week_room_init),
+        cmocka_unit_test_setup(a_blend_takes_its_own_minerals_off, week_room_init),
         cmocka_unit_test_setup(calibrations, week_room_init),
         cmocka_unit_test_teardown(random_rooms, tell_seed),
     };

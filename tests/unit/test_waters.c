@@ -78,6 +78,12 @@ static void faults_of_waters_are_told(void **state)
           "unknown salt \"x\"; there are none" },
         { SITE TANK "waters = ( { id = \"w\"; recipe = { }; } );\n", 3, "recipe must be a list" },
         { SITE TANK "waters = ( { id = \"w\"; source = \"x\"; } );\n", 3, "unknown source \"x\"" },
+        { SITE TANK "sources = ( { id = \"t\"; } );\nwaters = ( { id = \"w\"; blend = { source = \"t\"; "
+                    "share = 0.2; }; } );\n",
+          4, "name the other water it is made from too" },
+        { SITE TANK "sources = ( { id = \"t\"; } );\nwaters = ( { id = \"w\"; source = \"t\"; blend = { "
+                    "source = \"t\"; share = 1.2; }; } );\n",
+          4, "share must be above 0 to 1" },
         { SITE TANK "waters = ( { id = \"w\"; }, { id = \"w\"; } );\n", 3, "stands twice in waters" },
         { SITE TANK "stocks = ( { id = \"k\"; step = { tmp = 1; }; } );\n", 3, "did you mean \"temp\"" },
         { SITE TANK "stocks = ( { id = \"k\"; step = { temp = -1; }; } );\n", 3, "temp must be above 0" },

@@ -15,11 +15,11 @@
 #define DAYS(n) ((n)*MS_PER_DAY)
 
 static struct place places[1] = { { PLACE_SOURCE, "ro", "source/ro", "purified water", -1 } };
-static struct source sources[1] = { { 0, 20, 30 } };
+static struct source sources[1] = { { .place = 0, .makes_l_day = 20, .store_l = 30, .feed = -1 } };
 static struct salt salts[1] = {
     { .id = "mix", .name = "ready mix", .stock_g = 100, .stock_since = { SUNDAY - DAYS(9) } }
 };
-static struct water waters[1] = { { .id = "soft", .name = "soft water" } };
+static struct water waters[1] = { { .id = "soft", .name = "soft water", .blend = -1 } };
 static struct tank tanks[2] = { { .id = "a1", .name = "Crystals", .volume_l = 40, .change_l_week = 4 },
                                 { .id = "a2", .name = "Tigers", .volume_l = 40, .change_l_week = 4 } };
 static struct site site = { .id = "mill",
@@ -94,10 +94,12 @@ static int fill(void **state)
     room.days = 7;
     room.waters[0] = (struct week_water){ .water = 0,
                                           .litres = 8,
+                                          .mix_l = 8,
+                                          .store = -1,
                                           .tanks = 2,
                                           .first = { SUNDAY },
                                           .mixed = true,
-                                          .parts = { { 0, 0.8 } },
+                                          .parts = { { 0, 0.8, 0.8 } },
                                           .part_count = 1,
                                           .ec = 200,
                                           .ec_sd = 6,
@@ -113,6 +115,21 @@ static int fill(void **state)
                                         .out = { SUNDAY + DAYS(5) } };
     room.salt_count = 1;
     room.sources[0] = (struct week_source){ .mix_l = 8, .gives_l = 150, .short_at = UTC_NONE };
+    struct source_water *water = &room.sources[0].water;
+    *water = (struct source_water){ .t = { SUNDAY },
+                                    .rejection = NAN,
+                                    .rejection_sd = NAN,
+                                    .feed_ec = NAN,
+                                    .feed_t = UTC_NONE,
+                                    .trend = { 0.01, 0.02, 20 },
+                                    .exhausted_ec = 30,
+                                    .wear = SOURCE_STEADY,
+                                    .exhausted = UTC_NONE,
+                                    .early = UTC_NONE,
+                                    .late = UTC_NONE };
+    for (int q = 0; q < Q_COUNT; q++)
+        water->values[q] = (struct source_value){ NAN, NAN, ORIGIN_NONE, UTC_NONE, NAN, NAN, 0 };
+    water->values[Q_EC] = (struct source_value){ 9.1, NAN, ORIGIN_PROBE, { SUNDAY }, NAN, NAN, 0 };
     room.source_count = 1;
     return 0;
 }
@@ -145,8 +162,9 @@ static void the_page(void **state)
         "  today       8.0 L of soft water for 2 tanks: weigh 0.80 g of ready mix; expect EC 200 (give or\n"
         "              take 12), GH 4.0, KH 0.0\n"
         "\n"
-        "Purified water\n"
-        "  ro          8.0 L: 8.0 to mix, 0.0 to top off; it gives 150 L in these days, enough\n"
+        "Source water\n"
+        "  ro          8.0 L: 8.0 to mix, 0.0 to top off; it gives 150 L in these days, enough. Its water:\n"
+        "              9.1 µS/cm; steady\n"
         "\n"
         "Salts\n"
         "  mix         0.80 g of ready mix; 20 g there, used up about day +5\n"

@@ -18,21 +18,25 @@
 #define SUNDAY  INT64_C(1772366400000) /* 2026-03-01T12:00:00Z */
 #define DAYS(n) ((int64_t)((n) * (double)MS_PER_DAY))
 
-#define WEEK_TANKS 4
+#define WEEK_TANKS  4
+#define PLACES_MADE (3 + WEEK_TANKS + 3) /* the last three: of tests that need them */
 
 struct week_room_made {
     struct site site;
-    struct place places[3 + WEEK_TANKS];
-    struct source sources[1];
+    struct place places[PLACES_MADE];
+    struct source sources[3];
     struct salt salts[2];
     struct recipe_part recipes[2][2];
     struct water waters[2];
     struct tank tanks[WEEK_TANKS];
-    int first_stream[(3 + WEEK_TANKS) * Q_COUNT];
+    int first_stream[PLACES_MADE * Q_COUNT];
     struct diary diary;
     struct diary_tank diary_tanks[WEEK_TANKS];
     struct diary_water diary_waters[2];
     struct diary_salt diary_salts[2];
+    struct diary_source diary_sources[3];
+    struct diary_store diary_stores[2];
+    struct container stores[2];
     struct tank_report reports[WEEK_TANKS];
     struct week_tank weeks[WEEK_TANKS];
     struct week_room week;
@@ -106,7 +110,7 @@ static inline int week_room_init(void **state)
     r.places[0] = (struct place){ PLACE_ROOM, "room", "room", "room", -1 };
     r.places[1] = (struct place){ PLACE_SERVICE, "lentic", "lentic", "lentic", -1 };
     r.places[2] = (struct place){ PLACE_SOURCE, "ro", "source/ro", "purified", -1 };
-    r.sources[0] = (struct source){ 2, 20, 30 };
+    r.sources[0] = (struct source){ .place = 2, .makes_l_day = 20, .store_l = 30, .feed = -1 };
     r.salts[0] = (struct salt){ .id = "hard",
                                 .name = "Hard",
                                 .gh = 40,
@@ -133,7 +137,8 @@ static inline int week_room_init(void **state)
                              .tds_per_ec = NAN,
                              .recipe = r.recipes[i],
                              .recipe_count = 1 + i,
-                             .source = 2 };
+                             .source = 2,
+                             .blend = -1 };
         for (int q = 0; q < Q_COUNT; q++)
             w->target[q] = w->drift[q] = NAN;
         w->target[Q_EC] = 200 * (i + 1);
@@ -165,7 +170,13 @@ static inline int week_room_init(void **state)
     for (int q = 0; q < Q_COUNT; q++)
         r.site.plan.test_every_d[q] = r.site.plan.calibrate_every_d[q] = NAN;
     r.site.plan.test_every_d[Q_GH] = 14;
-    r.diary = (struct diary){ &r.site, { SUNDAY }, r.diary_tanks, r.diary_waters, r.diary_salts };
+    r.diary = (struct diary){ &r.site,       { SUNDAY },      r.diary_tanks, r.diary_waters,
+                              r.diary_salts, r.diary_sources, r.diary_stores };
+    for (int i = 0; i < 3; i++)
+        r.diary_sources[i].live = SOURCE_LIVE_NONE;
+    r.diary_stores[0].level_mm = r.diary_stores[1].level_mm = NAN;
+    for (int i = 0; i < 3; i++)
+        r.sources[i].feed = -1;
     diary_init(&r.diary);
     return 0;
 }
