@@ -123,6 +123,13 @@ static bool moves_calmly(enum quantity q)
     return q == Q_TEMP || q == Q_EC || q == Q_TDS || q == Q_PH || q == Q_DO || q == Q_ORP;
 }
 
+/* Whoever says when a probe is stale wants to be told then. */
+static void hurry_silent(struct site *site, int place, enum quantity q)
+{
+    if (site->alerts != NULL && !isnan(site_stream_value(site, site_stream_of(site, place, q))->stale_s))
+        site->alerts[site->alert_count - 1].settings.on_delay_ms = 0;
+}
+
 static void add_probe_health(struct site *site, int place)
 {
     static const enum alert_kind each[] = { KIND_SILENT, KIND_STUCK, KIND_NOISY, KIND_DRIFTING,
@@ -131,9 +138,12 @@ static void add_probe_health(struct site *site, int place)
         enum quantity q = (enum quantity)i;
         if (site_stream_of(site, place, q) < 0)
             continue;
-        for (unsigned k = 0; k < sizeof each / sizeof *each; k++)
+        for (unsigned k = 0; k < sizeof each / sizeof *each; k++) {
             if (each[k] != KIND_NOISY || moves_calmly(q))
                 add(site, place, each[k], q);
+            if (each[k] == KIND_SILENT)
+                hurry_silent(site, place, q);
+        }
         if (q == Q_PH || q == Q_EC)
             add(site, place, KIND_CALIBRATION_DUE, q);
         if (tells_battery(site, place, q))

@@ -12,7 +12,8 @@
     "stocks = ( { id = \"bees\"; temp = [20.5, 25.0]; } );\n"                                                \
     "tanks = ( { id = \"a1\"; volume_l = 30.0; stock = \"bees\"; }, { id = \"a2\"; volume_l = 30.0; "        \
     "stock = \"bees\"; } );\n"                                                                               \
-    "probes = ( { topic = \"probes/{tank}/temp\"; measures = \"temp\"; unit = \"Cel\"; every_s = 60; }, "    \
+    "probes = ( { topic = \"probes/{tank}/temp\"; measures = \"temp\"; unit = \"Cel\"; every_s = 60; "       \
+    "stale_s = 900; }, "                                                                                     \
     "{ topic = \"doc/{tank}\"; tanks = [\"a2\"]; values = ( { at = \"/ec\"; measures = \"ec\"; "             \
     "unit = \"uS/cm\"; compensated = false; alpha = 0.02; }, { at = \"/t\"; measures = \"temp\"; "           \
     "unit = \"Cel\"; } ); } );\n"                                                                            \

@@ -40,9 +40,11 @@ static void site_make(void)
         enum quantity q = i == 3 ? Q_EC : i >= 7 ? Q_LEAK : Q_TEMP;
         *v = sketch_value(i == 4 ? "/temp" : NULL, q, i == 3 ? "uS/cm" : i >= 7 ? "" : "Cel");
         v->every_s = 60;
+        v->stale_s = 900;
         if (i == 4) {
             v[1] = sketch_value("/ec", Q_EC, "uS/cm");
             v[1].every_s = 60;
+            v[1].stale_s = 900;
             v[1].compensated = false;
             v[1].alpha = 0.0191;
         }
@@ -745,7 +747,7 @@ static void the_room_always_suffices(void **state)
 {
     (void)state;
     run_fini(&run);
-    values[0].every_s = NAN;
+    values[0].every_s = values[0].stale_s = NAN;
     values[0].gate.attenuated_window_s = 6 * 3600;
     values[0].gate.attenuated_suspect = 1e-9;
     values[0].gate.flat_tol = 2;
