@@ -98,7 +98,7 @@ static int span_of(const struct gather *g, int64_t t)
 
 struct piece {
     int64_t t;
-    int n, used;
+    int n, used, good;
     double mean, lo, hi;
     enum flag flag;
 };
@@ -113,6 +113,7 @@ static void gather_add(struct gather *g, const struct piece *p)
     if (point->n == 0 || p->t < point->t.ms)
         point->t.ms = p->t;
     point->n += p->n;
+    point->good += p->good;
     if (p->flag > point->flag)
         point->flag = p->flag;
     if (p->used == 0)
@@ -150,10 +151,11 @@ static bool gather_rollup(struct store_reader *reader, struct gather *g, const c
         struct piece p = { .t = sqlite3_column_int64(s, 0),
                            .n = sqlite3_column_int(s, 1),
                            .used = sqlite3_column_int(s, 2),
+                           .good = sqlite3_column_int(s, 3),
                            .mean = sqlite3_column_double(s, 4),
                            .lo = sqlite3_column_double(s, 5),
                            .hi = sqlite3_column_double(s, 6) };
-        p.flag = share_flag(p.n, p.used, sqlite3_column_int(s, 3));
+        p.flag = share_flag(p.n, p.used, p.good);
         gather_add(g, &p);
     }
     sqlite3_finalize(s);
@@ -187,7 +189,7 @@ static bool gather_readings(struct store_reader *reader, struct gather *g, int64
     while (s != NULL && (code = sqlite3_step(s)) == SQLITE_ROW) {
         struct reading r = store_read_row(s, 0);
         bool used = !isnan(r.value) && verdict_usable_for_limits(r.tests, r.flag == FLAG_MISSING);
-        struct piece p = { r.t.ms, 1, used, r.value, r.value, r.value, r.flag };
+        struct piece p = { r.t.ms, 1, used, r.flag == FLAG_GOOD, r.value, r.value, r.value, r.flag };
         gather_add(g, &p);
     }
     sqlite3_finalize(s);

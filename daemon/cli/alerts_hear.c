@@ -34,8 +34,7 @@ static enum priority priority_at(const struct json_doc *doc)
     return PRIORITY_HIGH;
 }
 
-/* As the service words it; the kind itself where the configuration does not know it. */
-static void title_of(const struct site *site, const char *ref, const char *kind, char *buf, size_t cap)
+void alerts_title(const struct site *site, const char *ref, const char *kind, char *buf, size_t cap)
 {
     int slot = site_alert_find(site, ref, strlen(ref));
     if (slot < 0) {
@@ -83,7 +82,7 @@ static struct notice notice_of(const struct site *site, const struct json_doc *d
     json_doc_text(doc, "/why", n.why, sizeof n.why);
     put_number(doc, "/value", "", &number);
     put_number(doc, "/limit", ", limit ", &number);
-    title_of(site, ref, kind, n.title, sizeof n.title);
+    alerts_title(site, ref, kind, n.title, sizeof n.title);
     return n;
 }
 

@@ -81,10 +81,16 @@ static enum status take_value(const struct option *option, const char *value, st
     return STATUS_INVALID;
 }
 
+/* -o, as every tool has it, where there is an --out. */
+static bool is_out(const struct options *o, const char *word)
+{
+    return strcmp(word, "-o") == 0 && option_find(o, "out", 3) != NULL;
+}
+
 /* One option at argv[*i]; *i moves on to a value in the next word. */
 static enum status take_option(const struct options *o, int argc, char **argv, int *i, struct why *why)
 {
-    const char *name = argv[*i] + 2;
+    const char *name = is_out(o, argv[*i]) ? "out" : argv[*i] + 2;
     const char *equals = strchr(name, '=');
     size_t n = equals != NULL ? (size_t)(equals - name) : strlen(name);
     const struct option *option = option_find(o, name, n);
@@ -117,7 +123,7 @@ enum status options_parse(const struct options *o, int argc, char **argv, const 
             ended = true;
         } else if (strcmp(word, "-h") == 0) {
             return STATUS_NONE;
-        } else if (word[1] != '-') {
+        } else if (word[1] != '-' && !is_out(o, word)) {
             return why_say(why, STATUS_INVALID, "options begin with two dashes: \"%.60s\"", word);
         } else {
             enum status st = take_option(o, argc, argv, &i, why);

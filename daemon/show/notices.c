@@ -66,8 +66,7 @@ static void put_heading(struct text *out, const struct notice *n, struct notices
     style_put(out, look.coloured, STYLE_PLAIN);
 }
 
-/* "Since Tue 14:05, 2 h 10 min; not acknowledged." */
-static void put_state(struct text *out, const struct notice *n, struct notices_look look)
+const char *notice_state_words(const struct notice *n)
 {
     static const char *const words[][2] = {
         { "UNACK", "not acknowledged" },         { "ACKED", "acknowledged" },
@@ -75,14 +74,21 @@ static void put_state(struct text *out, const struct notice *n, struct notices_l
         { "LATAK", "over, waits to be reset" },  { "SHLVD", "put aside" },
         { "DSUPR", "kept quiet: work goes on" }, { "OOSRV", "out of service" },
     };
+    for (size_t i = 0; i < sizeof words / sizeof *words; i++)
+        if (is_state(n, words[i][0]))
+            return words[i][1];
+    return "";
+}
+
+/* "Since Tue 14:05, 2 h 10 min; not acknowledged." */
+static void put_state(struct text *out, const struct notice *n, struct notices_look look)
+{
     char said[512], when[CLOCK_MAX], span[40];
     struct text t = text_over(said, sizeof said);
     if (utc_is_set(n->raised))
         text_printf(&t, "Since %s, %s; ", look.clock(n->raised, when, sizeof when),
                     span_format(look.now.ms - n->raised.ms, span, sizeof span));
-    for (size_t i = 0; i < sizeof words / sizeof *words; i++)
-        if (is_state(n, words[i][0]))
-            text_put(&t, words[i][1]);
+    text_put(&t, notice_state_words(n));
     if (utc_is_set(n->until))
         text_printf(&t, " until %s", look.clock(n->until, when, sizeof when));
     else if (is_state(n, "OOSRV"))

@@ -18,6 +18,7 @@ struct history_point {
     double value, lo,
         hi;         /* mean and extremes over the span, of readings whose number can be trusted; NaN: none */
     int n;          /* readings, also those that were missing or failed */
+    int good;       /* of them flagged good */
     enum flag flag; /* worst of the point */
 };
 

@@ -41,6 +41,10 @@ int alerts_test(const struct alerts_job *job);
 int alerts_scores(const struct alerts_job *job);                    /* how the forecasts turned out */
 int alerts_explain(const struct alerts_job *job, const char *kind); /* a kind of alert; needs no site */
 
+/* "temperature below the band", as the service words it; the kind itself where the configuration does not
+ * know the alert. */
+void alerts_title(const struct site *site, const char *ref, const char *kind, char *buf, size_t cap);
+
 /* "Tue 2026-03-03 14:05", local. */
 const char *alerts_clock(utc_t t, char *buf, size_t cap);
 

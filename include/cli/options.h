@@ -1,6 +1,6 @@
 /* Long options of the verbs, read by one table each: "--name value", "--name=value", "--flag", "--" ends
- * them. What is wrong is told by the option's name, with the nearest known one. "-h" and "--help" print the
- * table. */
+ * them; "-o FILE" is short for "--out FILE" where there is one. What is wrong is told by the option's name,
+ * with the nearest known one. "-h" and "--help" print the table. */
 #ifndef LENTIC_CLI_OPTIONS_H
 #define LENTIC_CLI_OPTIONS_H
 

@@ -23,6 +23,7 @@
     X(learn, "what logged batches teach of salts and waters, with its evidence")                             \
     X(colony, "a tank's animals on one time line with its water; when eggs may hatch")                       \
     X(past, "history of one quantity: chart and table, CSV, JSON")                                           \
+    X(report, "a stretch of time as one HTML page: curves, figures, alerts, journal; to read and print")     \
     X(export, "everything of a span, as CSV or JSON lines")                                                  \
     X(backup, "a checked copy of the store, while the service runs")                                         \
     X(restore, "puts such a copy in the place of the store")                                                 \

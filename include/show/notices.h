@@ -31,6 +31,9 @@ bool notice_is_active(const struct notice *n);
 /* Put aside, kept quiet or out of service. */
 bool notice_is_aside(const struct notice *n);
 
+/* "not acknowledged", "put aside", ... */
+const char *notice_state_words(const struct notice *n);
+
 void notices_sort(struct notice *notices, int count);
 void notice_put(struct text *out, const struct notice *n, struct notices_look look);
 

@@ -1,0 +1,579 @@
+/* What the store knows of a stretch of time, gathered into a page. */
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "adapters/store_journal.h"
+#include "base/nearest.h"
+#include "cli/reporting.h"
+
+#define GAP_STEPS      2.2               /* times the usual distance of points: further apart is a gap */
+#define WORK_BACK_MS   (2 * MS_PER_DAY)  /* service windows that began before the span reach into it */
+#define SAME_CHANGE_MS (3 * MS_PER_HOUR) /* a step seen so near to a noted change is that change */
+#define NAMES_MAX      512
+
+/* The list with room for one more element behind `count`, zeroed; without memory the list as it was. */
+static void *grow(struct reporting *r, void *list, int count, size_t size)
+{
+    bool full = count == 0 || (count & (count - 1)) == 0;
+    void *more = full ? realloc(list, (count > 0 ? 2 * (size_t)count : 1) * size) : list;
+    if (more == NULL) {
+        r->no_memory = true;
+        return list;
+    }
+    memset((char *)more + (size_t)count * size, 0, size);
+    return more;
+}
+
+/* A new element of a list of the page; NULL without memory. */
+#define APPEND(r, list, counter)                                                                             \
+    ((r)->page.list = grow((r), (r)->page.list, (r)->page.counter, sizeof *(r)->page.list),                  \
+     (r)->no_memory ? NULL : &(r)->page.list[(r)->page.counter++])
+
+/* --- places --- */
+
+static int find_place(const struct site *site, const char *word)
+{
+    char full[64];
+    int place = site_place_find(site, word, strlen(word));
+    if (place >= 0)
+        return place;
+    snprintf(full, sizeof full, "tank/%.40s", word);
+    return site_place_find(site, full, strlen(full));
+}
+
+static int unknown_place(const struct reporting *r, const char *word)
+{
+    const char *names[NAMES_MAX];
+    size_t count = 0;
+    for (int i = 0; i < r->site->place_count && count + 2 < NAMES_MAX; i++) {
+        names[count++] = r->site->places[i].text;
+        names[count++] = r->site->places[i].id;
+    }
+    const char *near = nearest_of(word, names, count);
+    return options_fail(r->options, 2, "there is no place \"%.40s\"%s%s%s", word,
+                        near != NULL ? "; did you mean \"" : " in the configuration",
+                        near != NULL ? near : "", near != NULL ? "\"?" : "");
+}
+
+static void add_place(struct reporting *r, int place)
+{
+    for (int i = 0; i < r->page.place_count; i++)
+        if (r->sheets[i].place == place)
+            return;
+    r->sheets[r->page.place_count++] = (struct report_place){ .place = place };
+}
+
+/* Tanks first, as configured; then what is around them. */
+static void add_all(struct reporting *r)
+{
+    for (int i = 0; i < r->site->tank_count; i++)
+        add_place(r, r->site->tanks[i].place);
+    for (int i = 0; i < r->site->place_count; i++)
+        add_place(r, i);
+}
+
+int reporting_places(struct reporting *r, const char *const *words, int count)
+{
+    r->sheets = calloc((size_t)r->site->place_count + 1, sizeof *r->sheets);
+    r->page.places = r->sheets;
+    r->page.whole = count == 0;
+    if (r->sheets == NULL)
+        return options_fail(r->options, 3, "no memory");
+    if (count == 0)
+        add_all(r);
+    for (int i = 0; i < count; i++) {
+        int place = find_place(r->site, words[i]);
+        if (place < 0)
+            return unknown_place(r, words[i]);
+        add_place(r, place);
+    }
+    return OPTIONS_GO_ON;
+}
+
+/* --- readings --- */
+
+static int64_t break_of(const struct reporting *r, int place, const struct report_series *s, int64_t width_ms)
+{
+    int stream = site_stream_of(r->site, place, s->quantity);
+    double gap_s = quantity_info(s->quantity)->gate.gap_suspect_s;
+    if (stream >= 0) {
+        const struct probe_value *value = site_stream_value(r->site, stream);
+        gap_s = fmax(value->gate.gap_suspect_s, value->stale_s);
+    }
+    double step_ms = fmax((double)s->tally.usual_step_ms, (double)width_ms) * GAP_STEPS;
+    return (int64_t)fmax(step_ms, gap_s * (double)MS_PER_S);
+}
+
+static void take_band(const struct reporting *r, int place, struct report_series *s)
+{
+    int tank = r->site->places[place].tank;
+    s->band = (struct span){ NAN, NAN };
+    s->day_range = NAN;
+    if (tank < 0)
+        return;
+    s->band = r->site->tanks[tank].band[s->quantity];
+    s->day_range = r->site->tanks[tank].day_range[s->quantity];
+}
+
+static bool keep_points(struct reporting *r, struct report_series *s, const struct history_point *points,
+                        int count)
+{
+    s->points = calloc((size_t)count + 1, sizeof *s->points);
+    if (s->points == NULL) {
+        r->no_memory = true;
+        return false;
+    }
+    for (int i = 0; i < count; i++)
+        s->points[i] = (struct tally_point){ points[i].t,  points[i].value, points[i].lo,
+                                             points[i].hi, points[i].n,     points[i].good };
+    s->count = count;
+    return true;
+}
+
+static enum status take_quantity(struct reporting *r, struct store_reader *reader, struct report_place *p,
+                                 enum quantity q)
+{
+    static struct history_point points[CURVE_POINTS_MAX];
+    int count = 0, stream = site_stream_of(r->site, p->place, q);
+    int64_t width_ms = (r->to.ms - r->from.ms) / CURVE_POINTS_MAX;
+    enum status st = store_reader_history(reader, r->site->places[p->place].text, quantity_info(q)->name,
+                                          r->from, r->to, points, CURVE_POINTS_MAX, &count);
+    if (st != STATUS_OK || (count == 0 && stream < 0))
+        return st;
+    struct report_series *s = &p->series[p->series_count++];
+    *s = (struct report_series){ .quantity = q, .probed = true };
+    take_band(r, p->place, s);
+    if (!keep_points(r, s, points, count))
+        return STATUS_IO;
+    tally_of(s->points, count, width_ms, s->band, &s->tally);
+    s->break_ms = break_of(r, p->place, s, width_ms);
+    s->now = s->tally.last;
+    s->now_t = s->tally.last_t;
+    return STATUS_OK;
+}
+
+static enum status take_readings(struct reporting *r, struct store_reader *reader)
+{
+    enum status st = STATUS_OK;
+    for (int i = 0; i < r->page.place_count && st == STATUS_OK; i++)
+        for (int q = 0; q < Q_COUNT && st == STATUS_OK; q++)
+            st = take_quantity(r, reader, &r->sheets[i], (enum quantity)q);
+    return st;
+}
+
+/* --- alerts --- */
+
+static struct report_spell *last_spell(struct reporting *r, const char *ref)
+{
+    for (int i = r->page.spell_count - 1; i >= 0; i--)
+        if (strcmp(r->page.spells[i].n.ref, ref) == 0)
+            return &r->page.spells[i];
+    return NULL;
+}
+
+static enum quantity axis_of(const struct alert_slot *slot)
+{
+    if (slot->quantity != Q_COUNT)
+        return slot->quantity;
+    switch (kind_family(slot->kind, Q_COUNT)) {
+    case FAMILY_HEAT:
+        return Q_TEMP;
+    case FAMILY_SOLIDS:
+        return Q_EC;
+    default:
+        return Q_COUNT;
+    }
+}
+
+static enum priority priority_of(const char *name)
+{
+    for (int p = 0; p < PRIORITY_COUNT; p++)
+        if (strcmp(name, priority_name((enum priority)p)) == 0)
+            return (enum priority)p;
+    return PRIORITY_HIGH;
+}
+
+static struct report_spell *new_spell(struct reporting *r, const struct alert_row *row, const char *ref)
+{
+    struct report_spell *s = APPEND(r, spells, spell_count);
+    if (s == NULL)
+        return NULL;
+    int slot = site_alert_find(r->site, ref, strlen(ref));
+    s->place = site_place_find(r->site, row->place, strlen(row->place));
+    s->axis = slot >= 0 ? axis_of(&r->site->alerts[slot]) : Q_COUNT;
+    s->ended = s->n.due = s->n.until = UTC_NONE;
+    s->n.raised = row->t;
+    s->n.priority = priority_of(row->priority);
+    snprintf(s->n.ref, sizeof s->n.ref, "%s", ref);
+    snprintf(s->n.place, sizeof s->n.place, "%s", row->place);
+    alerts_title(r->site, ref, row->kind, s->n.title, sizeof s->n.title);
+    if (slot >= 0)
+        snprintf(s->n.consequence, sizeof s->n.consequence, "%s",
+                 kind_info(r->site->alerts[slot].kind)->consequence);
+    return s;
+}
+
+static void put_number(double v, const char *lead, const char *unit, struct text *out)
+{
+    if (!isnan(v))
+        text_printf(out, "%s%.6g%s%s", lead, v, unit[0] != '\0' ? " " : "", unit);
+}
+
+static void take_words(struct report_spell *s, const struct alert_row *row)
+{
+    struct text number = text_over(s->n.number, sizeof s->n.number);
+    put_number(row->value, "", row->unit, &number);
+    put_number(row->limit, ", limit ", row->unit, &number);
+    snprintf(s->n.cause, sizeof s->n.cause, "%s", row->cause);
+    snprintf(s->n.evidence, sizeof s->n.evidence, "%s", row->evidence);
+    snprintf(s->n.action, sizeof s->n.action, "%s", row->action);
+}
+
+static void drop_spell(struct reporting *r, struct report_spell *s)
+{
+    size_t behind = (size_t)(r->page.spells + r->page.spell_count - (s + 1));
+    memmove(s, s + 1, behind * sizeof *s);
+    r->page.spell_count--;
+}
+
+static bool is_one_of(const char *word, const char *const *list, size_t count)
+{
+    for (size_t i = 0; i < count; i++)
+        if (strcmp(word, list[i]) == 0)
+            return true;
+    return false;
+}
+
+void reporting_take_change(struct reporting *r, const struct alert_row *row)
+{
+    static const char *const active[] = { "UNACK", "ACKED" }, *const over[] = { "NORM", "RTNUN", "LATUN",
+                                                                                "LATAK" };
+    char ref[96];
+    snprintf(ref, sizeof ref, "%s/%s", row->place, row->kind);
+    struct report_spell *s = last_spell(r, ref);
+    bool open = s != NULL && !utc_is_set(s->ended), is_active = is_one_of(row->state, active, 2);
+    if (is_active && !open) {
+        if (s != NULL && s->ended.ms < r->from.ms)
+            drop_spell(r, s);
+        if ((s = new_spell(r, row, ref)) == NULL)
+            return;
+        open = true;
+    }
+    if (s == NULL)
+        return;
+    if (is_active)
+        take_words(s, row);
+    s->sent = s->sent || (row->announced && is_active);
+    snprintf(s->n.state, sizeof s->n.state, "%s", row->state);
+    snprintf(s->n.who, sizeof s->n.who, "%s", row->who);
+    snprintf(s->n.why, sizeof s->n.why, "%s", row->why);
+    if (open && is_one_of(row->state, over, 4))
+        s->ended = row->t;
+    if (strcmp(row->state, "NORM") == 0 && s->ended.ms < r->from.ms)
+        drop_spell(r, s);
+}
+
+static void on_change(void *context, const struct alert_row *row)
+{
+    reporting_take_change(context, row);
+}
+
+static bool is_asked(const struct reporting *r, const char *place)
+{
+    for (int i = 0; i < r->page.place_count; i++)
+        if (strcmp(r->site->places[r->sheets[i].place].text, place) == 0)
+            return true;
+    return r->page.whole;
+}
+
+/* The store does not name the leader of an alert that nobody was told of: it is the one of the same place and
+ * cause that was told. */
+static void name_leader(const struct reporting *r, const struct report_spell *s, struct notice *n)
+{
+    for (int i = 0; i < r->page.spell_count && !s->sent && n->cause[0] != '\0'; i++) {
+        const struct report_spell *other = &r->page.spells[i];
+        if (other->sent && other->place == s->place && notice_is_active(&other->n) &&
+            strcmp(other->n.cause, n->cause) == 0)
+            snprintf(n->leader, sizeof n->leader, "%s", other->n.ref);
+    }
+}
+
+/* What stands at the end of the span, as the store has it; and out with what was over before it began. */
+static bool take_standing(struct reporting *r)
+{
+    r->page.standing = calloc((size_t)r->page.spell_count + 1, sizeof *r->page.standing);
+    if (r->page.standing == NULL)
+        return false;
+    for (int i = 0; i < r->page.spell_count; i++) {
+        const struct report_spell *s = &r->page.spells[i];
+        if (strcmp(s->n.state, "NORM") == 0 || last_spell(r, s->n.ref) != s || !is_asked(r, s->n.place))
+            continue;
+        struct notice *n = &r->page.standing[r->page.standing_count++];
+        *n = s->n;
+        name_leader(r, s, n);
+    }
+    notices_sort(r->page.standing, r->page.standing_count);
+    for (int i = r->page.spell_count - 1; i >= 0; i--)
+        if (utc_is_set(r->page.spells[i].ended) && r->page.spells[i].ended.ms < r->from.ms)
+            drop_spell(r, &r->page.spells[i]);
+    return true;
+}
+
+/* --- journal and what was seen --- */
+
+static void take_tests(struct reporting *r, const struct journal_entry *e, int place)
+{
+    for (int i = 0; i < e->item_count; i++) {
+        enum quantity q = quantity_find(e->items[i].name, strlen(e->items[i].name));
+        if (e->items[i].role != JOURNAL_VALUE || q == Q_COUNT)
+            continue;
+        struct report_test *t = APPEND(r, tests, test_count);
+        if (t == NULL)
+            return;
+        *t = (struct report_test){ .place = place, .t = e->at, .quantity = q, .value = e->items[i].amount };
+        t->sd = e->items[i].sd;
+        snprintf(t->kit, sizeof t->kit, "%s", e->kit);
+        snprintf(t->who, sizeof t->who, "%s", e->who);
+    }
+}
+
+static void take_note(struct reporting *r, const struct journal_entry *e, int place)
+{
+    struct report_note *n = APPEND(r, notes, note_count);
+    if (n == NULL)
+        return;
+    struct text words = text_over(n->words, sizeof n->words);
+    n->place = place;
+    n->id = e->id;
+    n->t = e->at;
+    if (place < 0 && e->place[0] != '\0')
+        text_printf(&words, "%s: ", e->place);
+    journal_words(e, &words);
+    snprintf(n->who, sizeof n->who, "%s", e->who);
+}
+
+static void on_entry(void *context, const struct journal_entry *e)
+{
+    struct reporting *r = context;
+    int place = site_place_find(r->site, e->place, strlen(e->place));
+    if (e->kind == JOURNAL_TEST)
+        take_tests(r, e, place);
+    /* A test stands in its own table; words beside it belong to the journal. */
+    if (e->kind != JOURNAL_TEST || e->text[0] != '\0')
+        take_note(r, e, place);
+    if (e->kind != JOURNAL_CHANGE || place < 0)
+        return;
+    struct report_change *change = APPEND(r, changes, change_count);
+    if (change != NULL)
+        *change = (struct report_change){ place, { e->at, true }, NAN };
+}
+
+static void on_change_seen(void *context, const struct event_row *row)
+{
+    struct reporting *r = context;
+    int place = site_place_find(r->site, row->place, strlen(row->place));
+    for (int i = 0; i < r->page.change_count; i++)
+        if (r->page.changes[i].place == place && r->page.changes[i].mark.noted &&
+            llabs(r->page.changes[i].mark.t.ms - row->t.ms) <= SAME_CHANGE_MS)
+            return;
+    struct report_change *change = place >= 0 ? APPEND(r, changes, change_count) : NULL;
+    if (change != NULL)
+        *change = (struct report_change){ place, { row->t, false }, row->value };
+}
+
+static void on_work_begin(void *context, const struct event_row *row)
+{
+    struct reporting *r = context;
+    struct report_work *w = APPEND(r, work, work_count);
+    if (w != NULL)
+        *w = (struct report_work){ site_place_find(r->site, row->place, strlen(row->place)),
+                                   { row->t, UTC_NONE } };
+}
+
+/* Ends the newest window of the place that began before. */
+static void on_work_end(void *context, const struct event_row *row)
+{
+    struct reporting *r = context;
+    int place = site_place_find(r->site, row->place, strlen(row->place));
+    for (int i = r->page.work_count - 1; i >= 0; i--) {
+        struct report_work *w = &r->page.work[i];
+        if (w->place != place || w->stretch.from.ms > row->t.ms)
+            continue;
+        if (!utc_is_set(w->stretch.to))
+            w->stretch.to = row->t;
+        return;
+    }
+}
+
+static enum status take_happenings(struct reporting *r, struct store_reader *reader)
+{
+    struct journal_query query = JOURNAL_QUERY_ALL;
+    query.from = r->from;
+    query.to = r->to;
+    utc_t before = { r->from.ms - WORK_BACK_MS };
+    enum status st = store_reader_journal(reader, &query, on_entry, r);
+    if (st == STATUS_OK)
+        st = store_reader_events(reader, "change-seen", r->from, r->to, on_change_seen, r);
+    if (st == STATUS_OK)
+        st = store_reader_events(reader, "service-begin", before, r->to, on_work_begin, r);
+    if (st == STATUS_OK)
+        st = store_reader_events(reader, "service-end", before, r->to, on_work_end, r);
+    for (int i = 0; i < r->page.work_count; i++)
+        if (!utc_is_set(r->page.work[i].stretch.to))
+            r->page.work[i].stretch.to = r->to;
+    return st;
+}
+
+/* --- calibrations --- */
+
+struct calibrated {
+    const char *probe;
+    utc_t last, to;
+};
+
+static void on_calibration(void *context, const struct calibration_row *row)
+{
+    struct calibrated *c = context;
+    if (!row->undone && strcmp(row->probe, c->probe) == 0 && row->calib.since.ms <= c->to.ms)
+        c->last = row->calib.since;
+}
+
+static enum status take_calibration(struct reporting *r, struct store_reader *reader, const struct stream *s)
+{
+    struct calibrated c = { s->name, UTC_NONE, r->to };
+    enum status st = store_reader_calibrations(reader, r->site->places[s->place].text,
+                                               quantity_info(s->quantity)->name, on_calibration, &c);
+    struct report_calibration *kept = st == STATUS_OK ? APPEND(r, calibrations, calibration_count) : NULL;
+    if (kept != NULL)
+        *kept = (struct report_calibration){ s->place, s->name, s->quantity,
+                                             r->site->plan.calibrate_every_d[s->quantity], c.last };
+    return st;
+}
+
+static enum status take_calibrations(struct reporting *r, struct store_reader *reader)
+{
+    enum status st = STATUS_OK;
+    for (int i = 0; i < r->site->stream_count && st == STATUS_OK; i++) {
+        const struct stream *s = &r->site->streams[i];
+        if (!isnan(r->site->plan.calibrate_every_d[s->quantity]) &&
+            is_asked(r, r->site->places[s->place].text))
+            st = take_calibration(r, reader, s);
+    }
+    return st;
+}
+
+/* --- all of it --- */
+
+static bool has_content(const struct reporting *r, const struct report_place *p)
+{
+    bool room = p->place == r->site->room_place;
+    for (int i = 0; i < p->series_count; i++)
+        if (p->series[i].count > 0)
+            return true;
+    for (int i = 0; i < r->page.spell_count; i++)
+        if (r->page.spells[i].place == p->place)
+            return true;
+    for (int i = 0; i < r->page.test_count; i++)
+        if (r->page.tests[i].place == p->place)
+            return true;
+    for (int i = 0; i < r->page.note_count; i++)
+        if (r->page.notes[i].place == p->place || (room && r->page.notes[i].place < 0))
+            return true;
+    return false;
+}
+
+static void free_points(struct report_place *p)
+{
+    for (int i = 0; i < p->series_count; i++)
+        free(p->series[i].points);
+}
+
+/* Of the whole room a tank always has its sheet, another place when there is something to say of it. */
+static int drop_empty_sheets(struct reporting *r)
+{
+    int kept = 0;
+    bool any = false;
+    for (int i = 0; i < r->page.place_count; i++) {
+        bool content = has_content(r, &r->sheets[i]);
+        any = any || content;
+        if (content || !r->page.whole || r->site->places[r->sheets[i].place].kind == PLACE_TANK)
+            r->sheets[kept++] = r->sheets[i];
+        else
+            free_points(&r->sheets[i]);
+    }
+    r->page.place_count = kept;
+    return any ? OPTIONS_GO_ON : 1;
+}
+
+struct reach {
+    utc_t first, last;
+};
+
+static void on_series(void *context, const struct series_row *row)
+{
+    struct reach *reach = context;
+    if (!utc_is_set(row->last))
+        return;
+    if (!utc_is_set(reach->last) || row->last.ms > reach->last.ms)
+        reach->last = row->last;
+    if (!utc_is_set(reach->first) || row->first.ms < reach->first.ms)
+        reach->first = row->first;
+}
+
+static int tell_nothing(const struct reporting *r, struct store_reader *reader)
+{
+    struct reach reach = { UTC_NONE, UTC_NONE };
+    char first[48], last[48];
+    if (store_reader_series(reader, on_series, &reach) != STATUS_OK || !utc_is_set(reach.last))
+        return options_fail(
+            r->options, 1,
+            "the store %s holds no reading yet: does the service hear the probes? (lentic probes)", r->store);
+    return options_fail(
+        r->options, 1,
+        "there is nothing for that span; the store has readings from %s to %s (--from, --to, --days)",
+        alerts_clock(reach.first, first, sizeof first), alerts_clock(reach.last, last, sizeof last));
+}
+
+int reporting_store(struct reporting *r)
+{
+    struct store_reader *reader;
+    struct why why;
+    enum status st = store_reader_open(r->store, &reader, &why);
+    if (st != STATUS_OK)
+        return options_fail(r->options, 3, "%s", why.text);
+    st = take_readings(r, reader);
+    if (st == STATUS_OK)
+        st = store_reader_alert_changes(reader, (utc_t){ 0 }, r->to, on_change, r);
+    if (st == STATUS_OK)
+        st = take_happenings(r, reader);
+    if (st == STATUS_OK)
+        st = take_calibrations(r, reader);
+    if (st == STATUS_OK && !take_standing(r))
+        r->no_memory = true;
+    int code = r->no_memory      ? options_fail(r->options, 3, "no memory")
+               : st != STATUS_OK ? options_fail(r->options, 3, "the store %s cannot be read", r->store)
+                                 : drop_empty_sheets(r);
+    if (code == 1)
+        code = tell_nothing(r, reader);
+    store_reader_close(reader);
+    return code;
+}
+
+void reporting_fini(struct reporting *r)
+{
+    for (int i = 0; i < r->page.place_count; i++)
+        free_points(&r->sheets[i]);
+    free(r->sheets);
+    if (!r->page.standing_live)
+        free(r->page.standing);
+    free(r->page.spells);
+    free(r->page.work);
+    free(r->page.changes);
+    free(r->page.tests);
+    free(r->page.notes);
+    free(r->page.calibrations);
+    free(r->reports);
+    alerts_heard_fini(&r->heard);
+}
