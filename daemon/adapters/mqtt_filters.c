@@ -1,5 +1,6 @@
 #include "adapters/mqtt_filters.h"
 
+#include <assert.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -30,6 +31,7 @@ bool mqtt_filters_have(const struct mqtt_filters *list, const char *name)
 void mqtt_filters_add(struct mqtt_filters *list, const char *name, int qos)
 {
     int at = find(list, name);
+    assert(at < list->count);
     if (at < 0) {
         size_t n = (size_t)list->count + 1;
         list->names = must(realloc(list->names, n * sizeof list->names[0]));

@@ -41,7 +41,7 @@ static bool run_with(struct store *store, const char *sql, int64_t a, int64_t b,
     bool ok = sqlite3_prepare_v2(store->db, sql, -1, &s, NULL) == SQLITE_OK;
     int wanted = ok ? sqlite3_bind_parameter_count(s) : 0;
     const int64_t values[] = { a, b, c };
-    for (int i = 0; i < wanted; i++)
+    for (int i = 0; i < wanted && i < 3; i++)
         sqlite3_bind_int64(s, i + 1, values[i]);
     ok = ok && store_step(s);
     sqlite3_finalize(s);

@@ -365,7 +365,7 @@ static void format_status(const struct publisher *p, const struct pump *pump,
     json_key(out, "store_bytes");
     json_int(out, news->store.file_bytes);
     json_key(out, "queue");
-    json_int(out, (long long)(news->inbox.waiting_records + news->store.buffered));
+    json_int(out, (long long)news->inbox.waiting_records + (long long)news->store.buffered);
     json_close(out, '}');
 }
 

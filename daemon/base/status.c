@@ -3,6 +3,8 @@
 #include <stdio.h>
 #include <string.h>
 
+#undef why_say
+
 /* Steps back to the start of the UTF-8 character that contains byte at, so that a cut never halves one. */
 static size_t character_start(const char *s, size_t at)
 {

@@ -1,4 +1,5 @@
 /* lentic replay: a capture through the daemon's own engine, with the capture's clock. */
+#include <assert.h>
 #include <inttypes.h>
 #include <math.h>
 #include <stdio.h>
@@ -230,6 +231,7 @@ static void take_capture(struct replay *r, struct capture_line *capture, bool tr
 
 static void let_through(struct replay *r, int64_t leap_ms, bool tracing)
 {
+    assert(r->leap.count > 0);
     struct capture_line first = r->leap.held[0];
     int rest = r->leap.count - 1;
     struct capture_line *others = malloc((size_t)(rest + 1) * sizeof *others);

@@ -25,7 +25,8 @@ static void gather(const struct window *w, utc_t to, int64_t span_ms, struct lin
         const struct window_bin *bin = window_at(w, (utc_t){ ms });
         if (bin == NULL)
             continue;
-        line->t[line->n] = (double)(bin->index * w->bin_ms + w->bin_ms / 2 - to.ms) / (double)MS_PER_HOUR;
+        line->t[line->n] =
+            ((double)(bin->index * w->bin_ms - to.ms) + (double)w->bin_ms / 2) / (double)MS_PER_HOUR;
         line->v[line->n++] = window_mean(bin);
     }
 }

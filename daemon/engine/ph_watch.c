@@ -8,9 +8,6 @@
 #include "engine/series.h"
 
 #define LEARN_EVERY_MIN  60
-#define BLOCK_H          4
-#define DAY_BLOCKS       (24 / BLOCK_H)
-#define BLOCKS           (SERIES_HOURS / BLOCK_H)
 #define REACH_BLOCKS     36
 #define ALLOWED_DAY      0.005
 #define CREEP_LEAST      0.12 /* what a calibrated meter may err */
@@ -18,6 +15,8 @@
 #define CREEP_USUAL_MOST 0.3
 #define CREEP_TIMES      1.5
 #define GOES_ON_DAY      0.015
+
+enum { BLOCK_H = 4, DAY_BLOCKS = 24 / BLOCK_H, BLOCKS = SERIES_HOURS / BLOCK_H };
 
 /* Means over a whole day take plants and light out; one every four hours. */
 static int daily_means(const struct window *w, utc_t now, double *out)
@@ -50,7 +49,7 @@ static struct ph_creep look(const struct window *w, utc_t now)
     struct ph_creep c = { .day = NAN };
     double means[BLOCKS];
     int n = daily_means(w, now, means);
-    double day = means[n - 1] - means[n - 1 - DAY_BLOCKS];
+    double day = n > DAY_BLOCKS ? means[n - 1] - means[n - 1 - DAY_BLOCKS] : NAN;
     c.up = creep_of(means, n);
     for (int i = 0; i < n; i++)
         means[i] = -means[i];

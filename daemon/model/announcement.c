@@ -260,17 +260,18 @@ static void of_alert(const struct thing *t, const char *name, struct text *out)
         text_put(out, priority_name(t->alert->settings.priority));
 }
 
+/* A name whose thing is not there, which announcement_check_* refuses, is nothing. */
 static void put_value(const struct thing *t, const struct name *name, bool json, struct text *out)
 {
     char value[VALUE_MAX], quoted[6 * VALUE_MAX];
     struct text plain = text_over(value, sizeof value), string = text_over(quoted, sizeof quoted);
     if (name->of == OF_SITE)
         of_site(t, name->name, &plain);
-    else if (name->of == OF_TANK)
+    else if (name->of == OF_TANK && t->tank != NULL)
         of_tank(t, name->name, &plain);
-    else if (name->of == OF_QUANTITY)
+    else if (name->of == OF_QUANTITY && t->tank != NULL)
         of_quantity(t, name->name, &plain);
-    else
+    else if (name->of == OF_ALERT && t->alert != NULL)
         of_alert(t, name->name, &plain);
     if (!json) {
         text_put(out, value);

@@ -138,7 +138,7 @@ static void advance_step(struct basin *b, const struct basin_world *w, double dt
 
 void basin_advance(struct basin *b, const struct basin_world *w, double dt_s)
 {
-    double steps = ceil(dt_s / STEP_MOST_S);
-    for (double i = 0; i < steps; i++)
+    int steps = (int)ceil(dt_s / STEP_MOST_S);
+    for (int i = 0; i < steps; i++)
         advance_step(b, w, dt_s / steps);
 }

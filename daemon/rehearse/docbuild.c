@@ -169,10 +169,10 @@ static void write_level(const struct level *l, struct text *out)
 
 void doc_write(const struct doc *d, struct text *out)
 {
-    struct level top = { .count = d->count };
-    for (int i = 0; i < d->count; i++) {
-        top.items[i] = &d->items[i];
-        top.at[i] = d->items[i].pointer;
+    struct level top = { .count = 0 };
+    for (; top.count < d->count; top.count++) {
+        top.items[top.count] = &d->items[top.count];
+        top.at[top.count] = d->items[top.count].pointer;
     }
     write_level(&top, out);
 }

@@ -28,7 +28,7 @@ struct chore chore_init(uint64_t seed, int tank, double usual_l, bool by_hand, d
 
 double keeper_batch_ec(uint64_t seed, int water, double target_ec, double t_s)
 {
-    struct dice d = dice_init(seed ^ (uint64_t)(int64_t)floor(t_s / WEEK_S), "batch", (uint64_t)(water + 1));
+    struct dice d = dice_init(seed ^ (uint64_t)(int64_t)floor(t_s / WEEK_S), "batch", (uint64_t)water + 1);
     return target_ec * dice_normal(&d, 1, BATCH_ERROR);
 }
 

@@ -208,13 +208,16 @@ static const char *next_key(const char *from, char key[KEY_MAX])
 }
 
 /* RFC 6901, section 4: digits only, no leading zero; "-" is the place behind the last and holds nothing. */
-static json_t *element(const json_t *array, const char *key)
+static json_t *element(const json_t *array, const char *token, size_t n)
 {
-    size_t index = 0, n = strlen(key);
-    if (n == 0 || n > 6 || (n > 1 && key[0] == '0') || strspn(key, "0123456789") != n)
+    size_t index = 0;
+    if (n == 0 || n > 6 || (n > 1 && token[0] == '0'))
         return NULL;
-    for (size_t i = 0; i < n; i++)
-        index = index * 10 + (size_t)(key[i] - '0');
+    for (size_t i = 0; i < n; i++) {
+        if (token[i] < '0' || token[i] > '9')
+            return NULL;
+        index = index * 10 + (size_t)(token[i] - '0');
+    }
     return json_array_get(array, index);
 }
 
@@ -255,10 +258,11 @@ static json_t *node_at(const struct json_doc *doc, const char *pointer)
     json_t *v = doc->root;
     char key[KEY_MAX];
     while (v != NULL && *pointer != '\0') {
-        pointer = *pointer == '/' ? next_key(pointer + 1, key) : NULL;
+        const char *token = pointer + 1;
+        pointer = *pointer == '/' ? next_key(token, key) : NULL;
         if (pointer == NULL)
             return NULL;
-        v = json_is_array(v) ? element(v, key) : json_object_get(v, key);
+        v = json_is_array(v) ? element(v, token, (size_t)(pointer - token)) : json_object_get(v, key);
     }
     return v;
 }
