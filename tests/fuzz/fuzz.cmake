@@ -1,5 +1,5 @@
 # Fuzz targets: with libFuzzer when LENTIC_FUZZ is on (clang; scripts/fuzz), else their seeds and some changes in CTest.
-foreach(target messages configuration ring state)
+foreach(target messages commands configuration ring state)
   add_executable(fuzz_${target} tests/fuzz/${target}.c)
   target_link_libraries(fuzz_${target} lentic_app)
   if(LENTIC_FUZZ)
