@@ -28,7 +28,7 @@ foreach(script ${e2e_tests})
   if(NOT name MATCHES "^lib")
     add_test(NAME e2e.${name} COMMAND bash ${script})
     set_tests_properties(e2e.${name} PROPERTIES TIMEOUT 180 SKIP_RETURN_CODE 77
-      ENVIRONMENT "LENTIC_BIN=${CMAKE_BINARY_DIR};${test_environment}")
+      ENVIRONMENT "LENTIC_BIN=${CMAKE_BINARY_DIR};LENTIC_CASE_S=165;${test_environment}")
   endif()
 endforeach()
 

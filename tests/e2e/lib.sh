@@ -8,7 +8,7 @@ lenticd=$LENTIC_BIN/lenticd
 work=$(mktemp -d)
 conf=$work/site.conf
 base=lentic/millrace
-port='' broker='' daemon=''
+port='' broker='' daemon='' watcher=''
 listeners=()
 
 for need in mosquitto mosquitto_pub mosquitto_sub; do
@@ -25,7 +25,7 @@ finish() {
     local status=$?
     trap - EXIT
     set +e
-    for pid in "${listeners[@]}" $daemon $broker; do
+    for pid in $watcher "${listeners[@]}" $daemon $broker; do
         kill "$pid" 2>/dev/null
         wait "$pid" 2>/dev/null
     done
@@ -42,6 +42,24 @@ finish() {
     exit $status
 }
 trap finish EXIT
+
+# Under CTest: a case that hangs tells where before it is ended from outside.
+if [ -n "${LENTIC_CASE_S:-}" ]; then
+    mkfifo "$work/never"
+    (
+        trap - EXIT
+        read -rt "$LENTIC_CASE_S" <>"$work/never" || true
+        echo "FAILED: hangs; what runs is"
+        ps -o pid,stat,etimes,args --ppid $$ | cut -c1-200
+        while read -r pid name; do
+            [ "$name" != lenticd ] || ! command -v gdb >/dev/null ||
+                gdb -p "$pid" -batch -ex 'thread apply all bt 12' 2>/dev/null | grep -E '^(#|Thread)'
+            [ "$pid" = "$BASHPID" ] || kill "$pid"
+        done < <(ps -o pid=,comm= --ppid $$)
+        kill $$
+    ) &
+    watcher=$!
+fi
 
 # contains PATTERN, after a pipe: reads to the end. grep -q leaves early, and what still writes then dies of SIGPIPE, which
 # pipefail takes for the answer.
@@ -93,6 +111,12 @@ stop_broker() {
     broker=''
 }
 
+kill_broker() {
+    kill -KILL "$broker"
+    wait "$broker" 2>/dev/null || true
+    broker=''
+}
+
 # A tank a1 in a band of 20 to 24 °C whose alert acts on the very message; $1: more configuration, $2: more for tank a1,
 # $3: more probe entries (with a comma before each).
 # shellcheck disable=SC2120 # arguments are optional
@@ -123,6 +147,32 @@ online() {
 start_daemon() {
     "$lenticd" --conf "$conf" </dev/null >>"$work/daemon.log" 2>&1 &
     daemon=$!
+}
+
+# set_time OFF_MS SPEED: how far the daemon's wall clock is off, and how many times faster its time goes
+set_time() { python3 -c 'import struct,sys; open(sys.argv[1], "r+b").write(struct.pack("<qq", int(sys.argv[2]), int(sys.argv[3])))' "$work/time" "$1" "$2"; }
+
+# start_timed: the daemon with a clock of its own (time.c)
+start_timed() {
+    TIME_FILE=$work/time LD_PRELOAD=$work/time.so "$lenticd" --conf "$conf" </dev/null >>"$work/daemon.log" 2>&1 &
+    daemon=$!
+    wait_for 20 online || fail "the daemon did not come online"
+}
+
+make_time() {
+    command -v gcc >/dev/null || { echo "no gcc here"; exit 77; }
+    ! sanitized || { echo "a preloaded library and a sanitizer do not go together"; exit 77; }
+    gcc -O1 -shared -fPIC -o "$work/time.so" "$(dirname "${BASH_SOURCE[0]}")/time.c" || fail "time.c does not build"
+    : >"$work/time"
+    set_time 0 1
+}
+
+# query SQL: the rows of the store, a line each, columns divided by |
+query() {
+    python3 - "$work/lentic.db" "$1" <<'PY'
+import sqlite3, sys
+for row in sqlite3.connect(f'file:{sys.argv[1]}?mode=ro', uri=True).execute(sys.argv[2]): print(*row, sep='|')
+PY
 }
 
 start_daemon_online() {
