@@ -35,6 +35,15 @@ grep -q hunter "$work/daemon.log" && fail "the password is in the log"
 refused 3 "another daemon.*$daemon"
 stop_daemon
 
+# A store of a newer version: not touched.
+python3 - "$work/lentic.db" <<'PY'
+import sqlite3, sys
+sqlite3.connect(sys.argv[1]).execute('PRAGMA user_version=999').connection.close()
+PY
+cp "$work/lentic.db" "$work/newer"
+refused 3 'version 999, this program knows up to [0-9]+: install the newer program'
+cmp -s "$work/lentic.db" "$work/newer" || fail "the store of a newer version was changed"
+
 # Another program's file in the store's place.
 rm -f "$work"/lentic.db*
 head -c 4096 /dev/urandom >"$work/lentic.db"

@@ -1,7 +1,10 @@
 /* Versions: copied first, all or nothing, newer ones and strangers refused. */
 #include "store_fixture.h"
 
+#include <signal.h>
 #include <sqlite3.h>
+#include <sys/wait.h>
+#include <unistd.h>
 
 #include "adapters/store_schema.h"
 
@@ -98,6 +101,115 @@ static void without_a_copy_nothing_is_changed(void **state)
     rmdir(part);
 }
 
+/* Between SQLite and the file: dies before the n-th thing that is written, cut, synced or deleted. */
+static int writes_left;
+static const sqlite3_io_methods *true_methods;
+static sqlite3_vfs *true_vfs;
+
+static void count_down(void)
+{
+    if (--writes_left < 0)
+        raise(SIGKILL);
+}
+
+static int dying_write(sqlite3_file *file, const void *bytes, int n, sqlite3_int64 at)
+{
+    count_down();
+    return true_methods->xWrite(file, bytes, n, at);
+}
+
+static int dying_truncate(sqlite3_file *file, sqlite3_int64 size)
+{
+    count_down();
+    return true_methods->xTruncate(file, size);
+}
+
+static int dying_sync(sqlite3_file *file, int flags)
+{
+    count_down();
+    return true_methods->xSync(file, flags);
+}
+
+static int dying_delete(sqlite3_vfs *vfs, const char *name, int sync_folder)
+{
+    (void)vfs;
+    count_down();
+    return true_vfs->xDelete(true_vfs, name, sync_folder);
+}
+
+/* The main file and its logs differ in how they are locked, not in how they are written. */
+static int dying_open(sqlite3_vfs *vfs, const char *name, sqlite3_file *file, int flags, int *out)
+{
+    static sqlite3_io_methods dying[2];
+    (void)vfs;
+    int code = true_vfs->xOpen(true_vfs, name, file, flags, out);
+    if (file->pMethods == NULL)
+        return code;
+    sqlite3_io_methods *mine = &dying[(flags & SQLITE_OPEN_MAIN_DB) != 0];
+    true_methods = file->pMethods;
+    *mine = *true_methods;
+    mine->xWrite = dying_write;
+    mine->xTruncate = dying_truncate;
+    mine->xSync = dying_sync;
+    file->pMethods = mine;
+    return code;
+}
+
+/* A process that brings the store to its new version and dies in it. True: it came to the end. */
+static bool migrated_until(struct room *room, int writes)
+{
+    int status;
+    pid_t child = fork();
+    assert_true(child >= 0);
+    if (child == 0) {
+        static sqlite3_vfs vfs;
+        struct sqlite3 *db;
+        true_vfs = sqlite3_vfs_find(NULL);
+        vfs = *true_vfs;
+        vfs.zName = "dying";
+        vfs.xOpen = dying_open;
+        vfs.xDelete = dying_delete;
+        writes_left = writes;
+        if (sqlite3_vfs_register(&vfs, 1) != SQLITE_OK ||
+            schema_open(room->path, new_steps, 3, &db, NULL) != STATUS_OK ||
+            schema_migrate(db, room->path, new_steps, 3, NULL) != STATUS_OK)
+            _exit(1);
+        _exit(0);
+    }
+    assert_int_equal(waitpid(child, &status, 0), child);
+    assert_true(WIFSIGNALED(status) || WEXITSTATUS(status) == 0);
+    return !WIFSIGNALED(status);
+}
+
+static void killed_at_any_write_the_store_is_old_or_new(void **state)
+{
+    struct room *room = *state;
+    char copy[128];
+    int n = 0, whole = 0;
+    snprintf(copy, sizeof copy, "%s.before-v2", room->path);
+    for (bool done = false; !done; n++) {
+        assert_true(n < 200);
+        made_old(room);
+        done = migrated_until(room, n);
+        struct sqlite3 *db = opened(room, new_steps, 3);
+        int64_t version = schema_number(db, "PRAGMA user_version", -1);
+        assert_true(version == 1 || version == 99);
+        whole += version == 99;
+        assert_int_equal(schema_migrate(db, room->path, new_steps, 3, NULL), STATUS_OK);
+        assert_int_equal(schema_number(db, "SELECT y FROM a", -1), 8);
+        assert_int_equal(schema_number(db, "SELECT count(*) FROM a", -1), 1);
+        sqlite3_close(db);
+        assert_int_equal(sqlite3_open(copy, &db), SQLITE_OK);
+        assert_int_equal(schema_number(db, "SELECT x FROM a", -1), 7);
+        sqlite3_close(db);
+        room_remove(room);
+        room_make(room);
+        snprintf(copy, sizeof copy, "%s.before-v2", room->path);
+    }
+    assert_true(n > 10 && whole > 0 && whole < n);
+    print_message("killed at %d places, %d of them after the commit\n", n - 1, whole - 1);
+}
+
 static void newer_and_foreign_files_are_refused(void **state)
 {
     struct room *room = *state;
@@ -184,6 +296,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(steps_climb_after_a_copy, setup, teardown),
         cmocka_unit_test_setup_teardown(a_failing_step_leaves_the_old_whole, setup, teardown),
         cmocka_unit_test_setup_teardown(without_a_copy_nothing_is_changed, setup, teardown),
+        cmocka_unit_test_setup_teardown(killed_at_any_write_the_store_is_old_or_new, setup, teardown),
         cmocka_unit_test_setup_teardown(newer_and_foreign_files_are_refused, setup, teardown),
         cmocka_unit_test_setup_teardown(a_new_file_is_laid_out_for_small_writes, setup, teardown),
         cmocka_unit_test_setup_teardown(aside_names_never_collide, setup, teardown),
