@@ -96,10 +96,10 @@ double fitting_slope_month(const struct fitting *f, double *slope_percent)
 {
     const struct calib *last = fitting_calib(f);
     *slope_percent = last->kind == CALIB_ELECTRODE ? slope_percent_of(last) : (double)NAN;
-    for (int i = 0; i < f->calib_count - 1; i++) {
+    for (int i = 0; i < f->calib_count - 1 && is_of_device(f, last); i++) {
         const struct calib *first = &f->calibs[i];
-        int64_t apart_ms = last->since.ms - first->since.ms;
-        if (is_of_device(f, first) && is_of_device(f, last) && apart_ms >= AGEING_LEAST_MS)
+        int64_t apart_ms = is_of_device(f, first) ? last->since.ms - first->since.ms : 0;
+        if (apart_ms >= AGEING_LEAST_MS)
             return (*slope_percent - slope_percent_of(first)) * (double)(30 * MS_PER_DAY) / (double)apart_ms;
     }
     return (double)NAN;
