@@ -19,18 +19,22 @@
 #include "adapters/store_device.h"
 #include "config/load.h"
 
-#define BATCH_MOST      256             /* records between two looks at the clock */
-#define SAVE_EVERY_MS   (10 * MS_PER_S) /* snapshot on tmpfs at the most this often, unless the ring fills */
-#define URGENT_MOST     32              /* alerts and journal entries that are committed together */
-#define LOOK_EVERY_MS   50
-#define FLOOD_PER_S     4000        /* readings a second from which the loop lets them gather */
-#define GATHER_NS       500000      /* that long; alerts wait as long */
-#define SAVE_FILLING_MS 100         /* while the ring fills faster than it is given back, */
-#define SAVE_FILLING    4096        /* or with so many records */
-#define KEEP_EVERY_MS   MS_PER_HOUR /* snapshot in the store */
-#define CLOSE_WAIT_MS   3000
-#define RING_WAIT_MS    200 /* the client's lock is held meanwhile: publishing waits too */
-#define SLEEP_MOST_MS   10000
+#define BATCH_MOST       256             /* records between two looks at the clock */
+#define SAVE_EVERY_MS    (10 * MS_PER_S) /* snapshot on tmpfs at the most this often, unless the ring fills */
+#define SAVE_QUICK_MS    20              /* one that takes longer than this is not taken with every alert, */
+#define SAVE_SHARE_ALERT 4               /* but so many times as long after the last one */
+#define SAVE_SHARE       50              /* and so many times as long as one takes: a site of thousands */
+#define RING_PROBE_KIB   8               /* room in the ring for each probe, where store.inbox_kib is less */
+#define URGENT_MOST      32              /* alerts and journal entries that are committed together */
+#define LOOK_EVERY_MS    50
+#define FLOOD_PER_S      4000        /* readings a second from which the loop lets them gather */
+#define GATHER_NS        500000      /* that long; alerts wait as long */
+#define SAVE_FILLING_MS  100         /* while the ring fills faster than it is given back, */
+#define SAVE_FILLING     4096        /* or with so many records */
+#define KEEP_EVERY_MS    MS_PER_HOUR /* snapshot in the store */
+#define CLOSE_WAIT_MS    3000
+#define RING_WAIT_MS     200 /* the client's lock is held meanwhile: publishing waits too */
+#define SLEEP_MOST_MS    10000
 
 /* --- effects of the engine --- */
 
@@ -189,6 +193,13 @@ void daemon_watch_courier(struct daemon *d)
         log_say(LOG_AT_WARNING, "the end of a notify command is seen late: %s", strerror(errno));
 }
 
+/* The more probes, the larger the snapshot, and the more should come between two of them. */
+static size_t ring_bytes(const struct site *site)
+{
+    size_t kib = (size_t)site->store.inbox_kib, wanted = (size_t)site->stream_count * RING_PROBE_KIB;
+    return 1024 * (site->store.sync == STORE_SYNC_EVERY || kib > wanted ? kib : wanted);
+}
+
 static enum status open_inbox(struct daemon *d, struct why *why)
 {
     char path[512];
@@ -197,8 +208,7 @@ static enum status open_inbox(struct daemon *d, struct why *why)
         snprintf(path, sizeof path, "%s.inbox", d->site->store.path);
     else
         snprintf(path, sizeof path, "%s/inbox", d->site->store.runtime_dir);
-    enum status st =
-        inbox_open(path, (size_t)d->site->store.inbox_kib * 1024, d->site->store.sync, &d->inbox, why);
+    enum status st = inbox_open(path, ring_bytes(d->site), d->site->store.sync, &d->inbox, why);
     if (st == STATUS_OK && why->text[0] != '\0')
         log_say(LOG_AT_WARNING, "%s", why->text);
     return st;
@@ -380,14 +390,19 @@ static void settle(struct daemon *d)
     uint64_t committed = 0;
     struct inbox_counts inbox = inbox_counts(d->inbox);
     bool filling = inbox.used_bytes > inbox.size_bytes / 4 * 3, urgent = d->urgent > 0;
-    bool time_to_save = d->now.mono.ms - d->saved_at.ms >= (filling ? SAVE_FILLING_MS : SAVE_EVERY_MS) ||
-                        (filling && d->seq - d->saved_seq >= SAVE_FILLING);
+    int64_t rested_ms = d->now.mono.ms - d->saved_at.ms;
+    int64_t every_ms =
+        filling ? SAVE_FILLING_MS
+                : (d->save_ms * SAVE_SHARE > SAVE_EVERY_MS ? d->save_ms * SAVE_SHARE : SAVE_EVERY_MS);
+    bool time_to_save = rested_ms >= every_ms || (filling && d->seq - d->saved_seq >= SAVE_FILLING);
     if (store_commit(d->store, d->seq, d->now, urgent || (filling && time_to_save), &committed) == STATUS_OK)
         d->urgent = 0;
     if (urgent)
         save_published(d);
     /* An alert that a timer raised moved the state without a record. */
-    bool due = urgent || (d->seq != d->saved_seq && time_to_save);
+    d->unsaved = d->unsaved || urgent;
+    bool due = (d->unsaved && (d->save_ms < SAVE_QUICK_MS || rested_ms >= d->save_ms * SAVE_SHARE_ALERT)) ||
+               (d->seq != d->saved_seq && time_to_save);
     bool given_up = filling && store_counts(d->store).failing; /* warning goes before history */
     if (due && (committed == d->seq || (given_up && time_to_save)))
         snapshot_save(d, committed == d->seq && d->now.mono.ms - d->kept_at.ms >= KEEP_EVERY_MS);

@@ -20,14 +20,27 @@ static size_t memory_room(const struct homie_tree *t)
     return room;
 }
 
-static void put_alerts(const struct homie_tree *t, int device, struct text *out)
+static void put_alerts_of(const struct homie_tree *t, int place, struct text *out)
 {
     char id[HOMIE_TOPIC_MAX];
-    for (int i = 0; i < t->site->alert_count; i++)
-        if (t->alert_told[i] != 0 && t->device_of[t->site->alerts[i].place] == device) {
+    for (int i = t->site->first_alert[place]; i < t->site->first_alert[place + 1]; i++)
+        if (t->alert_told[i] != 0) {
             homie_alert_id(t->site, i, id, sizeof id);
             text_printf(out, " $alert/%s\n", id);
         }
+}
+
+/* The root has those of all places without a device. */
+static void put_alerts(const struct homie_tree *t, int device, struct text *out)
+{
+    int place = t->devices[device].place;
+    if (place != HOMIE_ROOT) {
+        put_alerts_of(t, place, out);
+        return;
+    }
+    for (int p = 0; p < t->site->place_count; p++)
+        if (t->device_of[p] == device)
+            put_alerts_of(t, p, out);
 }
 
 bool homie_memory_lists(const char *lines, const char *line, size_t n)
@@ -119,29 +132,44 @@ static bool read_head(const struct memory_line *line, char *prefix, long long *v
     return sscanf(head, "device %190s %lld %llx", prefix, version, content) == 3;
 }
 
-static struct homie_device *find_device(struct homie_tree *t, const char *prefix)
+/* They come in the order in which they were written, the last device first: the search goes on from the last
+ * hit. */
+static struct homie_device *find_device(struct homie_tree *t, const char *prefix, int *at)
 {
     char own[HOMIE_TOPIC_MAX];
     for (int i = 0; i < t->count; i++) {
-        (void)snprintf(own, sizeof own, "%s/5/%s", t->site->publish.homie_domain, t->devices[i].id);
-        if (strcmp(own, prefix) == 0)
-            return &t->devices[i];
+        int candidate = (*at - i + t->count) % t->count;
+        (void)snprintf(own, sizeof own, "%s/5/%s", t->site->publish.homie_domain, t->devices[candidate].id);
+        if (strcmp(own, prefix) == 0) {
+            *at = candidate == 0 ? t->count - 1 : candidate - 1;
+            return &t->devices[candidate];
+        }
     }
     return NULL;
 }
 
-static void note_alert(struct homie_tree *t, const struct homie_device *d, const struct memory_line *line)
+static bool note_alert_of(struct homie_tree *t, int place, const char *wanted, size_t n)
 {
     char id[HOMIE_TOPIC_MAX];
-    for (int i = 0; i < t->site->alert_count; i++) {
+    for (int i = t->site->first_alert[place]; i < t->site->first_alert[place + 1]; i++) {
         homie_alert_id(t->site, i, id, sizeof id);
-        if (&t->devices[t->device_of[t->site->alerts[i].place]] == d && strlen(id) == line->n - 8 &&
-            memcmp(id, line->text + 8, line->n - 8) == 0) {
+        if (strlen(id) == n && memcmp(id, wanted, n) == 0) {
             t->alert_told[i] = 1;
-            return;
+            return true;
         }
     }
-    append(&t->devices[d - t->devices].topics, "", line->text + 1, line->n - 1);
+    return false;
+}
+
+static void note_alert(struct homie_tree *t, struct homie_device *d, const struct memory_line *line)
+{
+    const char *id = line->text + 8;
+    size_t n = line->n - 8;
+    bool found = d->place != HOMIE_ROOT && note_alert_of(t, d->place, id, n);
+    for (int p = 0; d->place == HOMIE_ROOT && !found && p < t->site->place_count; p++)
+        found = &t->devices[t->device_of[p]] == d && note_alert_of(t, p, id, n);
+    if (!found)
+        append(&d->topics, "", line->text + 1, line->n - 1);
 }
 
 static void take_line(struct homie_tree *t, struct homie_device *d, const char *prefix,
@@ -162,12 +190,13 @@ void homie_memory_parse(struct homie_tree *t, const char *memory)
     char prefix[HOMIE_TOPIC_MAX] = "", state[HOMIE_TOPIC_MAX + 2];
     struct homie_device *d = NULL;
     struct memory_line line;
+    int at = t->count - 1;
     long long version;
     unsigned long long content;
     while (next_line(&memory, &line)) {
         if (read_head(&line, prefix, &version, &content)) {
             (void)snprintf(state, sizeof state, "%s/", prefix);
-            d = find_device(t, prefix);
+            d = find_device(t, prefix, &at);
             if (d != NULL) {
                 d->version = version;
                 d->content = content;

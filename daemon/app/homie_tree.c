@@ -9,6 +9,7 @@
 #include "wire/encode.h"
 
 #define DESCRIPTION_ROOM 131072
+#define DEVICES_AT_ONCE  64 /* a site of thousands goes out in pieces, readings and alerts between them */
 #define SETTLE_MS        (5 * MS_PER_S)  /* first values come together: one new description for all of them */
 #define WARNED_MS        (10 * MS_PER_S) /* a controller that insists gets so many answers in that time */
 #define WARNED_MOST      10
@@ -47,7 +48,10 @@ struct homie_tree *homie_tree_init(const struct site *site, const struct homie_s
     t->devices = take((size_t)site->place_count + 1, sizeof *t->devices);
     t->device_of = take((size_t)site->place_count, sizeof *t->device_of);
     t->alert_told = take((size_t)site->alert_count, sizeof *t->alert_told);
-    t->buf = take(DESCRIPTION_ROOM, 1);
+    t->description_room = DESCRIPTION_ROOM + (size_t)site->place_count * (HOMIE_ID_MAX + 3);
+    t->buf = take(t->description_room, 1);
+    t->due = MONO_NEVER;
+    t->described_at = MONO_NONE;
     for (int p = 0; p < site->place_count; p++) {
         t->device_of[p] = -1;
         if (homie_has_device(site, p)) {
@@ -266,7 +270,7 @@ static void remember_topics(struct homie_device *d)
 static bool prepare(struct homie_tree *t, struct homie_device *d, const struct engine *engine, struct now now)
 {
     struct homie_property properties[HOMIE_PROPERTIES_MAX];
-    struct text out = text_over(t->buf, DESCRIPTION_ROOM);
+    struct text out = text_over(t->buf, t->description_room);
     homie_look(t, d, engine, now);
     homie_learn(&t->view, &d->known);
     d->count = homie_properties(t->site, d->place, &d->known, properties);
@@ -296,7 +300,7 @@ static bool prepare_afresh(struct homie_tree *t, struct homie_device *d, const s
 static bool send_description(struct homie_tree *t, const struct homie_device *d)
 {
     struct homie_property properties[HOMIE_PROPERTIES_MAX];
-    struct text out = text_over(t->buf, DESCRIPTION_ROOM);
+    struct text out = text_over(t->buf, t->description_room);
     for (int i = 0; i < d->count; i++)
         properties[i] = d->slots[i].property;
     homie_describe(t->site, d->place, properties, d->count, d->version, &out);
@@ -424,6 +428,8 @@ static void begin(struct homie_tree *t, const struct engine *engine, struct now 
 {
     t->connected = true;
     t->ghosts_last = !everything;
+    t->due = now.mono;
+    t->next = 0;
     for (int i = 0; i < t->count; i++) {
         struct homie_device *d = &t->devices[i];
         bool other = everything ? prepare_afresh(t, d, engine, now) : prepare(t, d, engine, now);
@@ -448,6 +454,18 @@ void homie_tree_lost(struct homie_tree *t)
     t->connected = false;
 }
 
+static mono_t due_at(const struct homie_tree *t, const struct homie_device *d)
+{
+    const struct publish_settings *publish = &t->site->publish;
+    double wait_s = d->dirty ? publish->tank_least_s : publish->homie_every_s;
+    mono_t due = mono_add(d->looked_at, (int64_t)(wait_s * (double)MS_PER_S));
+    if (!mono_is_set(d->looked_at) || d->urgent || d->phase != HOMIE_RESTING)
+        return (mono_t){ 0 };
+    if (mono_is_set(d->unknown_since))
+        due = mono_min(due, mono_add(mono_max(d->unknown_since, t->described_at), SETTLE_MS));
+    return mono_is_set(d->acknowledged_until) ? mono_min(due, d->acknowledged_until) : due;
+}
+
 void homie_tree_effect(struct homie_tree *t, const struct effect *e)
 {
     int place = -1;
@@ -460,24 +478,15 @@ void homie_tree_effect(struct homie_tree *t, const struct effect *e)
     if (place < 0)
         return;
     struct homie_device *d = &t->devices[t->device_of[place]];
+    if (d->dirty && e->kind != EFFECT_ALERT)
+        return;
     d->dirty = true;
     if (e->kind == EFFECT_ALERT)
         d->urgent = root_of(t)->urgent = root_of(t)->dirty = true;
+    t->due = mono_min(t->due, due_at(t, d));
 }
 
-static mono_t due_at(const struct homie_tree *t, const struct homie_device *d)
-{
-    const struct publish_settings *publish = &t->site->publish;
-    double wait_s = d->dirty ? publish->tank_least_s : publish->homie_every_s;
-    mono_t due = mono_add(d->looked_at, (int64_t)(wait_s * (double)MS_PER_S));
-    if (!mono_is_set(d->looked_at) || d->urgent || d->phase != HOMIE_RESTING)
-        return (mono_t){ 0 };
-    if (mono_is_set(d->unknown_since))
-        due = mono_min(due, mono_add(d->unknown_since, SETTLE_MS));
-    return mono_is_set(d->acknowledged_until) ? mono_min(due, d->acknowledged_until) : due;
-}
-
-/* New quantities are described together, when the first of them has been there for a while. */
+/* True when the device has got quantities that its description does not name. */
 static bool needs_describing(struct homie_tree *t, struct homie_device *d, struct now now)
 {
     struct homie_known known = d->known;
@@ -485,7 +494,34 @@ static bool needs_describing(struct homie_tree *t, struct homie_device *d, struc
         return false;
     if (!mono_is_set(d->unknown_since))
         d->unknown_since = now.mono;
-    return now.mono.ms - d->unknown_since.ms >= SETTLE_MS;
+    return true;
+}
+
+/* New quantities, and devices that got some, are described together, when the first of them has been there
+ * for a while: what stands at the broker is noted once for all of them. */
+static void describe_anew(struct homie_tree *t, const struct engine *engine, struct now now)
+{
+    bool any = false;
+    if (!t->undescribed || (mono_is_set(t->described_at) && now.mono.ms - t->described_at.ms < SETTLE_MS))
+        return;
+    t->undescribed = false;
+    for (int i = 0; i < t->count; i++) {
+        struct homie_device *d = &t->devices[i];
+        if (!mono_is_set(d->unknown_since) || d->phase != HOMIE_RESTING)
+            continue;
+        if (now.mono.ms - d->unknown_since.ms < SETTLE_MS) {
+            t->undescribed = true;
+            continue;
+        }
+        remember_topics(d);
+        if (prepare(t, d, engine, now))
+            d->phase = HOMIE_BEGIN;
+        d->urgent = any = true;
+    }
+    if (!any)
+        return;
+    save(t);
+    t->described_at = now.mono;
 }
 
 static bool advance_device(struct homie_tree *t, struct homie_device *d, const struct engine *engine,
@@ -494,14 +530,10 @@ static bool advance_device(struct homie_tree *t, struct homie_device *d, const s
     struct round r = { .t = t, .d = d, .now = now };
     homie_look(t, d, engine, now);
     d->looked_at = now.mono;
-    if (d->phase == HOMIE_RESTING && needs_describing(t, d, now)) {
-        remember_topics(d);
-        if (prepare(t, d, engine, now))
-            d->phase = HOMIE_BEGIN;
-        save(t);
-    }
     if (d->phase != HOMIE_RESTING)
         return set_up(&r, engine);
+    if (needs_describing(t, d, now))
+        t->undescribed = true;
     for (int i = 0; i < d->count; i++)
         if (!tell_slot(&r, &d->slots[i]))
             return false;
@@ -511,31 +543,41 @@ static bool advance_device(struct homie_tree *t, struct homie_device *d, const s
     return true;
 }
 
+/* In turn, so that the first of many do not hold up the last. True when none is due any more. */
 static bool advance_devices(struct homie_tree *t, const struct engine *engine, struct now now)
 {
-    if (!t->ghosts_last && !withdraw_ghosts(t))
-        return false;
-    for (int i = 0; i < t->count; i++)
-        if (due_at(t, &t->devices[i]).ms <= now.mono.ms && !advance_device(t, &t->devices[i], engine, now))
+    int done = 0;
+    t->due = MONO_NEVER;
+    for (int i = 0; i < t->count; i++) {
+        int at = (t->next + i) % t->count;
+        struct homie_device *d = &t->devices[at];
+        if (due_at(t, d).ms <= now.mono.ms &&
+            (done++ == DEVICES_AT_ONCE || !advance_device(t, d, engine, now))) {
+            t->next = at;
+            t->due = now.mono;
             return false;
-    return !t->ghosts_last || withdraw_ghosts(t);
+        }
+        t->due = mono_min(t->due, due_at(t, d));
+    }
+    t->next = 0; /* the root behind its children */
+    return true;
 }
 
 void homie_tree_advance(struct homie_tree *t, const struct engine *engine, struct now now)
 {
-    if (!t->connected)
+    if (!t->connected || t->due.ms > now.mono.ms)
         return;
-    (void)advance_devices(t, engine, now);
+    describe_anew(t, engine, now);
+    bool done = (t->ghosts_last || withdraw_ghosts(t)) && advance_devices(t, engine, now);
+    if (done && t->ghosts_last && !withdraw_ghosts(t))
+        t->due = now.mono;
     if (t->memory_changed)
         save(t);
 }
 
 mono_t homie_tree_deadline(const struct homie_tree *t)
 {
-    mono_t due = MONO_NEVER;
-    for (int i = 0; t->connected && i < t->count; i++)
-        due = mono_min(due, due_at(t, &t->devices[i]));
-    return due;
+    return t->connected ? t->due : MONO_NEVER;
 }
 
 /* --- sets --- */
@@ -580,6 +622,7 @@ void homie_tree_set(struct homie_tree *t, const struct homie_set *set, enum stat
     homie_property_path(slot->property, path, sizeof path);
     slot->told = slot->target_told = 0;
     d->dirty = d->urgent = true;
+    t->due = now.mono;
     (void)tell_target(t, d, slot, path);
 }
 

@@ -119,10 +119,12 @@ bool planner_room_is_due(struct planner *p, struct now now)
 
 const struct week_room *planner_room(struct planner *p, const struct pump *pump, struct now now)
 {
-    p->room_due = mono_add(now.mono, ROOM_EVERY_MS);
     for (int i = 0; i < p->site->tank_count; i++)
-        if (!p->known[i])
+        if (!p->known[i]) {
+            p->room_due = mono_add(now.mono, ROOM_SOON_MS);
             return NULL;
+        }
+    p->room_due = mono_add(now.mono, ROOM_EVERY_MS);
     for (int i = 0; i < p->site->stream_count; i++) {
         struct probe_report report;
         engine_report_probe(pump->engine, i, now, &report);

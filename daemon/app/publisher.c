@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "adapters/log.h"
+#include "base/checksum.h"
 #include "plan/source_facts.h"
 #include "wire/encode_probes.h"
 #include "wire/encode_source.h"
@@ -15,6 +16,8 @@
 #define STATUS_EVERY_MS MS_PER_MIN
 #define ALERTS_MOST     64
 #define TOPIC_ROOM      384
+#define TANKS_AT_ONCE   64  /* a room of thousands goes out in pieces, readings and alerts between them */
+#define WAITING_MOST    128 /* so many wait for the broker: room for alerts is left */
 
 void publisher_init(struct publisher *p, const struct site *site, publisher_send *send, void *context,
                     char *ghosts, struct now now)
@@ -29,6 +32,7 @@ void publisher_init(struct publisher *p, const struct site *site, publisher_send
     p->status_due = now.mono;
     p->beat_due = now.mono;
     p->beat_sent = MONO_NONE;
+    p->tanks_due = MONO_NEVER;
     p->tank_dirty = calloc((size_t)site->tank_count + 1, sizeof *p->tank_dirty);
     p->tank_sent = calloc((size_t)site->tank_count + 1, sizeof *p->tank_sent);
     p->alert_out = calloc((size_t)site->alert_count + 1, sizeof *p->alert_out);
@@ -76,7 +80,8 @@ static void alert_topic(const struct site *site, int slot, char *buf)
 
 /* --- tanks --- */
 
-static void send_tank(struct publisher *p, const struct pump *pump, int tank, struct now now)
+/* False: nothing more can be sent now. */
+static bool send_tank(struct publisher *p, const struct pump *pump, int tank, struct now now)
 {
     struct tank_report report;
     struct alert alerts[ALERTS_MOST];
@@ -92,10 +97,11 @@ static void send_tank(struct publisher *p, const struct pump *pump, int tank, st
     tank_topic(p->site, tank, topic);
     if (out.cut)
         log_change(LOG_AT_WARNING, topic, "%s: the document is too long and was not published", topic);
-    else if (send(p, topic, p->buf, out.len, true, 0)) {
-        p->tank_sent[tank] = now.mono;
-        p->tank_dirty[tank] = false;
-    }
+    else if (!send(p, topic, p->buf, out.len, true, 0))
+        return false;
+    p->tank_sent[tank] = now.mono;
+    p->tank_dirty[tank] = false;
+    return true;
 }
 
 static mono_t tank_due(const struct publisher *p, int tank)
@@ -104,6 +110,14 @@ static mono_t tank_due(const struct publisher *p, int tank)
     if (!mono_is_set(p->tank_sent[tank]))
         return p->tank_dirty[tank] ? (mono_t){ 0 } : MONO_NEVER;
     return mono_add(p->tank_sent[tank], (int64_t)(wait_s * (double)MS_PER_S));
+}
+
+static void tank_is_dirty(struct publisher *p, int tank)
+{
+    if (p->tank_dirty[tank])
+        return;
+    p->tank_dirty[tank] = true;
+    p->tanks_due = mono_min(p->tanks_due, tank_due(p, tank));
 }
 
 /* --- sources --- */
@@ -217,7 +231,7 @@ static void take_note(struct publisher *p, const struct journal_entry *e, utc_t 
 {
     planner_note(&p->planner, e, t);
     for (int i = 0; i < p->site->tank_count; i++)
-        p->tank_dirty[i] = true;
+        tank_is_dirty(p, i);
 }
 
 void publisher_effect(struct publisher *p, const struct pump *pump, const struct effect *e)
@@ -236,7 +250,7 @@ void publisher_effect(struct publisher *p, const struct pump *pump, const struct
         encode_alert_document(p->site, a, e->u.alert.change, e->u.alert.announce, e->t, &out);
         send_event(p, &out);
         if (tank >= 0)
-            p->tank_dirty[tank] = true;
+            tank_is_dirty(p, tank);
         break;
     }
     case EFFECT_EVENT:
@@ -249,7 +263,7 @@ void publisher_effect(struct publisher *p, const struct pump *pump, const struct
         take_note(p, &e->u.journal, e->t);
         break;
     case EFFECT_TANK:
-        p->tank_dirty[e->u.tank] = true;
+        tank_is_dirty(p, e->u.tank);
         break;
     case EFFECT_CALIB:
     case EFFECT_DEVICE:
@@ -437,98 +451,12 @@ void publisher_offline(struct publisher *p, struct now now)
 static const char *const single_topics[] = { "status", "probes", "plan" };
 #define SINGLE_TOPICS (sizeof single_topics / sizeof *single_topics)
 
-static bool still_ours(const struct publisher *p, const char *topic)
-{
-    char ours[TOPIC_ROOM];
-    for (size_t i = 0; i < SINGLE_TOPICS; i++) {
-        snprintf(ours, sizeof ours, "%s/%s", p->site->publish.base, single_topics[i]);
-        if (strcmp(ours, topic) == 0)
-            return true;
-    }
-    for (int i = 0; i < p->site->tank_count; i++) {
-        tank_topic(p->site, i, ours);
-        if (strcmp(ours, topic) == 0)
-            return true;
-    }
-    for (int i = 0; i < p->site->source_count; i++) {
-        source_topic(p->site, i, ours);
-        if (strcmp(ours, topic) == 0)
-            return true;
-    }
-    for (int i = 0; i < p->site->alert_count; i++) {
-        alert_topic(p->site, i, ours);
-        if (p->alert_out[i] && strcmp(ours, topic) == 0)
-            return true;
-    }
-    return false;
-}
-
-static void withdraw_ghosts(struct publisher *p)
-{
-    char *rest = NULL;
-    for (char *line = p->ghosts == NULL ? NULL : strtok_r(p->ghosts, "\n", &rest); line != NULL;
-         line = strtok_r(NULL, "\n", &rest))
-        if (!still_ours(p, line))
-            send(p, line, "", 0, true, 0);
-    free(p->ghosts);
-    p->ghosts = NULL;
-    p->list_changed = true;
-}
-
-void publisher_connected(struct publisher *p, const struct pump *pump, struct now now)
-{
-    for (int i = 0; i < p->site->alert_count; i++) {
-        const struct alert *a = engine_alert(pump->engine, i);
-        if (stands(a) || p->alert_out[i])
-            send_alert(p, a, p->alert_last[i], false, now.utc);
-    }
-    for (int i = 0; i < p->site->tank_count; i++)
-        send_tank(p, pump, i, now);
-    withdraw_ghosts(p);
-    send_kept(p);
-    p->planner.room_due = now.mono;
-    p->status_due = now.mono;
-}
-
-void publisher_tanks(struct publisher *p, const struct pump *pump, struct now now)
-{
-    for (int i = 0; i < p->site->tank_count; i++)
-        if (tank_due(p, i).ms <= now.mono.ms)
-            send_tank(p, pump, i, now);
-}
-
-void publisher_advance(struct publisher *p, const struct pump *pump, const struct publisher_news *news,
-                       struct now now)
-{
-    if (news->link.link == MQTT_DOWN || news->link.link == MQTT_CONNECTING)
-        return;
-    publisher_tanks(p, pump, now);
-    if (planner_room_is_due(&p->planner, now)) {
-        send_plan(p, pump, now);
-        send_sources(p, pump, now);
-    }
-    if (p->status_due.ms <= now.mono.ms) {
-        send_status(p, pump, news, now);
-        send_probes(p, pump, now);
-        send_sources(p, pump, now);
-    }
-    if (p->beat_due.ms <= now.mono.ms)
-        send_beat(p, news, now);
-}
-
-mono_t publisher_deadline(const struct publisher *p)
-{
-    mono_t due = mono_min(mono_min(p->status_due, p->beat_due), p->planner.room_due);
-    for (int i = 0; i < p->site->tank_count; i++)
-        due = mono_min(due, tank_due(p, i));
-    return due;
-}
-
 char *publisher_list(const struct publisher *p)
 {
-    size_t cap =
-        (size_t)(p->site->tank_count + p->site->source_count + p->site->alert_count + 1) * TOPIC_ROOM / 4 +
-        4096;
+    size_t count = (size_t)(p->site->tank_count + p->site->source_count) + SINGLE_TOPICS;
+    for (int i = 0; i < p->site->alert_count; i++)
+        count += p->alert_out[i];
+    size_t cap = count * TOPIC_ROOM / 4 + 4096;
     char *buf = malloc(cap), topic[TOPIC_ROOM];
     if (buf == NULL)
         return NULL;
@@ -549,4 +477,112 @@ char *publisher_list(const struct publisher *p)
             text_printf(&out, "%s\n", topic);
         }
     return buf;
+}
+
+static int by_hash(const void *a, const void *b)
+{
+    uint64_t x = *(const uint64_t *)a, y = *(const uint64_t *)b;
+    return x < y ? -1 : x > y;
+}
+
+/* Sorted hashes of the lines; the caller frees. */
+static uint64_t *hash_lines(const char *list, size_t *count)
+{
+    size_t lines = 0;
+    for (const char *c = list; *c != '\0'; c++)
+        lines += *c == '\n';
+    uint64_t *hashes = calloc(lines + 1, sizeof *hashes);
+    if (hashes == NULL)
+        abort();
+    *count = lines;
+    for (size_t i = 0; i < lines; i++) {
+        size_t n = strcspn(list, "\n");
+        hashes[i] = checksum_fnv(list, n);
+        list += n + 1;
+    }
+    qsort(hashes, lines, sizeof *hashes, by_hash);
+    return hashes;
+}
+
+static void withdraw_ghosts(struct publisher *p)
+{
+    char *rest = NULL, *list = publisher_list(p);
+    size_t count;
+    if (list == NULL)
+        return;
+    uint64_t *ours = hash_lines(list, &count);
+    for (char *line = p->ghosts == NULL ? NULL : strtok_r(p->ghosts, "\n", &rest); line != NULL;
+         line = strtok_r(NULL, "\n", &rest)) {
+        uint64_t hash = checksum_fnv(line, strlen(line));
+        if (bsearch(&hash, ours, count, sizeof *ours, by_hash) == NULL)
+            send(p, line, "", 0, true, 0);
+    }
+    free(ours);
+    free(list);
+    free(p->ghosts);
+    p->ghosts = NULL;
+    p->list_changed = true;
+}
+
+void publisher_connected(struct publisher *p, const struct pump *pump, struct now now)
+{
+    for (int i = 0; i < p->site->alert_count; i++) {
+        const struct alert *a = engine_alert(pump->engine, i);
+        if (stands(a) || p->alert_out[i])
+            send_alert(p, a, p->alert_last[i], false, now.utc);
+    }
+    for (int i = 0; i < p->site->tank_count; i++) {
+        p->tank_sent[i] = MONO_NONE;
+        p->tank_dirty[i] = true;
+    }
+    p->tanks_due = now.mono;
+    publisher_tanks(p, pump, now);
+    withdraw_ghosts(p);
+    send_kept(p);
+    p->planner.room_due = now.mono;
+    p->status_due = now.mono;
+}
+
+/* In turn, so that the first of many do not hold up the last. */
+void publisher_tanks(struct publisher *p, const struct pump *pump, struct now now)
+{
+    int count = p->site->tank_count, sent = 0;
+    if (p->tanks_due.ms > now.mono.ms)
+        return;
+    p->tanks_due = MONO_NEVER;
+    for (int i = 0; i < count; i++) {
+        int tank = (p->next_tank + i) % count;
+        if (tank_due(p, tank).ms <= now.mono.ms &&
+            (sent++ == TANKS_AT_ONCE || !send_tank(p, pump, tank, now))) {
+            p->next_tank = tank;
+            p->tanks_due = now.mono;
+            return;
+        }
+        p->tanks_due = mono_min(p->tanks_due, tank_due(p, tank));
+    }
+}
+
+void publisher_advance(struct publisher *p, const struct pump *pump, const struct publisher_news *news,
+                       struct now now)
+{
+    if (news->link.link == MQTT_DOWN || news->link.link == MQTT_CONNECTING)
+        return;
+    if (news->link.waiting < WAITING_MOST)
+        publisher_tanks(p, pump, now);
+    if (planner_room_is_due(&p->planner, now)) {
+        send_plan(p, pump, now);
+        send_sources(p, pump, now);
+    }
+    if (p->status_due.ms <= now.mono.ms) {
+        send_status(p, pump, news, now);
+        send_probes(p, pump, now);
+        send_sources(p, pump, now);
+    }
+    if (p->beat_due.ms <= now.mono.ms)
+        send_beat(p, news, now);
+}
+
+mono_t publisher_deadline(const struct publisher *p)
+{
+    return mono_min(mono_min(p->status_due, p->beat_due), mono_min(p->planner.room_due, p->tanks_due));
 }

@@ -7,13 +7,14 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "adapters/clock.h"
 #include "adapters/files.h"
 #include "adapters/log.h"
 #include "base/checksum.h"
 
-#define STATE_NAME "engine"
-#define MAGIC      UINT64_C(0x31304554415453ff) /* "\xffSTATE01" */
-#define STATE_MAX  ((size_t)256 * 1024 * 1024)
+#define STATE_NAME  "engine"
+#define STATE_LEAST ((size_t)256 * 1024 * 1024)  /* of a larger configuration, so long as it fits */
+#define MAGIC       UINT64_C(0x31304554415453ff) /* "\xffSTATE01" */
 
 struct head {
     uint64_t magic, seq;
@@ -32,6 +33,7 @@ void snapshot_save(struct daemon *d, bool also_store)
     uint8_t *bytes = malloc(sizeof(struct head) + room);
     struct why why = { "" };
     char path[512];
+    uint64_t begin_us = clock_monotonic_us();
     if (bytes == NULL)
         return;
     size_t n = engine_save(d->pump.engine, bytes + sizeof(struct head), room, d->now);
@@ -48,6 +50,8 @@ void snapshot_save(struct daemon *d, bool also_store)
     if (n > 0 && also_store && store_save_state(d->store, STATE_NAME, bytes, sizeof head + n) == STATUS_OK)
         d->kept_at = d->now.mono;
     d->saved_at = d->now.mono;
+    d->unsaved = false;
+    d->save_ms = (int64_t)((clock_monotonic_us() - begin_us) / 1000);
     free(bytes);
 }
 
@@ -76,7 +80,8 @@ void snapshot_restore(struct daemon *d)
     uint8_t *kept = NULL;
     size_t near_n = 0, kept_n = store_load_state(d->store, STATE_NAME, &kept);
     path_of(d, path, sizeof path);
-    if (files_read(path, STATE_MAX, &near, &near_n, &why) == STATUS_IO)
+    size_t most = sizeof(struct head) + engine_save_room(d->pump.engine);
+    if (files_read(path, most > STATE_LEAST ? most : STATE_LEAST, &near, &near_n, &why) == STATUS_IO)
         log_say(LOG_AT_WARNING, "%s", why.text);
     bool near_ok = near != NULL && sound((const uint8_t *)near, near_n, &near_head);
     bool kept_ok = kept != NULL && sound(kept, kept_n, &kept_head);

@@ -200,22 +200,32 @@ bool forecast_of_alert(const struct engine *e, int slot, struct now now, struct 
     }
 }
 
-bool forecast_of_tank(const struct engine *e, int tank, struct now now, struct forecast *out)
+/* The soonest among the alerts of one place that concern a tank's place. */
+static void soonest_of(const struct engine *e, int at, int place, struct now now, struct forecast *out)
 {
-    int place = e->site->tanks[tank].place;
-    *out = FORECAST_NONE;
-    for (int i = 0; i < e->site->alert_count; i++) {
+    if (at < 0)
+        return;
+    for (int i = e->site->first_alert[at]; i < e->site->first_alert[at + 1]; i++) {
         const struct alert *pub = &e->alarms.items[i].pub;
         struct forecast f = pub->forecast;
         if (!pub->active)
             continue;
-        if (e->site->alerts[i].place == place)
+        if (at == place)
             (void)forecast_of_alert(e, i, now, &f);
         if (f.quantity == Q_COUNT || f.place != place || f.at.ms <= now.utc.ms)
             continue;
         if (out->quantity == Q_COUNT || f.at.ms < out->at.ms)
             *out = f;
     }
+}
+
+bool forecast_of_tank(const struct engine *e, int tank, struct now now, struct forecast *out)
+{
+    const struct tank *t = &e->site->tanks[tank];
+    const int places[] = { t->place, t->rack, t->circuit, e->site->room_place };
+    *out = FORECAST_NONE;
+    for (unsigned i = 0; i < sizeof places / sizeof *places; i++)
+        soonest_of(e, places[i], t->place, now, out);
     return out->quantity != Q_COUNT;
 }
 

@@ -206,3 +206,20 @@ bool pattern_match(const char *pattern, const struct site *site, int place, cons
     }
     return at == NULL;
 }
+
+size_t pattern_captured(const char *pattern, enum place_kind kind, const char *topic, size_t n,
+                        const char **id)
+{
+    const char *end = topic + n, *at = topic;
+    struct pattern_level level;
+    for (const char *rest = pattern; at != NULL && pattern_next(&rest, &level);) {
+        const char *slash = memchr(at, '/', (size_t)(end - at));
+        size_t len = (size_t)((slash == NULL ? end : slash) - at);
+        if (level.kind == LEVEL_CAPTURE && level.capture == kind) {
+            *id = at + level.before;
+            return len > level.before + level.behind ? len - level.before - level.behind : 0;
+        }
+        at = slash == NULL ? NULL : slash + 1;
+    }
+    return 0;
+}

@@ -15,6 +15,13 @@ struct seen {
     uint32_t target_at, target_count;
 };
 
+/* An entry's place by its id: where an entry serves thousands, they are not tried one by one. */
+struct by_id {
+    uint64_t hash;
+    struct topic_target target;
+    bool taken;
+};
+
 struct topics {
     const struct site *site;
     struct seen *slots; /* open addressing; never more than three quarters full */
@@ -26,6 +33,10 @@ struct topics {
     struct topic_target *targets;
     size_t target_used, target_cap;
     struct topic_target *scratch;
+    struct by_id *places; /* of the entries whose capture names the place itself; open addressing, a quarter
+                             full at the most */
+    size_t place_slots;   /* a power of two */
+    bool *by_id;          /* by entry: it is found there */
 };
 
 static size_t expected_topics(const struct site *site)
@@ -34,6 +45,52 @@ static size_t expected_topics(const struct site *site)
     for (int e = 0; e < site->entry_count; e++)
         count += (size_t)site->entries[e].place_count;
     return count;
+}
+
+/* Then a topic can belong to one place of it at the most. */
+static bool names_its_place(const struct site *site, const struct probe_entry *entry)
+{
+    for (int p = 0; p < entry->place_count; p++)
+        if (site->places[entry->places[p]].kind != entry->capture)
+            return false;
+    return entry->place < 0;
+}
+
+static struct by_id *place_for(const struct topics *t, int entry, const char *id, size_t n)
+{
+    uint64_t hash = checksum_fnv(id, n) + (uint64_t)entry;
+    for (size_t at = (size_t)hash & (t->place_slots - 1);; at = (at + 1) & (t->place_slots - 1)) {
+        struct by_id *slot = &t->places[at];
+        if (!slot->taken) {
+            slot->hash = hash;
+            return slot;
+        }
+        const char *own =
+            t->site->places[t->site->entries[slot->target.entry].places[slot->target.place_index]].id;
+        if (slot->hash == hash && slot->target.entry == entry && strlen(own) == n && memcmp(own, id, n) == 0)
+            return slot;
+    }
+}
+
+static void index_places(struct topics *t, struct arena *arena)
+{
+    t->place_slots = 64;
+    while (t->place_slots < 4 * expected_topics(t->site))
+        t->place_slots *= 2;
+    t->places = arena_take(arena, t->place_slots, sizeof *t->places);
+    t->by_id = arena_take(arena, (size_t)t->site->entry_count, sizeof *t->by_id);
+    for (int e = 0; e < t->site->entry_count; e++) {
+        const struct probe_entry *entry = &t->site->entries[e];
+        t->by_id[e] = names_its_place(t->site, entry);
+        if (!t->by_id[e])
+            continue;
+        for (int p = 0; p < entry->place_count; p++) {
+            const char *id = t->site->places[entry->places[p]].id;
+            struct by_id *slot = place_for(t, e, id, strlen(id));
+            slot->target = (struct topic_target){ e, p };
+            slot->taken = true;
+        }
+    }
 }
 
 struct topics *topics_init(const struct site *site, struct arena *arena)
@@ -52,6 +109,7 @@ struct topics *topics_init(const struct site *site, struct arena *arena)
     t->texts = arena_take(arena, t->text_cap, 1);
     t->targets = arena_take(arena, t->target_cap, sizeof *t->targets);
     t->scratch = arena_take(arena, expected_topics(site), sizeof *t->scratch);
+    index_places(t, arena);
     return t;
 }
 
@@ -68,14 +126,30 @@ static struct seen *slot_for(struct topics *t, const char *topic, size_t n, uint
     }
 }
 
+static size_t match_place(struct topics *t, int e, int p, const char *topic, size_t n, size_t count)
+{
+    const struct probe_entry *entry = &t->site->entries[e];
+    if (!pattern_match(entry->topic, t->site, entry->places[p], topic, n))
+        return count;
+    t->scratch[count] = (struct topic_target){ e, p };
+    return count + 1;
+}
+
 static size_t match_all(struct topics *t, const char *topic, size_t n)
 {
     size_t count = 0;
+    const char *id;
     for (int e = 0; e < t->site->entry_count; e++) {
         const struct probe_entry *entry = &t->site->entries[e];
-        for (int p = 0; p < entry->place_count; p++)
-            if (pattern_match(entry->topic, t->site, entry->places[p], topic, n))
-                t->scratch[count++] = (struct topic_target){ e, p };
+        if (t->by_id[e]) {
+            size_t len = pattern_captured(entry->topic, entry->capture, topic, n, &id);
+            const struct by_id *slot = len == 0 ? NULL : place_for(t, e, id, len);
+            if (slot != NULL && slot->taken)
+                count = match_place(t, e, slot->target.place_index, topic, n, count);
+        } else {
+            for (int p = 0; p < entry->place_count; p++)
+                count = match_place(t, e, p, topic, n, count);
+        }
     }
     return count;
 }

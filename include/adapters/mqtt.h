@@ -21,7 +21,7 @@ struct mqtt;
 #define MQTT_WAITING_BYTES                                                                                   \
     ((size_t)1024 * 1024) /* publishes kept for room in flight; beyond: STATUS_FULL                          \
                            */
-#define MQTT_PAYLOAD_MAX ((size_t)256 * 1024)
+#define MQTT_PAYLOAD_MAX ((size_t)16 * 1024 * 1024)
 
 enum mqtt_link { MQTT_DOWN, MQTT_CONNECTING, MQTT_UP, MQTT_DEAF /* connected, a subscription was refused */ };
 

@@ -31,6 +31,8 @@ struct daemon {
     uint64_t safe;      /* committed when we started: effects up to it are in the store already */
     uint64_t saved_seq; /* the snapshot on tmpfs holds the state as of it */
     mono_t saved_at, kept_at, alive_at;
+    int64_t save_ms;  /* that the last snapshot took */
+    bool unsaved;     /* an alert or entry has come since the last snapshot */
     mono_t looked_at; /* at link, store and ring, and what is due for publishing */
     uint64_t looked_seq;
     enum mqtt_link link_seen;

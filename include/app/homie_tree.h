@@ -68,9 +68,14 @@ struct homie_tree {
     int *device_of; /* [place] */
     uint64_t *alert_told;
     bool connected, ghosts_last, memory_changed;
-    char *ghosts; /* full topics to withdraw, one a line */
+    bool undescribed;    /* some device has what its description does not name */
+    mono_t described_at; /* devices were last described anew */
+    mono_t due;          /* the soonest of all devices */
+    int next;            /* device that is looked at first */
+    char *ghosts;        /* full topics to withdraw, one a line */
     struct homie_view view;
     char *buf; /* of one description */
+    size_t description_room;
 };
 
 /* memory: what an earlier tree saved, NULL for nothing. Out of memory ends the process. */

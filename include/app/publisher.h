@@ -24,6 +24,8 @@ struct publisher {
     void *context;
     bool *tank_dirty;
     mono_t *tank_sent;
+    mono_t tanks_due;              /* the soonest of them */
+    int next_tank;                 /* the first that is looked at */
     enum alert_change *alert_last; /* what was last told of each alert: a new connection hears it again */
     bool *alert_out;               /* a retained alert stands at the broker */
     bool list_changed;             /* the list of retained topics is to be saved */
@@ -56,7 +58,7 @@ struct publisher_news {
     bool progress; /* intake, store and rules go forward */
 };
 
-/* Tanks that are due. */
+/* Tanks that are due, not too many at once. */
 void publisher_tanks(struct publisher *p, const struct pump *pump, struct now now);
 
 /* Tanks, status and heartbeat that are due; nothing while the broker is not reached. */

@@ -41,7 +41,7 @@ write_conf() {
 site = { id = "$name"; };
 broker = { host = "127.0.0.1"; port = $at; client_id = "lentic-$name"; };
 store = { path = "$work/$name.db"; runtime_dir = "$ring/$name"; };
-publish = { base = "lentic/$name"; homie = $homie; };
+publish = { base = "lentic/$name"; homie = $homie; ${publish_more:-} };
 stocks = ( { id = "shrimp"; temp = [20.0, 24.0]; ec = [200.0, 600.0]; ph = [6.0, 7.5]; } );
 waters = ( { id = "soft"; ec = 300.0; ph = 6.8; temp = 22.0; } );
 alerts = ( { kind = "temp-low"; on_delay_s = 0; off_delay_s = 0; } );
@@ -99,6 +99,15 @@ stop_daemon() {
 }
 
 cpu_ms() { awk -v hz="$(getconf CLK_TCK)" '{ sub(/.*\) /, ""); print ($12 + $13) * 1000 / hz }' "/proc/$1/stat"; }
+# wait_rest PID: until the work of the start is done
+wait_rest() {
+    local last
+    for _ in {1..120}; do
+        last=$(cpu_ms "$1")
+        sleep 1
+        [ "$(cpu_ms "$1")" -gt $((last + 30)) ] || return 0
+    done
+}
 written() { awk '/^write_bytes/ { w = $2 } /^cancelled/ { c = $2 } END { print w - c }' "/proc/$1/io"; }
 resident() { awk '/^VmRSS/ { printf "%.1f", $2 / 1024 }' "/proc/$1/status"; }
 wakes() { awk '/^voluntary/ { n += $2 } END { print n }' "/proc/$1"/task/*/status; }

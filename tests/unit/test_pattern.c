@@ -110,6 +110,26 @@ static void a_filter_that_does_not_fit_is_empty(void **state)
     assert_string_equal(small, "");
 }
 
+static void captured_is(const char *pattern, const char *topic, const char *wanted)
+{
+    const char *id = "";
+    size_t n = pattern_captured(pattern, PLACE_TANK, topic, strlen(topic), &id);
+    assert_int_equal(n, strlen(wanted));
+    assert_memory_equal(id, wanted, n);
+}
+
+static void tells_what_stands_at_the_capture(void **state)
+{
+    (void)state;
+    captured_is("probes/{tank}/temp", "probes/a1/temp", "a1");
+    captured_is("+/t-{tank}-x/#", "any/t-a1-x/more", "a1");
+    captured_is("{rack}/{tank}", "left/b2", "b2");
+    captured_is("probes/{tank}", "probes/", "");
+    captured_is("probes/t-{tank}-x", "probes/t-", "");
+    captured_is("probes/{tank}", "probes", "");
+    captured_is("probes/{rack}", "probes/a1", "");
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -118,6 +138,7 @@ int main(void)
         cmocka_unit_test(fills_with_the_ids_of_the_place),
         cmocka_unit_test(meets_the_topics_of_its_place_only),
         cmocka_unit_test(a_filter_that_does_not_fit_is_empty),
+        cmocka_unit_test(tells_what_stands_at_the_capture),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
