@@ -219,3 +219,52 @@ char *homie_memory_topics(const char *memory)
     homie_memory_parse(&none, memory);
     return none.ghosts;
 }
+
+/* --- lists of lines --- */
+
+void homie_memory_remember(struct homie_device *d)
+{
+    char path[HOMIE_TOPIC_MAX];
+    const char *before = d->topics != NULL ? d->topics : "";
+    size_t cap = strlen(before) + (size_t)d->count * (HOMIE_TOPIC_MAX / 2) + 1;
+    char *topics = calloc(cap, 1);
+    if (topics == NULL)
+        abort();
+    struct text out = text_over(topics, cap);
+    text_put(&out, before);
+    for (int i = 0; i < d->count; i++) {
+        homie_property_path(d->slots[i].property, path, sizeof path);
+        if (!homie_memory_lists(before, path, strlen(path)))
+            text_printf(&out, "%s\n", path);
+    }
+    free(d->topics);
+    d->topics = topics;
+}
+
+bool homie_memory_has(const struct homie_device *d, const char *path)
+{
+    char own[HOMIE_TOPIC_MAX], target[HOMIE_TOPIC_MAX + 8];
+    for (int i = 0; i < d->count; i++) {
+        homie_property_path(d->slots[i].property, own, sizeof own);
+        (void)snprintf(target, sizeof target, "%s/$target", own);
+        if (strcmp(own, path) == 0 || (homie_has_target(d->slots[i].property) && strcmp(target, path) == 0))
+            return true;
+    }
+    return false;
+}
+
+bool homie_memory_first(const char *list, char *line, size_t cap)
+{
+    size_t n = list == NULL ? 0 : strcspn(list, "\n");
+    if (n == 0 || n >= cap)
+        return false;
+    memcpy(line, list, n);
+    line[n] = '\0';
+    return true;
+}
+
+void homie_memory_drop(char *list)
+{
+    size_t n = strcspn(list, "\n");
+    memmove(list, list + n + (list[n] != '\0'), strlen(list + n + (list[n] != '\0')) + 1);
+}

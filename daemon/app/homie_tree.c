@@ -248,24 +248,6 @@ static bool tell_alerts(struct homie_tree *t, struct homie_device *d, const stru
 
 /* --- a device is set up --- */
 
-/* What the present description left at the broker, for the next one. */
-static void remember_topics(struct homie_device *d)
-{
-    char path[HOMIE_TOPIC_MAX];
-    const char *before = d->topics != NULL ? d->topics : "";
-    size_t cap = strlen(before) + (size_t)d->count * (HOMIE_TOPIC_MAX / 2) + 1;
-    char *topics = take(cap, 1);
-    struct text out = text_over(topics, cap);
-    text_put(&out, before);
-    for (int i = 0; i < d->count; i++) {
-        homie_property_path(d->slots[i].property, path, sizeof path);
-        if (!homie_memory_lists(before, path, strlen(path)))
-            text_printf(&out, "%s\n", path);
-    }
-    free(d->topics);
-    d->topics = topics;
-}
-
 /* Names its properties; true when the description is another one than before. */
 static bool prepare(struct homie_tree *t, struct homie_device *d, const struct engine *engine, struct now now)
 {
@@ -292,7 +274,7 @@ static bool prepare(struct homie_tree *t, struct homie_device *d, const struct e
 static bool prepare_afresh(struct homie_tree *t, struct homie_device *d, const struct engine *engine,
                            struct now now)
 {
-    remember_topics(d);
+    homie_memory_remember(d);
     d->known = (struct homie_known){ .forecast = false };
     return prepare(t, d, engine, now);
 }
@@ -307,43 +289,14 @@ static bool send_description(struct homie_tree *t, const struct homie_device *d)
     return send(t, d, "$description", t->buf, out.len);
 }
 
-static bool has_path(const struct homie_device *d, const char *path)
-{
-    char own[HOMIE_TOPIC_MAX], target[HOMIE_TOPIC_MAX + 8];
-    for (int i = 0; i < d->count; i++) {
-        homie_property_path(d->slots[i].property, own, sizeof own);
-        (void)snprintf(target, sizeof target, "%s/$target", own);
-        if (strcmp(own, path) == 0 || (homie_has_target(d->slots[i].property) && strcmp(target, path) == 0))
-            return true;
-    }
-    return false;
-}
-
-/* Takes the first line off a list; false when it is empty. */
-static bool first_line(const char *list, char *line, size_t cap)
-{
-    size_t n = list == NULL ? 0 : strcspn(list, "\n");
-    if (n == 0 || n >= cap)
-        return false;
-    memcpy(line, list, n);
-    line[n] = '\0';
-    return true;
-}
-
-static void drop_line(char *list)
-{
-    size_t n = strcspn(list, "\n");
-    memmove(list, list + n + (list[n] != '\0'), strlen(list + n + (list[n] != '\0')) + 1);
-}
-
 /* What the description before had and the present one has not. */
 static bool drop_topics(struct homie_tree *t, struct homie_device *d)
 {
     char path[HOMIE_TOPIC_MAX];
-    while (first_line(d->topics, path, sizeof path)) {
-        if (!has_path(d, path) && !send(t, d, path, "", 0))
+    while (homie_memory_first(d->topics, path, sizeof path)) {
+        if (!homie_memory_has(d, path) && !send(t, d, path, "", 0))
             return false;
-        drop_line(d->topics);
+        homie_memory_drop(d->topics);
         t->memory_changed = true;
     }
     return true;
@@ -355,7 +308,7 @@ static bool is_ours(const struct homie_tree *t, const char *topic)
     for (int i = 0; i < t->count; i++) {
         int n = snprintf(front, sizeof front, "%s/5/%s/", t->site->publish.homie_domain, t->devices[i].id);
         if (strncmp(topic, front, (size_t)n) == 0 &&
-            (topic[n] == '$' ? topic[n + 1] != 'a' : has_path(&t->devices[i], topic + n)))
+            (topic[n] == '$' ? topic[n + 1] != 'a' : homie_memory_has(&t->devices[i], topic + n)))
             return true;
     }
     return false;
@@ -364,10 +317,10 @@ static bool is_ours(const struct homie_tree *t, const char *topic)
 static bool withdraw_ghosts(struct homie_tree *t)
 {
     char topic[HOMIE_TOPIC_MAX];
-    while (first_line(t->ghosts, topic, sizeof topic)) {
+    while (homie_memory_first(t->ghosts, topic, sizeof topic)) {
         if (!is_ours(t, topic) && !send_full(t, topic, "", 0, true))
             return false;
-        drop_line(t->ghosts);
+        homie_memory_drop(t->ghosts);
         t->memory_changed = true;
     }
     return true;
@@ -513,7 +466,7 @@ static void describe_anew(struct homie_tree *t, const struct engine *engine, str
             t->undescribed = true;
             continue;
         }
-        remember_topics(d);
+        homie_memory_remember(d);
         if (prepare(t, d, engine, now))
             d->phase = HOMIE_BEGIN;
         d->urgent = any = true;

@@ -114,4 +114,11 @@ bool homie_memory_lists(const char *lines, const char *line, size_t n);
 /* All topics that a memory names, in the order in which they are to be withdrawn, one a line. */
 char *homie_memory_topics(const char *memory);
 
+/* What the present description left at the broker, for the next one. */
+void homie_memory_remember(struct homie_device *d);
+bool homie_memory_has(const struct homie_device *d, const char *path); /* the present description */
+/* Lists of topics, one a line: the first, false when there is none; without the first. */
+bool homie_memory_first(const char *list, char *line, size_t cap);
+void homie_memory_drop(char *list);
+
 #endif
