@@ -45,8 +45,8 @@ void pattern_fill(const char *pattern, const struct site *site, int place, struc
 /* Whether a concrete topic of n bytes is one of the place's. A leading "$" is met by no wildcard. */
 bool pattern_match(const char *pattern, const struct site *site, int place, const char *topic, size_t n);
 
-/* What a topic has where the pattern captures that kind: its length, 0 when there is nothing. Whether the rest
- * matches is not looked at. */
+/* What a topic has where the pattern captures that kind: its length, 0 when there is nothing. Whether the
+ * rest matches is not looked at. */
 size_t pattern_captured(const char *pattern, enum place_kind kind, const char *topic, size_t n,
                         const char **id);
 
