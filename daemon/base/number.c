@@ -127,6 +127,21 @@ size_t number_format(char *buf, size_t cap, double v, int decimals)
     return hand_out(buf, cap, negative_zero ? text + 1 : text);
 }
 
+bool number_whole(const char *s, size_t n, int64_t *out)
+{
+    bool negative = n > 0 && s[0] == '-';
+    size_t at = negative;
+    int64_t v = 0;
+    for (; at < n && s[at] >= '0' && s[at] <= '9'; at++)
+        if (__builtin_mul_overflow(v, 10, &v) ||
+            __builtin_sub_overflow(v, s[at] - '0', &v)) /* downwards: there is one more below zero */
+            return false;
+    if (at < n || at == negative || (!negative && v == INT64_MIN))
+        return false;
+    *out = negative ? v : -v;
+    return true;
+}
+
 /* "1e+06" becomes "1e6", "1e-07" becomes "1e-7". */
 static void shorten_exponent(char *text)
 {

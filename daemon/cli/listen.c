@@ -105,8 +105,9 @@ static int tell(struct job *job, const struct site *site)
     struct listen_heard *heard = &job->heard;
     listen_settle(heard);
     if (heard->beyond > 0)
-        fprintf(stderr, "More than %d values were heard; the rest is left out: narrow it with --topic.\n",
-                LISTEN_STREAMS_MAX);
+        fprintf(stderr,
+                "%ld values found no room (%d are kept) or have too long a name: narrow it with --topic.\n",
+                heard->beyond, LISTEN_STREAMS_MAX);
     if (job->json) {
         listen_write_json(stdout, heard);
         return heard->count > 0 ? 0 : 1;

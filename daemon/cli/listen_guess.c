@@ -271,7 +271,13 @@ struct listen_guess listen_guess(const struct listen_stream *s)
         say(&g, LISTEN_DOUBTFUL, "its description says that it can be set: a wish, not a measurement");
     else if (s->live == 0)
         say(&g, LISTEN_DOUBTFUL, "only what the broker keeps was heard, nothing live: does it still send?");
+    else if (s->barred != NULL)
+        say(&g, LISTEN_DOUBTFUL, "%s", s->barred);
+    else if (s->thousands)
+        say(&g, LISTEN_DOUBTFUL, "\"%s\": a decimal comma, or thousands?", s->sample);
     else if (s->words > s->numbers)
         say(&g, LISTEN_DOUBTFUL, "more words than numbers came, such as \"%s\"", s->sample);
+    if (s->comma && g.sure == LISTEN_SURE)
+        say(&g, LISTEN_LIKELY, "%s, read with a decimal comma", by);
     return g;
 }

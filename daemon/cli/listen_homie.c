@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "cli/listen.h"
+#include "wire/homie.h"
 #include "wire/json.h"
 
 #define LABELS_MAX 4096
@@ -42,16 +43,23 @@ static void keep_fact(void *context, const char *pointer, const struct json_item
         snprintf(l->name, sizeof l->name, "%.*s", (int)sizeof l->name - 1, item->text);
     else if (strcmp(fact, "settable") == 0)
         l->settable = item->number != 0;
+    (void)listen_clean(l->unit);
+    (void)listen_clean(l->name);
 }
 
 static void take_description(struct listen_heard *heard, const struct message *m, const char *device)
 {
     struct description d = { .heard = heard };
     struct json_doc doc;
+    char type[40];
     snprintf(d.device, sizeof d.device, "%.*s", (int)sizeof d.device - 1, device);
     if (json_doc_parse(m->payload, m->payload_len, &doc, NULL) != STATUS_OK)
         return;
-    json_doc_walk(&doc, keep_fact, &d);
+    json_doc_text(&doc, "/type", type, sizeof type);
+    if (strncmp(type, HOMIE_TYPE_FRONT, strlen(HOMIE_TYPE_FRONT)) == 0)
+        listen_own(heard, device);
+    else
+        json_doc_walk(&doc, keep_fact, &d);
     json_doc_fini(&doc);
 }
 
@@ -68,6 +76,8 @@ static void take_attribute(struct listen_heard *heard, const struct message *m, 
         snprintf(l->name, sizeof l->name, "%.*s", (int)m->payload_len, m->payload);
     else if (strcmp(name, "settable") == 0)
         l->settable = m->payload_len == 4 && memcmp(m->payload, "true", 4) == 0;
+    (void)listen_clean(l->unit);
+    (void)listen_clean(l->name);
 }
 
 static int levels_of(const char *topic)

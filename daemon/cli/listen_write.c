@@ -21,6 +21,7 @@ struct document {
     int count, usable;
     bool shared; /* other devices speak on this topic */
     int level;   /* that names the place; -1: none */
+    int alone;   /* the last one with a digit in it; -1: none */
     int group;   /* document that stands for all of the pattern; itself when alone */
     char id[64]; /* the place's id within the topic, or of the device */
     char signature[SIGNATURE_MAX];
@@ -70,12 +71,19 @@ static void sign(const struct document *d, int level, char *buf, size_t cap)
 {
     struct text t = text_over(buf, cap);
     put_topic(&t, d->streams->topic, level, "\001");
+    text_printf(&t, "|%d%s|%s", d->streams->listed, d->streams->list_at, d->streams->time_at);
     if (d->shared)
         text_printf(&t, "|%s", d->streams->device);
     for (int i = 0; i < d->count; i++)
         if (d->guesses[i].sure >= LISTEN_LIKELY)
-            text_printf(&t, "|%s:%d:%s", d->streams[i].pointer, (int)d->guesses[i].quantity,
-                        d->guesses[i].unit);
+            text_printf(&t, "|%s:%d:%s:%d", d->streams[i].pointer, (int)d->guesses[i].quantity,
+                        d->guesses[i].unit, d->streams[i].comma);
+}
+
+static bool is_of(const struct listen_stream *s, const struct listen_stream *first)
+{
+    return strcmp(s->topic, first->topic) == 0 && strcmp(s->device, first->device) == 0 &&
+           s->listed == first->listed && strcmp(s->list_at, first->list_at) == 0;
 }
 
 static void gather_documents(struct book *b)
@@ -83,12 +91,12 @@ static void gather_documents(struct book *b)
     const struct listen_heard *h = b->heard;
     for (int i = 0; i < h->count;) {
         struct document *d = &b->documents[b->count++];
-        *d = (struct document){
-            .streams = &h->streams[i], .guesses = &b->guesses[i], .level = -1, .group = b->count - 1
-        };
-        for (; i < h->count && strcmp(h->streams[i].topic, d->streams->topic) == 0 &&
-               strcmp(h->streams[i].device, d->streams->device) == 0;
-             i++, d->count++) {
+        *d = (struct document){ .streams = &h->streams[i],
+                                .guesses = &b->guesses[i],
+                                .level = -1,
+                                .alone = -1,
+                                .group = b->count - 1 };
+        for (; i < h->count && is_of(&h->streams[i], d->streams); i++, d->count++) {
             b->guesses[i] = listen_guess(&h->streams[i]);
             d->usable += b->guesses[i].sure >= LISTEN_LIKELY;
         }
@@ -96,6 +104,9 @@ static void gather_documents(struct book *b)
     for (int i = 1; i < b->count; i++)
         if (strcmp(b->documents[i].streams->topic, b->documents[i - 1].streams->topic) == 0)
             b->documents[i].shared = b->documents[i - 1].shared = true;
+    for (int i = 0; i < b->count; i++)
+        b->documents[i].shared |=
+            b->documents[i].streams->listed && b->documents[i].streams->device[0] != '\0';
 }
 
 static bool can_be_id(const char *s, size_t n)
@@ -136,32 +147,42 @@ static bool is_tank(const struct site *site, const char *s, size_t n)
     return site != NULL && site_tank_find(site, s, n) >= 0;
 }
 
+static void take_level(struct document *d, int level)
+{
+    const char *levels[LEVELS_MAX];
+    size_t lengths[LEVELS_MAX];
+    (void)split(d->streams->topic, levels, lengths);
+    d->level = level;
+    d->id[0] = '\0';
+    if (level >= 0) {
+        snprintf(d->id, sizeof d->id, "%.*s", (int)lengths[level], levels[level]);
+        sign(d, level, d->signature, sizeof d->signature);
+    }
+}
+
 /* The level that names the place: a known tank's id, else where most topics alike differ, else, alone, the
  * last one with a digit in it. */
 static void choose_level(const struct book *b, struct document *d)
 {
     const char *levels[LEVELS_MAX];
     size_t lengths[LEVELS_MAX];
-    int n = split(d->streams->topic, levels, lengths), most = 1, alone = -1;
-    for (int i = 0; i < n; i++) {
-        if (is_tank(b->site, levels[i], lengths[i])) {
-            d->level = i;
-            break;
-        }
-        int others =
-            can_be_id(levels[i], lengths[i]) && !is_room_word(levels[i], lengths[i]) ? company(b, d, i) : 1;
-        if (others > most) {
+    int n = split(d->streams->topic, levels, lengths), most = 1, level = -1;
+    bool known = false;
+    for (int i = 0; i < n && !known; i++) {
+        bool can = can_be_id(levels[i], lengths[i]);
+        known = is_tank(b->site, levels[i], lengths[i]);
+        int others = can && !is_room_word(levels[i], lengths[i]) ? company(b, d, i) : 1;
+        if (known || others > most) {
             most = others;
-            d->level = i;
+            level = i;
         }
-        for (size_t k = 0; k < lengths[i] && can_be_id(levels[i], lengths[i]); k++)
+        for (size_t k = 0; k < lengths[i] && can; k++)
             if (isdigit((unsigned char)levels[i][k]))
-                alone = i;
+                d->alone = i;
     }
-    if (d->level < 0)
-        d->level = alone;
-    if (d->level >= 0)
-        snprintf(d->id, sizeof d->id, "%.*s", (int)lengths[d->level], levels[d->level]);
+    if (known)
+        d->alone = level;
+    take_level(d, level >= 0 ? level : d->alone);
 }
 
 static bool in_the_room(const struct document *d)
@@ -197,27 +218,57 @@ static void place_shared(const struct book *b, struct document *d)
         d->doubt = "several devices speak on this topic: say in place where this one is";
 }
 
-static void place_all(struct book *b)
+static int members_of(const struct book *b, int group)
+{
+    int n = 0;
+    for (int i = 0; i < b->count; i++)
+        n += b->documents[i].usable > 0 && b->documents[i].group == group;
+    return n;
+}
+
+static bool is_like(const struct document *d, const struct document *other)
+{
+    return other->usable > 0 && !other->shared && d->level >= 0 && other->level == d->level &&
+           strcmp(other->signature, d->signature) == 0;
+}
+
+static void group_all(struct book *b)
 {
     for (int i = 0; i < b->count; i++) {
         struct document *d = &b->documents[i];
-        if (d->usable == 0)
-            continue;
-        if (d->shared) {
-            place_shared(b, d);
-            continue;
-        }
-        choose_level(b, d);
-        if (d->level < 0 && !in_the_room(d))
-            d->doubt = "nothing in the topic names the place: say it in place";
-        if (d->level >= 0)
-            sign(d, d->level, d->signature, sizeof d->signature);
-        for (int k = 0; k < i && d->level >= 0; k++)
-            if (b->documents[k].level == d->level && strcmp(b->documents[k].signature, d->signature) == 0) {
+        d->group = i;
+        for (int k = 0; k < i && d->usable > 0 && !d->shared && d->group == i; k++)
+            if (is_like(d, &b->documents[k]))
                 d->group = b->documents[k].group;
-                break;
-            }
     }
+}
+
+static void doubt_place(struct document *d)
+{
+    if (d->streams->listed && d->streams->time_at[0] == '\0')
+        d->doubt = "the items of the list have neither serial number nor time: they cannot be told apart";
+    else if (d->level < 0 && !in_the_room(d))
+        d->doubt = "nothing in the topic names the place: say it in place";
+}
+
+/* Twice: whoever seemed to have company at a level, and stays there by itself because the others are better
+ * understood by another one, counts as alone. */
+static void place_all(struct book *b)
+{
+    for (int i = 0; i < b->count; i++)
+        if (b->documents[i].usable > 0 && b->documents[i].shared)
+            place_shared(b, &b->documents[i]);
+        else if (b->documents[i].usable > 0)
+            choose_level(b, &b->documents[i]);
+    group_all(b);
+    for (int i = 0; i < b->count; i++)
+        if (b->documents[i].level != b->documents[i].alone && members_of(b, i) == 1 &&
+            b->documents[i].group == i)
+            take_level(&b->documents[i], b->documents[i].alone);
+    group_all(b);
+    for (int i = 0; i < b->count; i++)
+        if (b->documents[i].usable > 0 && !b->documents[i].shared)
+            doubt_place(&b->documents[i]);
 }
 
 /* ---- text of an entry ---- */
@@ -239,6 +290,8 @@ static void put_value(struct text *t, const struct listen_stream *s, const struc
         put_quoted(t, "unit", g->unit);
     if (s->unit_at[0] != '\0' && strcmp(g->unit, s->unit) == 0 && s->unit[0] != '\0')
         put_quoted(t, "unit_at", s->unit_at);
+    if (s->comma)
+        text_put(t, "comma = true; ");
     if (g->quantity == Q_TEMP && (s->codes[0] || s->codes[1]))
         text_put(t, "missing = [85.0, -127.0]; ");
 }
@@ -249,7 +302,9 @@ static void put_place(struct text *t, const struct book *b, const struct documen
     struct text topic = text_over(pattern, sizeof pattern);
     put_topic(&topic, d->streams->topic, d->shared ? -1 : d->level, "{tank}");
     put_quoted(t, "topic", pattern);
-    if (d->shared) {
+    if (d->streams->listed)
+        put_quoted(t, "each", d->streams->list_at);
+    if (d->shared && d->streams->device[0] != '\0') {
         text_put(t, "match = { ");
         put_quoted(t, "at", d->streams->device_at);
         put_quoted(t, "is", d->streams->device);
@@ -327,9 +382,7 @@ static void put_remark(struct text *t, const struct listen_stream *s, const stru
 /* "# 8 topics: a1, a2, b1, ..." */
 static void put_members(struct text *t, const struct book *b, int group)
 {
-    int n = 0, shown = 0;
-    for (int i = 0; i < b->count; i++)
-        n += b->documents[i].usable > 0 && b->documents[i].group == group;
+    int n = members_of(b, group), shown = 0;
     text_printf(t, "  # %d topic%s", n, n == 1 ? "" : "s");
     for (int i = 0; i < b->count && shown < 12; i++)
         if (b->documents[i].usable > 0 && b->documents[i].group == group && b->documents[i].id[0] != '\0')
@@ -416,6 +469,18 @@ static void write_rest(FILE *out, const struct book *b)
         fprintf(out, "  #   and %d more\n", n - 20);
 }
 
+static void write_own(FILE *out, const struct listen_heard *heard)
+{
+    if (heard->own_count == 0)
+        return;
+    fprintf(out, "\n  # Left out as Lentic's own voice: what is below %s", heard->own[0]);
+    for (int i = 1; i < heard->own_count && i < 4; i++)
+        fprintf(out, ", %s", heard->own[i]);
+    if (heard->own_count > 4)
+        fprintf(out, " and %d more", heard->own_count - 4);
+    fputs(".\n", out);
+}
+
 int listen_write(FILE *out, const struct listen_heard *heard, const struct site *site)
 {
     struct book b = { .heard = heard, .site = site };
@@ -431,6 +496,7 @@ int listen_write(FILE *out, const struct listen_heard *heard, const struct site 
         write_entries(out, &b, usable);
         write_doubtful(out, &b);
         write_rest(out, &b);
+        write_own(out, heard);
         fputs(");\n", out);
     }
     free(b.guesses);

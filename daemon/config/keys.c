@@ -196,7 +196,7 @@ static void read_id(struct loader *ld, const struct config_setting_t *at, const 
         *out = keys_keep(ld, s);
 }
 
-static void read_pointer(struct loader *ld, const struct config_setting_t *at, const char **out)
+static void read_pointer(struct loader *ld, const struct config_setting_t *at, bool all, const char **out)
 {
     const char *s, *bad = NULL;
     char label[KEYS_LABEL_MAX];
@@ -205,7 +205,7 @@ static void read_pointer(struct loader *ld, const struct config_setting_t *at, c
     for (const char *c = s; *c != '\0'; c++)
         if (*c == '~' && c[1] != '0' && c[1] != '1')
             bad = "after ~ stands 0 or 1";
-    if (*s != '/')
+    if (*s != '/' && !(all && *s == '\0'))
         bad = "it begins with /, as in \"/temperature\"";
     if (bad != NULL)
         fault_say(ld->faults, at, "%s \"%.60s\" is no JSON pointer: %s", keys_label(at, label), s, bad);
@@ -260,7 +260,8 @@ static void read_key(struct loader *ld, const struct config_setting_t *at, const
         read_id(ld, at, into);
         break;
     case KEY_POINTER:
-        read_pointer(ld, at, into);
+    case KEY_POINTER_OR_ALL:
+        read_pointer(ld, at, key->type == KEY_POINTER_OR_ALL, into);
         break;
     case KEY_FLAG:
         if (config_setting_type(at) != CONFIG_TYPE_BOOL)

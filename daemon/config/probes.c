@@ -73,6 +73,9 @@ static void read_match(struct loader *ld, const struct config_setting_t *at, con
             *(const char **)target = keys_keep(ld, s);
     } else if (config_setting_type(at) == CONFIG_TYPE_BOOL) {
         *(const char **)target = config_setting_get_bool(at) ? "true" : "false";
+    } else if (config_setting_type(at) == CONFIG_TYPE_INT || config_setting_type(at) == CONFIG_TYPE_INT64) {
+        (void)snprintf(buf, sizeof buf, "%lld", config_setting_get_int64(at));
+        *(const char **)target = keys_keep(ld, buf);
     } else if (keys_number(ld, at, &v)) {
         (void)number_exact(buf, sizeof buf, v);
         *(const char **)target = keys_keep(ld, buf);
@@ -112,6 +115,7 @@ static const struct key entry_rows[] = {
       .type = KEY_APPLY,
       .into = offsetof(struct entry_draft, values),
       .apply = keep_setting },
+    { .name = "each", .type = KEY_POINTER_OR_ALL, .into = INTO(list_at) },
     { .name = "time", .type = KEY_POINTER, .into = INTO(time_at) },
     { .name = "time_form", .type = KEY_CHOICE, .into = INTO(time_form), .choices = time_forms },
     { .name = "match",
@@ -279,9 +283,14 @@ static void check_json_words(struct loader *ld, const struct config_setting_t *a
                              const struct probe_entry *entry)
 {
     bool plain = entry->value_count == 1 && entry->values[0].at == NULL;
-    if (plain && (entry->time_at != NULL || entry->match_at != NULL))
+    if (plain && (entry->time_at != NULL || entry->match_at != NULL || entry->list_at != NULL))
         fault_say(ld->faults, at,
-                  "time and match need a JSON payload, but without at the payload is a bare number");
+                  "time, match and each need a JSON payload, but without at the payload is a bare number");
+    if (entry->list_at != NULL && entry->match_at == NULL && entry->time_at == NULL)
+        fault_say(
+            ld->faults, at,
+            "each needs match, so that one probe's items are told from another's, or time, when the list "
+            "is what one probe has saved up");
     if (plain && (entry->device_at != NULL || entry->battery_at != NULL || entry->link_at != NULL))
         fault_say(
             ld->faults, at,

@@ -176,3 +176,17 @@ void doc_write(const struct doc *d, struct text *out)
     }
     write_level(&top, out);
 }
+
+void doc_write_listed(const struct doc *d, const char *list_at, struct text *out)
+{
+    int depth = 0;
+    for (const char *at = list_at; *at == '/'; at += 1 + token_len(at), depth++) {
+        json_open(out, '{');
+        put_key(at, out);
+    }
+    json_open(out, '[');
+    doc_write(d, out);
+    json_close(out, ']');
+    while (depth-- > 0)
+        json_close(out, '}');
+}

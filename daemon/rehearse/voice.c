@@ -153,7 +153,9 @@ static bool speak_document(struct voice *v, const struct voice_input *inputs, ut
         put_number(v, i, sent, decimals, &doc);
         any = true;
     }
-    if (any)
+    if (any && entry->list_at != NULL)
+        doc_write_listed(&doc, entry->list_at, payload);
+    else if (any)
         doc_write(&doc, payload);
     return any && !payload->cut;
 }

@@ -1,6 +1,7 @@
 #include "wire/decode.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 #include <strings.h>
 
@@ -179,13 +180,17 @@ static void read_document(struct document *d, const struct message *m)
         d->state = DOCUMENT_BROKEN;
 }
 
+/* Serial numbers of 64 bits are compared to the last digit, which a double has not. */
 static bool matches(const struct document *d, const struct probe_entry *entry)
 {
     struct json_item item = json_doc_at(&d->doc, entry->match_at);
     size_t n = strlen(entry->match);
     double number;
+    int64_t whole;
     if (item.kind == JSON_KIND_TEXT)
         return item.text_len == n && memcmp(item.text, entry->match, n) == 0;
+    if (item.kind == JSON_KIND_NUMBER && item.is_whole && number_whole(entry->match, n, &whole))
+        return item.whole == whole;
     if (item.kind == JSON_KIND_NUMBER)
         return number_parse(entry->match, n, NUMBER_PLAIN, &number) == STATUS_OK && number == item.number;
     return item.kind == JSON_KIND_BOOL && strcmp(entry->match, item.number != 0 ? "true" : "false") == 0;
@@ -232,10 +237,18 @@ static void show_number(struct sample *out, double v)
     show(out, buf, n);
 }
 
+static void show_whole(struct sample *out, int64_t v)
+{
+    char buf[24];
+    show(out, buf, (size_t)snprintf(buf, sizeof buf, "%lld", (long long)v));
+}
+
 static void show_item(struct sample *out, const struct json_item *item)
 {
     if (item->kind == JSON_KIND_TEXT)
         show(out, item->text, item->text_len);
+    else if (item->kind == JSON_KIND_NUMBER && item->is_whole)
+        show_whole(out, item->whole);
     else if (item->kind == JSON_KIND_NUMBER)
         show_number(out, item->number);
     else if (item->kind == JSON_KIND_BOOL)
@@ -369,7 +382,7 @@ static void read_device(const struct document *d, const struct probe_entry *entr
 
 static bool points_into_document(const struct probe_entry *entry)
 {
-    bool points = entry->time_at != NULL || entry->match_at != NULL;
+    bool points = entry->time_at != NULL || entry->match_at != NULL || entry->list_at != NULL;
     for (int i = 0; i < entry->value_count && !points; i++)
         points = entry->values[i].at != NULL;
     return points;
@@ -389,21 +402,22 @@ static void tell_absent(const struct message *m, const struct sample *device, st
     show(s, m->payload, m->payload_len);
 }
 
-static int decode_entry(const struct probe_entry *entry, int place_index, bool alone, struct document *d,
-                        const struct message *m, struct sample *out, int cap, int *left_out)
+/* Where samples go. */
+struct collected {
+    struct sample *items;
+    int count, cap, left_out;
+};
+
+/* d: the document, or one of the items of its list. */
+static void decode_values(const struct probe_entry *entry, int place_index, const struct document *d,
+                          const struct message *m, utc_t claimed, bool zoned, struct collected *out)
 {
-    if (points_into_document(entry))
-        read_document(d, m);
-    if (entry->match_at != NULL && (d->state == DOCUMENT_SOUND ? !matches(d, entry) : !alone))
-        return 0;
-    bool zoned;
-    utc_t claimed = claimed_time(d, entry, &zoned);
     struct sample device;
     read_device(d, entry, &device);
-    int count = 0, first = entry->first_stream + place_index * entry->value_count;
+    int before = out->count + out->left_out, first = entry->first_stream + place_index * entry->value_count;
     for (int i = 0; i < entry->value_count; i++) {
         const struct probe_value *v = &entry->values[i];
-        struct sample beyond, *s = count < cap ? &out[count] : &beyond;
+        struct sample beyond, *s = out->count < out->cap ? &out->items[out->count] : &beyond;
         *s = (struct sample){ .stream = first + i,
                               .sent = NAN,
                               .raw = NAN,
@@ -416,12 +430,44 @@ static int decode_entry(const struct probe_entry *entry, int place_index, bool a
             from_payload(m, d, v, s);
         if (v->at != NULL && !from_document(m, d, v, s))
             continue;
-        count += s != &beyond;
-        *left_out += s == &beyond;
+        out->count += s != &beyond;
+        out->left_out += s == &beyond;
     }
-    if (count == 0 && cap > 0 && entry->value_count > 0)
-        tell_absent(m, &device, &out[count++], first);
-    return count;
+    if (out->count + out->left_out == before && out->count < out->cap && entry->value_count > 0)
+        tell_absent(m, &device, &out->items[out->count++], first);
+}
+
+/* A gateway's list: each item is a document, with a time of its own or that of the whole. */
+static void decode_list(const struct probe_entry *entry, int place_index, const struct document *d,
+                        const struct message *m, struct collected *out)
+{
+    bool zoned_whole, zoned;
+    utc_t whole = claimed_time(d, entry, &zoned_whole);
+    struct document item = { .state = DOCUMENT_SOUND };
+    for (size_t i = 0; json_doc_element(&d->doc, entry->list_at, i, &item.doc); i++) {
+        if (entry->match_at != NULL && !matches(&item, entry))
+            continue;
+        bool own = entry->time_at != NULL && json_doc_at(&item.doc, entry->time_at).kind != JSON_KIND_NONE;
+        utc_t claimed = own ? claimed_time(&item, entry, &zoned) : whole;
+        decode_values(entry, place_index, &item, m, claimed, own ? zoned : zoned_whole, out);
+    }
+}
+
+static void decode_entry(const struct probe_entry *entry, int place_index, bool alone, struct document *d,
+                         const struct message *m, struct collected *out)
+{
+    if (points_into_document(entry))
+        read_document(d, m);
+    bool sound = d->state == DOCUMENT_SOUND, chosen = entry->match_at != NULL || entry->list_at != NULL;
+    if (chosen && !sound && !alone)
+        return;
+    if (sound && entry->list_at != NULL) {
+        decode_list(entry, place_index, d, m, out);
+    } else if (!sound || entry->match_at == NULL || matches(d, entry)) {
+        bool zoned;
+        utc_t claimed = claimed_time(d, entry, &zoned);
+        decode_values(entry, place_index, d, m, claimed, zoned, out);
+    }
 }
 
 int decode_message(struct topics *topics, const struct site *site, const struct message *m,
@@ -429,12 +475,11 @@ int decode_message(struct topics *topics, const struct site *site, const struct 
 {
     const struct topic_target *targets;
     struct document d = { DOCUMENT_UNREAD, { NULL } };
+    struct collected all = { .items = out, .cap = cap };
     int found = topics_find(topics, m->topic, m->topic_len, &targets);
-    int count = 0;
-    *left_out = 0;
     for (int i = 0; i < found; i++)
-        count += decode_entry(&site->entries[targets[i].entry], targets[i].place_index, found == 1, &d, m,
-                              out + count, cap - count, left_out);
+        decode_entry(&site->entries[targets[i].entry], targets[i].place_index, found == 1, &d, m, &all);
     json_doc_fini(&d.doc);
-    return count;
+    *left_out = all.left_out;
+    return all.count;
 }

@@ -14,6 +14,11 @@ static const char *const kind_words[PLACE_KIND_COUNT] = {
     [PLACE_SOURCE] = "source", [PLACE_STORE] = "store",
 };
 
+const char *homie_kind_word(enum place_kind kind)
+{
+    return kind_words[kind];
+}
+
 static bool has_probes(const struct site *site, int place)
 {
     for (int q = 0; q < Q_COUNT; q++)

@@ -215,6 +215,16 @@ static void put_children(const struct site *site, struct text *out)
     json_close(out, ']');
 }
 
+/* "lentic/site", "lentic/tank": by which `lentic listen` knows what is no probe. */
+static void put_type(const struct site *site, int place, struct text *out)
+{
+    char type[48];
+    struct text t = text_over(type, sizeof type);
+    text_put(&t, HOMIE_TYPE_FRONT);
+    text_put(&t, place == HOMIE_ROOT ? "site" : homie_kind_word(site->places[place].kind));
+    member(out, "type", type);
+}
+
 void homie_describe(const struct site *site, int place, const struct homie_property *properties, int count,
                     int64_t version, struct text *out)
 {
@@ -224,6 +234,7 @@ void homie_describe(const struct site *site, int place, const struct homie_prope
     json_key(out, "version");
     json_int(out, version);
     member(out, "name", root ? site->name : site->places[place].name);
+    put_type(site, place, out);
     if (root)
         put_children(site, out);
     else

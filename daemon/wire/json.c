@@ -74,11 +74,22 @@ static bool is_not_finite(const char *s, size_t n)
     return word_is(s, n, "nan") || word_is(s, n, "inf") || word_is(s, n, "infinity");
 }
 
+/* More digits than 64 bits hold: as text it can still be compared to the last of them. */
+static bool is_too_long(const char *s, size_t n)
+{
+    int64_t whole;
+    for (size_t i = *s == '-'; i < n; i++)
+        if (s[i] < '0' || s[i] > '9')
+            return false;
+    return !number_whole(s, n, &whole);
+}
+
 static bool is_json_token(const char *s, size_t n)
 {
     double v;
     return (n == 4 && memcmp(s, "true", 4) == 0) || (n == 5 && memcmp(s, "false", 5) == 0) ||
-           (n == 4 && memcmp(s, "null", 4) == 0) || number_parse(s, n, NUMBER_JSON, &v) == STATUS_OK;
+           (n == 4 && memcmp(s, "null", 4) == 0) ||
+           (number_parse(s, n, NUMBER_JSON, &v) == STATUS_OK && !is_too_long(s, n));
 }
 
 /* A bare word before a colon is a key: such a text is not JSON, and no guess is made. */
@@ -149,7 +160,7 @@ static bool mend(const char *s, size_t n, struct mended *m)
 
 static json_t *load(const char *s, size_t n, json_error_t *error)
 {
-    return json_loadb(s, n, JSON_REJECT_DUPLICATES | JSON_DECODE_INT_AS_REAL | JSON_ALLOW_NUL, error);
+    return json_loadb(s, n, JSON_REJECT_DUPLICATES | JSON_ALLOW_NUL, error);
 }
 
 enum status json_doc_parse(const char *s, size_t n, struct json_doc *out, struct why *why)
@@ -236,6 +247,9 @@ static struct json_item item_of(const json_t *v)
         item.number = json_is_true(v) ? 1 : 0;
         break;
     case JSON_INTEGER:
+        item.is_whole = true;
+        item.whole = json_integer_value(v);
+        __attribute__((fallthrough));
     case JSON_REAL:
         item.kind = JSON_KIND_NUMBER;
         item.number = json_number_value(v);
@@ -277,6 +291,23 @@ bool json_doc_is_object(const struct json_doc *doc)
     return json_is_object((const json_t *)doc->root);
 }
 
+bool json_doc_is_list(const struct json_doc *doc, const char *pointer)
+{
+    return json_is_array(node_at(doc, pointer));
+}
+
+bool json_doc_element(const struct json_doc *doc, const char *pointer, size_t index, struct json_doc *out)
+{
+    json_t *list = node_at(doc, pointer);
+    out->root = json_array_get(list, index); /* NULL for what is no array */
+    void *member = json_is_object(list) ? json_object_iter(list) : NULL;
+    while (member != NULL && index-- > 0)
+        member = json_object_iter_next(list, member);
+    if (member != NULL)
+        out->root = json_object_iter_value(member);
+    return out->root != NULL;
+}
+
 const char *json_doc_key(const struct json_doc *doc, const char *pointer, size_t index)
 {
     json_t *object = node_at(doc, pointer);
@@ -308,6 +339,13 @@ static size_t append_key(char *pointer, size_t n, const char *key)
     }
     pointer[n] = '\0';
     return n;
+}
+
+void json_doc_pointer(const char *key, char *buf, size_t cap)
+{
+    char pointer[JSON_WALK_POINTER_MAX];
+    size_t n = append_key(pointer, 0, key);
+    snprintf(buf, cap, "%s", n > 0 && n < cap ? pointer : "");
 }
 
 /* Bounded by JSON_DOC_DEPTH_MAX. */

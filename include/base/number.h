@@ -3,6 +3,7 @@
 #define LENTIC_BASE_NUMBER_H
 
 #include <stddef.h>
+#include <stdint.h>
 #include <stdbool.h>
 #include "base/status.h"
 
@@ -23,6 +24,9 @@ size_t number_format(char *buf, size_t cap, double v, int decimals);
 /* Writes the shortest form that reads back as the same double, as a JSON number (never "1e+06" with a plus).
  * Returns the length, or 0 when v is not finite or buf is too small. */
 size_t number_exact(char *buf, size_t cap, double v);
+
+/* Nothing but digits, perhaps behind a minus, that 64 bits can hold. */
+bool number_whole(const char *s, size_t n, int64_t *out);
 
 /* v rounded to that many decimals. */
 double number_round(double v, int decimals);

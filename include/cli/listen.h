@@ -12,17 +12,22 @@
 #define LISTEN_GAPS_MAX    32
 #define LISTEN_TOPIC_MAX   200
 #define LISTEN_POINTER_MAX 120
+#define LISTEN_OWN_MAX     1024
 
 /* One value of one topic (of one device, where several speak on one topic). */
 struct listen_stream {
     char topic[LISTEN_TOPIC_MAX];
-    char pointer[LISTEN_POINTER_MAX];               /* "": the payload is the bare number */
+    char pointer[LISTEN_POINTER_MAX]; /* "": the payload is the bare number */
+    char list_at[LISTEN_POINTER_MAX]; /* with listed: the list whose items are documents */
+    bool listed;
     char device_at[LISTEN_POINTER_MAX], device[64]; /* member that tells devices apart, and its value */
     char time_at[LISTEN_POINTER_MAX];               /* the probe's own time; "": none */
     char unit_at[LISTEN_POINTER_MAX], unit[24];     /* announced in the payload or by a description */
     char label[64];                                 /* name by which a description calls it */
     bool settable;                                  /* a description says that it is a wish */
-    long heard, live;                               /* live: not replayed by the broker */
+    bool comma, thousands;                          /* "24,5"; "1,234", which may be either */
+    const char *barred; /* why no entry can name it; NULL. What it is called was made printable */
+    long heard, live;   /* live: not replayed by the broker */
     long numbers, words;
     double lo, hi;                  /* of the numbers, error codes aside */
     bool codes[2];                  /* 85, -127 were among them */
@@ -44,18 +49,26 @@ struct listen_heard {
     int count;
     struct listen_label *labels;
     int label_count;
-    long messages, beyond; /* beyond: values that found no room */
-    const char *own;       /* topics below this are our own; NULL: none */
-    char own_homie[80];    /* and below this; "" none */
+    long messages, beyond;         /* beyond: values that found no room, or have too long a name */
+    char (*own)[LISTEN_TOPIC_MAX]; /* what is below these is Lentic's own voice */
+    int own_count;
 };
 
-/* STATUS_IO: no memory. own: publish.base or NULL. */
+/* STATUS_IO: no memory. own: publish.base of a configuration at hand, or NULL; what Lentic publishes is also
+ * known by itself. */
 enum status listen_init(struct listen_heard *heard, const char *own) LENTIC_CHECKED;
 void listen_fini(struct listen_heard *heard);
 void listen_take(struct listen_heard *heard, const struct message *m);
 
 /* Names and units from the descriptions onto the streams; sorts them by topic, device, pointer. */
 void listen_settle(struct listen_heard *heard);
+
+/* What is below is Lentic's own: no probe. */
+void listen_own(struct listen_heard *heard, const char *front);
+
+/* Makes it printable: what came from outside must not steer a terminal, nor leave a comment of the
+ * configuration. True when something was replaced. */
+bool listen_clean(char *s);
 
 /* A Homie topic (convention 4 or 5): true when it was a description or another attribute, no value. */
 bool listen_homie(struct listen_heard *heard, const struct message *m);

@@ -21,16 +21,17 @@ struct loader {
 };
 
 enum key_type {
-    KEY_TEXT,    /* const char *, not empty, printable */
-    KEY_ID,      /* const char *, a-z 0-9 - */
-    KEY_POINTER, /* const char *, JSON pointer (RFC 6901) */
-    KEY_FLAG,    /* bool */
-    KEY_WHOLE,   /* int */
-    KEY_NUMBER,  /* double */
-    KEY_CHOICE,  /* int: index into choices */
-    KEY_CLOCK,   /* int: minutes of the day, from "22:30" */
-    KEY_APPLY,   /* apply does it */
-    KEY_REFUSED, /* known, and never allowed: choices[0] says why */
+    KEY_TEXT,           /* const char *, not empty, printable */
+    KEY_ID,             /* const char *, a-z 0-9 - */
+    KEY_POINTER,        /* const char *, JSON pointer (RFC 6901) */
+    KEY_POINTER_OR_ALL, /* the same, or "" for the whole payload */
+    KEY_FLAG,           /* bool */
+    KEY_WHOLE,          /* int */
+    KEY_NUMBER,         /* double */
+    KEY_CHOICE,         /* int: index into choices */
+    KEY_CLOCK,          /* int: minutes of the day, from "22:30" */
+    KEY_APPLY,          /* apply does it */
+    KEY_REFUSED,        /* known, and never allowed: choices[0] says why */
 };
 
 struct key {

@@ -162,6 +162,7 @@ struct probe_entry {
     const char *filter;      /* the MQTT topic filter to subscribe: captures replaced by + */
     int place;               /* fixed place, -1: by capture */
     enum place_kind capture; /* which capture names the place, when place is -1 */
+    const char *list_at;     /* JSON pointer to a list whose items are documents of their own; NULL */
     const char *time_at;     /* JSON pointer to the payload's own time; NULL */
     enum time_form time_form;
     const char *match_at,

@@ -32,4 +32,7 @@ void doc_null(struct doc *d, const char *pointer);
  * a pointer is empty. */
 void doc_write(const struct doc *d, struct text *out);
 
+/* As the only item of the list at that pointer. */
+void doc_write_listed(const struct doc *d, const char *list_at, struct text *out);
+
 #endif

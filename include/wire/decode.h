@@ -8,7 +8,9 @@
 #include "model/site.h"
 #include "wire/topic.h"
 
-#define DECODE_MAX 64 /* most values one message may carry; the rest is left out, and counted */
+#define DECODE_MAX                                                                                           \
+    256 /* most values one message may carry: a gateway lists a whole room; the rest is left out, and        \
+           counted */
 
 /* Writes up to cap samples, in the order of the configuration. Returns how many; 0 when the topic is nobody's
  * or no entry's match fits. A value whose pointer leads nowhere is SAMPLE_SYNTAX when the document is not

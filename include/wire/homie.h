@@ -65,6 +65,12 @@ struct homie_view {
     int shelve_min, window_min;
 };
 
+/* In front of every device's type. */
+#define HOMIE_TYPE_FRONT "lentic/"
+
+/* "tank"; NULL for a kind that never has a device. */
+const char *homie_kind_word(enum place_kind kind);
+
 /* Places with a device of their own. */
 bool homie_has_device(const struct site *site, int place);
 

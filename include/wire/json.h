@@ -10,6 +10,7 @@
 
 #include <stdbool.h>
 #include <stddef.h>
+#include <stdint.h>
 #include "base/status.h"
 #include "base/times.h"
 
@@ -32,7 +33,9 @@ struct json_doc {
 struct json_item {
     enum json_kind kind; /* JSON_KIND_NONE: the pointer leads nowhere */
     double number;       /* JSON_KIND_NUMBER; JSON_KIND_BOOL: 0 or 1 */
-    const char *text;    /* JSON_KIND_TEXT: UTF-8, may hold NUL, lives as long as the document */
+    bool is_whole;       /* a number written without point and exponent: exact in whole */
+    int64_t whole;
+    const char *text; /* JSON_KIND_TEXT: UTF-8, may hold NUL, lives as long as the document */
     size_t text_len;
 };
 
@@ -48,6 +51,15 @@ struct json_item json_doc_at(const struct json_doc *doc, const char *pointer);
 bool json_pointer_is_sound(const char *pointer);
 
 bool json_doc_is_object(const struct json_doc *doc);
+bool json_doc_is_list(const struct json_doc *doc, const char *pointer);
+
+/* The pointer to a member of the whole document, with its escapes; "" when it does not fit. */
+void json_doc_pointer(const char *key, char *buf, size_t cap);
+
+/* The index-th item of the list there, or member of the object there, as a document of its own that lives as
+ * long as doc and is not given back; false behind the last, when it is no list and when that one holds
+ * nothing. */
+bool json_doc_element(const struct json_doc *doc, const char *pointer, size_t index, struct json_doc *out);
 
 /* The name of the index-th member of the object there; NULL behind the last, and when it is no object. */
 const char *json_doc_key(const struct json_doc *doc, const char *pointer, size_t index);

@@ -72,6 +72,27 @@ all_there() { [ "$(rows)" -ge 6 ]; }
 wait_for 10 all_there || fail "the daemon reads $(rows) of 6 streams"
 stop_daemon
 
+# What the daemon itself publishes is no probe, also when nobody says which one it is, or it has ended.
+heard_by() { # NAME OPTION...
+    local name=$1
+    shift
+    "$lentic" listen "127.0.0.1:$port" --for 3s "$@" >"$work/$name" 2>/dev/null &
+    listener=$!
+    listeners+=($listener)
+    sleep 1
+    speak 7
+    wait $listener || fail "$name: nothing to paste: $(cat "$work/$name")"
+    grep -vE '^ *#' "$work/$name" | contains -E 'lentic/|millrace|/value|derived' && fail "$name: our own voice: $(grep -E 'lentic/|millrace' "$work/$name")"
+    grep -q "Left out as Lentic's own voice" "$work/$name" || fail "$name: left out without a word"
+    grep -q 'topic = "probes/{tank}/temp"' "$work/$name" || fail "$name: the probes: $(cat "$work/$name")"
+}
+start_daemon_online
+sleep 6
+heard_by beside
+heard_by beside_named --conf "$conf"
+stop_daemon
+heard_by after
+
 # With the tanks known the gateway's devices find their place by name; without anything heard the answer is no.
 status=0
 "$lentic" listen "127.0.0.1:$port" --topic 'nothing/#' --for 1s >/dev/null 2>"$work/said" || status=$?

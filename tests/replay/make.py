@@ -444,6 +444,30 @@ def _20_dials_are_off(c):
 
 
 @case
+def _21_gateway(c):
+    """A radio gateway that says all it hears on one topic, each probe known by its serial number or name; a second one
+    that lists its probes in one message. Serial numbers of 64 bits that differ in the last digit, probes that
+    nobody configured, a message cut off, a probe that falls silent."""
+    near, far = 9007199254740993, 9007199254740992
+    for m in range(70):
+        s = 60 * m
+        say = lambda at, **members: c.say(s + at, "hub/heard", members)
+        say(1, serial="28-0417", temp=22 + 0.0625 * (m % 3), ec=300 + m % 2, battery=87)
+        if m < 20:
+            say(2, serial=4102, temp=21 + 0.0625 * (m % 3))
+        say(3, dev={"name": "shelf two/left"}, w={"t": round(71.6 + 0.1 * (m % 3), 1)})
+        c.say(s + 4, "hub/heard", '{"serial":%d,"ph":%.2f}' % (near, 6.5 + 0.01 * (m % 2)))
+        c.say(s + 5, "hub/heard", '{"serial":%d,"ph":%.2f}' % (far, 7.2 + 0.01 * (m % 2)))
+        say(6, serial="28-0418", temp=-5.0)       # the neighbour's freezer
+        say(7, serial="28-041", temp=60.0)
+        say(8, temp=61.0)
+        c.say(s + 9, "hub/heard", '{"serial":"28-0417","temp":6')
+        c.say(s + 10, "hall/probes", {"at": iso(s + 10), "probes": [
+            {"id": 7, "level": 201 - m % 2}, {"id": 8, "level": 187, "at": iso(s - 20)}, {"id": 9, "level": 1}, "end"]})
+    c.say(70 * 60, "hub/heard", {"serial": "28-0417", "temp": 40.0}, retain=1)
+
+
+@case
 def _30_service_windows(c):
     """The same cool change in a1, announced, and in a2, not. Later work on a1 ends with the tank cold and strong: one
     message, the rest listed under it and acknowledged with it."""

@@ -381,6 +381,87 @@ static void documents_chosen_by_a_member(void **state)
     assert_int_equal(got_count, 0);
 }
 
+/* A double has 53 bits, a serial number may have 64. */
+static void serial_numbers_are_told_apart_by_the_last_digit(void **state)
+{
+    (void)state;
+    static const char *const ids[] = { "9007199254740993", "9007199254740992", "18446744073709551615" };
+    static const int places[] = { AT_A1, AT_A2, AT_B1 };
+    struct probe_value v = sketch_value("/t", Q_TEMP, "Cel");
+    struct probe_entry e[3];
+    char payload[64];
+    for (int i = 0; i < 3; i++) {
+        e[i] = sketch_entry(&arena, "gw/up", places[i], &v, 1);
+        e[i].match_at = "/id";
+        e[i].match = ids[i];
+    }
+    use(e, 3);
+    for (int i = 0; i < 3; i++) {
+        snprintf(payload, sizeof payload, "{\"id\":%s,\"t\":24}", ids[i]);
+        send("gw/up", payload);
+        assert_int_equal(got_count, 1);
+        assert_int_equal(site.streams[got[0].stream].place, places[i]);
+    }
+    static const char *const nobodys[] = { "9007199254740994", "18446744073709551614", "9007199254740993.5",
+                                           "9.007199254740993e15x" };
+    for (int i = 0; i < 4; i++) {
+        snprintf(payload, sizeof payload, "{\"id\":%s,\"t\":24}", nobodys[i]);
+        send("gw/up", payload);
+        assert_int_equal(got_count, 0);
+    }
+}
+
+/* One message with a list of all that the gateway has heard. */
+static void a_list_of_documents(void **state)
+{
+    (void)state;
+    struct probe_value v[2] = { sketch_value("/t", Q_TEMP, "Cel"), sketch_value("/ec", Q_EC, "uS/cm") };
+    struct probe_entry e[2] = { sketch_entry(&arena, "gw/up", AT_A1, v, 2),
+                                sketch_entry(&arena, "gw/up", AT_A2, v, 2) };
+    for (int i = 0; i < 2; i++) {
+        e[i].match_at = "/id";
+        e[i].match = i == 0 ? "x1" : "x2";
+        e[i].list_at = "/heard";
+        e[i].time_at = "/at";
+    }
+    use(e, 2);
+    send("gw/up", "{\"at\":\"2026-03-01T12:00:00Z\",\"heard\":[{\"id\":\"x2\",\"t\":21.5},7,null,{\"id\":"
+                  "\"x9\",\"t\":1},"
+                  "{\"id\":\"x1\",\"t\":22.5,\"ec\":300,\"at\":\"2026-03-01T11:59:00Z\"}]}");
+    assert_int_equal(got_count, 3);
+    expect(0, SAMPLE_VALUE, 22.5, 22.5);
+    expect(1, SAMPLE_VALUE, 300, 300);
+    expect(2, SAMPLE_VALUE, 21.5, 21.5);
+    assert_int_equal(site.streams[got[2].stream].place, AT_A2);
+    assert_int_equal(got[2].claimed.ms - got[0].claimed.ms, 60000);
+    static const char *const nobodys[] = { "{\"heard\":[]}", "{\"heard\":7}", "{}",
+                                           "[{\"id\":\"x1\",\"t\":2}]", "???" };
+    for (size_t i = 0; i < sizeof nobodys / sizeof *nobodys; i++) {
+        send("gw/up", nobodys[i]);
+        assert_int_equal(got_count, 0);
+    }
+    send("gw/up", "{\"heard\":{\"a\":{\"id\":\"x1\",\"t\":20}}}"); /* an object of objects serves as well */
+    assert_int_equal(got_count, 1);
+}
+
+/* What one probe has saved up, as the whole payload: no match is needed, each has its time. */
+static void a_list_from_one_probe(void **state)
+{
+    (void)state;
+    struct probe_value v = sketch_value("/t", Q_TEMP, "Cel");
+    struct probe_entry e = sketch_entry(&arena, "log/{tank}", -1, &v, 1);
+    e.list_at = "";
+    e.time_at = "/at";
+    use(&e, 1);
+    send("log/a1", "[{\"at\":1772366400,\"t\":21},{\"at\":1772366460,\"t\":22},{\"at\":1772366520}]");
+    assert_int_equal(got_count, 3);
+    assert_int_equal(got[1].claimed.ms - got[0].claimed.ms, 60000);
+    assert_int_equal(got[2].kind, SAMPLE_ABSENT);
+    send("log/a1", "???");
+    assert_int_equal(got_count, 1);
+    expect(0, SAMPLE_SYNTAX, NAN, NAN);
+}
+
 /* Id, battery and link of the device come with every value; its own report of them is not reproached. */
 static void what_devices_tell_of_themselves(void **state)
 {
@@ -458,6 +539,9 @@ int main(void)
         cmocka_unit_test_teardown(announced_units, tear_down),
         cmocka_unit_test_teardown(own_time, tear_down),
         cmocka_unit_test_teardown(documents_chosen_by_a_member, tear_down),
+        cmocka_unit_test_teardown(serial_numbers_are_told_apart_by_the_last_digit, tear_down),
+        cmocka_unit_test_teardown(a_list_of_documents, tear_down),
+        cmocka_unit_test_teardown(a_list_from_one_probe, tear_down),
         cmocka_unit_test_teardown(what_devices_tell_of_themselves, tear_down),
         cmocka_unit_test_teardown(never_more_than_there_is_room_for, tear_down),
         cmocka_unit_test_teardown(shown_is_cut_and_harmless, tear_down),

@@ -135,8 +135,8 @@ static void descriptions(void **state)
     (void)state;
     homie_learn(&view, &known);
     const char *d = describe(2, 7);
-    assert_non_null(
-        strstr(d, "{\"homie\":\"5.0\",\"version\":7,\"name\":\"Crystals \\\"B\\\"\",\"root\":\"mill\""));
+    assert_non_null(strstr(d, "{\"homie\":\"5.0\",\"version\":7,\"name\":\"Crystals "
+                              "\\\"B\\\"\",\"type\":\"lentic/tank\",\"root\":\"mill\""));
     assert_non_null(strstr(d,
                            "\"value\":{\"name\":\"Value\",\"datatype\":\"float\",\"format\":\"-30:60:0.01\","
                            "\"unit\":\"\xC2\xB0"

@@ -89,12 +89,15 @@ static void sound_pointers(void **state)
 static void every_kind(void **state)
 {
     (void)state;
-    read_doc("[null,true,false,-1.5e2,12345678901234567890,\"x\",{},[]]");
+    read_doc("[null,true,false,-1.5e2,9223372036854775807,\"x\",{},[],12345678901234567890]");
     kind_is("/0", JSON_KIND_NULL);
     kind_is("/1", JSON_KIND_BOOL);
     assert_true(json_doc_at(&doc, "/1").number == 1 && json_doc_at(&doc, "/2").number == 0);
     number_is("/3", -150);
-    number_is("/4", 12345678901234567890.0);
+    number_is("/4", 9223372036854775807.0);
+    assert_true(json_doc_at(&doc, "/4").is_whole && json_doc_at(&doc, "/4").whole == INT64_MAX);
+    assert_false(json_doc_at(&doc, "/3").is_whole);
+    text_is("/8", "12345678901234567890"); /* a serial number is compared to its last digit */
     kind_is("/6", JSON_KIND_CONTAINER);
     kind_is("/7", JSON_KIND_CONTAINER);
     json_doc_fini(&doc);

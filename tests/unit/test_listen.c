@@ -208,6 +208,99 @@ static void devices_that_describe_themselves_are_believed(void **state)
     assert_non_null(strstr(g.reason, "set"));
 }
 
+static void has_not(const char *piece)
+{
+    if (strstr(written, piece) != NULL)
+        fail_msg("\"%s\" in:\n%s", piece, written);
+}
+
+/* Without a configuration that names them: by what the documents look like. */
+static void what_lentic_publishes_is_known_by_itself(void **state)
+{
+    (void)state;
+    say_often("lentic/other/alert/tank/a1/temp-low",
+              "{\"temp\":24}"); /* heard before it is known whose it is */
+    say("lentic/other/tank/a1",
+        "{\"v\":1,\"tank\":\"a1\",\"values\":{\"temp\":{\"value\":24}},\"derived\":{},\"bands\":{},\"heat\":{"
+        "},\"solids\":{}}",
+        true);
+    say("homie/5/other-tank-a1/temp/value", "24.5", true);
+    say("homie/5/other-tank-a1/$description", "{\"homie\":\"5.0\",\"version\":1,\"type\":\"lentic/tank\"}",
+        true);
+    say_often("homie/5/other-tank-a1/temp/value", "24.1");
+    say_often("lentic/otherwise/a1/temp", "24.1"); /* begins like it, and is none of it */
+    say("shop/tank/a1", "{\"v\":1,\"values\":{\"temp\":24.5}}", false);
+    assert_int_equal(write_all(), 2);
+    has("lentic/otherwise/{tank}/temp");
+    has("# Left out as Lentic's own voice: what is below lentic/millrace, lentic/other, "
+        "homie/5/other-tank-a1.");
+    has_not("alert");
+    has_not("temp/value");
+}
+
+/* Words from outside neither end a comment nor become a part of the configuration. */
+static void payloads_and_names_cannot_break_out(void **state)
+{
+    (void)state;
+    say_often("n/a1/word", "x\n); tanks = ();\n");
+    say_often("n/a1/\x1b[2Jtemp", "24.5");
+    say_often("n/{tank}/temp", "24.5");
+    say_often("n/\"a1\"/temp", "24.5");
+    say_often("n/a1", "{\"s\":{\"serial\":\"9\\n); \"},\"temp\":24.5,\"u\":{\"unit\":\"\\u0007\"}}");
+    say_often("n/a2", "{\"e\\nc\":300,\"temp\\\"\":24.5}");
+    (void)write_all();
+    for (const char *line = strchr(written, '\n'); line != NULL && line[1] != '\0';
+         line = strchr(line + 1, '\n'))
+        if (strncmp(line + 1, "  ", 2) != 0 && line[1] != ')' && line[1] != '\n')
+            fail_msg("a line of its own: %s", line + 1);
+    has_not("\x1b");
+    has("cannot be printed");
+    has("a brace, which would be taken for a capture");
+    has("at = \"/temp\\\""); /* quoted once more */
+}
+
+static void a_decimal_comma_is_asked_for(void **state)
+{
+    (void)state;
+    say_often("n/a1/temp", "24,5");
+    say_often("n/a2", "{\"temp\":\"24,5\"}");
+    say_often("n/a3/ec", "1,255");
+    assert_int_equal(write_all(), 2);
+    has("topic = \"n/{tank}/temp\"; every_s = 10; measures = \"temp\"; unit = \"Cel\"; comma = true; }");
+    has("decimal comma, or thousands?");
+}
+
+static void lists_are_told_apart_by_their_items(void **state)
+{
+    (void)state;
+    say_often("gate", "{\"at\":\"2026-03-01T12:00:00Z\",\"heard\":[{\"sn\":9007199254740993,\"temp\":24.1},{"
+                      "\"sn\":9007199254740992,\"temp\":22.1}]}");
+    say_often("log/a1",
+              "[{\"t\":\"2026-03-01T12:00:00Z\",\"ph\":6.8},{\"t\":\"2026-03-01T12:01:00Z\",\"ph\":6.9}]");
+    say_often("none/a1", "[{\"ph\":6.8},{\"ph\":6.9}]");
+    assert_int_equal(write_all(), 1);
+    has("each = \"/heard\"; match = { at = \"/sn\"; is = \"9007199254740993\"; }; place = \"tank/?\"; time = "
+        "\"/at\";");
+    has("is = \"9007199254740992\"");
+    has("\n  { topic = \"log/{tank}\"; each = \"\"; time = \"/t\";");
+    has("cannot be told apart");
+}
+
+/* probes/a1/temp and odd/a1/temp differ in the first level, yet a1 is the place in both. */
+static void company_that_went_elsewhere_is_none(void **state)
+{
+    (void)state;
+    for (int i = 1; i < 4; i++) {
+        char topic[32];
+        snprintf(topic, sizeof topic, "probes/a%d/temp", i);
+        say_often(topic, "24.1");
+    }
+    say_often("odd/a1/temp", "24.1");
+    assert_int_equal(write_all(), 2);
+    has("topic = \"odd/{tank}/temp\"");
+    has("topic = \"probes/{tank}/temp\"");
+}
+
 #define HEARING(test) cmocka_unit_test_setup_teardown(test, setup, teardown)
 int main(void)
 {
@@ -222,6 +315,11 @@ int main(void)
         HEARING(a_rack_becomes_one_entry),
         HEARING(devices_on_one_topic_are_told_apart),
         HEARING(devices_that_describe_themselves_are_believed),
+        HEARING(what_lentic_publishes_is_known_by_itself),
+        HEARING(payloads_and_names_cannot_break_out),
+        HEARING(a_decimal_comma_is_asked_for),
+        HEARING(lists_are_told_apart_by_their_items),
+        HEARING(company_that_went_elsewhere_is_none),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

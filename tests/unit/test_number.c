@@ -174,12 +174,44 @@ static void no_locale(void **state)
     setlocale(LC_ALL, "C");
 }
 
+static void whole_numbers_to_the_last_digit(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *text;
+        bool whole;
+        int64_t value;
+    } rows[] = { { "0", true, 0 },
+                 { "-0", true, 0 },
+                 { "0042", true, 42 },
+                 { "9007199254740993", true, INT64_C(9007199254740993) },
+                 { "9223372036854775807", true, INT64_MAX },
+                 { "-9223372036854775808", true, INT64_MIN },
+                 { "9223372036854775808", false, 0 },
+                 { "-9223372036854775809", false, 0 },
+                 { "99999999999999999999", false, 0 },
+                 { "", false, 0 },
+                 { "-", false, 0 },
+                 { "+1", false, 0 },
+                 { "1.0", false, 0 },
+                 { "1e3", false, 0 },
+                 { " 1", false, 0 },
+                 { "--1", false, 0 } };
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+        int64_t v = 0;
+        if (number_whole(rows[i].text, strlen(rows[i].text), &v) != rows[i].whole || v != rows[i].value)
+            fail_msg("%s: %lld", rows[i].text, (long long)v);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(plain_tokens), cmocka_unit_test(json_tokens),      cmocka_unit_test(comma_tokens),
-        cmocka_unit_test(formats),      cmocka_unit_test(length_is_obeyed), cmocka_unit_test(exact_forms),
-        cmocka_unit_test(rounds),       cmocka_unit_test(exact_reads_back), cmocka_unit_test(no_locale),
+        cmocka_unit_test(plain_tokens),     cmocka_unit_test(json_tokens),
+        cmocka_unit_test(comma_tokens),     cmocka_unit_test(formats),
+        cmocka_unit_test(length_is_obeyed), cmocka_unit_test(exact_forms),
+        cmocka_unit_test(rounds),           cmocka_unit_test(exact_reads_back),
+        cmocka_unit_test(no_locale),        cmocka_unit_test(whole_numbers_to_the_last_digit),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
