@@ -18,11 +18,13 @@
 #define DAYS_USUAL 7
 #define FILE_MODE  0644
 #define OWN_MARK   "<meta name=\"generator\" content=\"lentic\">"
+#define OWN_JSON   "{\"report\":"
 #define OWN_WITHIN 256 /* bytes from the begin of a report */
 
 struct asked {
     struct stretch_asked stretch;
     const char *out, *store, *broker;
+    bool json;
 };
 
 /* --- the page --- */
@@ -32,12 +34,9 @@ static bool put_part(FILE *f, const struct text *part)
     return !part->cut && fwrite(part->buf, 1, part->len, f) == part->len;
 }
 
-/* The whole page in memory, so that a half one never stands anywhere. False without memory. */
-static bool build(const struct report_page *page, char **html, size_t *n)
+static bool put_parts(const struct report_page *page, char *buf, FILE *f)
 {
-    char *buf = malloc(REPORT_PART_MAX);
-    FILE *f = open_memstream(html, n);
-    bool ok = buf != NULL && f != NULL;
+    bool ok = true;
     for (int i = -1; ok && i <= page->place_count; i++) {
         struct text part = text_over(buf, REPORT_PART_MAX);
         if (i < 0)
@@ -48,6 +47,24 @@ static bool build(const struct report_page *page, char **html, size_t *n)
             report_page_foot(page, &part);
         ok = put_part(f, &part);
     }
+    return ok;
+}
+
+static bool put_json(const struct report_page *page, char *buf, FILE *f)
+{
+    struct text t = text_over(buf, REPORT_PART_MAX);
+    reporting_put_json(page, &t);
+    return put_part(f, &t);
+}
+
+/* The whole in memory, so that a half one never stands anywhere. False without memory. */
+static bool build(const struct reporting *r, char **bytes, size_t *n)
+{
+    char *buf = malloc(REPORT_PART_MAX);
+    FILE *f = open_memstream(bytes, n);
+    bool ok = buf != NULL && f != NULL;
+    if (ok)
+        ok = r->json ? put_json(&r->page, buf, f) : put_parts(&r->page, buf, f);
     if (f != NULL)
         ok = fclose(f) == 0 && ok;
     free(buf);
@@ -63,7 +80,7 @@ static bool is_report(const char *path)
     size_t n = f != NULL ? fread(begin, 1, OWN_WITHIN, f) : 0;
     if (f != NULL)
         (void)fclose(f);
-    return n > 0 && strstr(begin, OWN_MARK) != NULL;
+    return n > 0 && (strstr(begin, OWN_MARK) != NULL || strncmp(begin, OWN_JSON, strlen(OWN_JSON)) == 0);
 }
 
 static bool write_through(const char *path, const char *html, size_t n)
@@ -99,7 +116,7 @@ static int write_page(const struct reporting *r, const char *path)
     char *html = NULL;
     size_t n = 0;
     int code = OPTIONS_GO_ON;
-    if (!build(&r->page, &html, &n))
+    if (!build(r, &html, &n))
         code = options_fail(r->options, 3, "no memory for the page");
     else if (path != NULL)
         code = write_file(r->options, path, html, n);
@@ -146,9 +163,9 @@ static int answer(struct reporting *r, const char *const *words, int count, cons
 }
 
 /* A page of markup helps nobody on a terminal. */
-static int check_output(const struct options *o, const char *path)
+static int check_output(const struct options *o, const struct asked *asked)
 {
-    if (path == NULL && isatty(STDOUT_FILENO) == 1)
+    if (asked->out == NULL && !asked->json && isatty(STDOUT_FILENO) == 1)
         return options_fail(o, 2, "the page wants a file: lentic report -o week.html");
     return OPTIONS_GO_ON;
 }
@@ -167,8 +184,8 @@ static int run(const struct options *o, struct asked *asked, const char *const *
 {
     static struct reporting r;
     char host[REACH_HOST_MAX];
-    r = (struct reporting){ .options = o };
-    int code = check_output(o, asked->out);
+    r = (struct reporting){ .options = o, .json = asked->json };
+    int code = check_output(o, asked);
     if (code == OPTIONS_GO_ON)
         code = sums_site(o, asked->stretch.conf, &r.site);
     if (code != OPTIONS_GO_ON)
@@ -201,6 +218,8 @@ int report_main(int argc, char **argv)
         { "store", "FILE",
           "another store than the configuration's, such as a backup;\nthe service is not asked", OPTION_TEXT,
           &asked.store, 0, 0 },
+        { "json", NULL, "the figures as one JSON object instead of the page; times in UTC", OPTION_FLAG,
+          &asked.json, 0, 0 },
         { "conf", "FILE", "configuration (" SUMS_CONF ")", OPTION_TEXT, &asked.stretch.conf, 0, 0 },
         { "broker", "HOST:PORT", "another broker than the configuration's", OPTION_TEXT, &asked.broker, 0,
           0 },

@@ -67,14 +67,6 @@ static bool listen_to_service(struct reporting *r)
 
 /* --- into the page --- */
 
-static bool is_asked(const struct reporting *r, const char *place)
-{
-    for (int i = 0; i < r->page.place_count; i++)
-        if (strcmp(r->site->places[r->sheets[i].place].text, place) == 0)
-            return true;
-    return r->page.whole;
-}
-
 static void take_alerts(struct reporting *r)
 {
     alerts_heard_sort(&r->heard);
@@ -83,7 +75,7 @@ static void take_alerts(struct reporting *r)
     r->page.standing_live = true;
     r->page.standing_count = 0;
     for (int i = 0; i < r->heard.count; i++)
-        if (is_asked(r, r->heard.notices[i].place))
+        if (reporting_is_asked(r, r->heard.notices[i].place))
             r->page.standing[r->page.standing_count++] = r->heard.notices[i];
 }
 
@@ -187,7 +179,8 @@ int reporting_ticks(utc_t from, utc_t to, struct curve_tick *ticks)
         if (at.ms < from.ms || at.ms > to.ms || localtime_r(&t, &tm) == NULL)
             continue;
         ticks[count].t = at;
-        count += strftime(ticks[count].label, sizeof ticks->label, step->form, &tm) > 0;
+        bool midnight = step->minutes > 0 && tm.tm_hour == 0 && tm.tm_min == 0;
+        count += strftime(ticks[count].label, sizeof ticks->label, midnight ? "%a %-d" : step->form, &tm) > 0;
     }
     return count;
 }

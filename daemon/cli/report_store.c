@@ -206,6 +206,7 @@ static struct report_spell *new_spell(struct reporting *r, const struct alert_ro
     s->ended = s->n.due = s->n.until = UTC_NONE;
     s->n.raised = row->t;
     s->n.priority = priority_of(row->priority);
+    snprintf(s->begun_with, sizeof s->begun_with, "%s", row->evidence);
     snprintf(s->n.ref, sizeof s->n.ref, "%s", ref);
     snprintf(s->n.place, sizeof s->n.place, "%s", row->place);
     alerts_title(r->site, ref, row->kind, s->n.title, sizeof s->n.title);
@@ -280,7 +281,7 @@ static void on_change(void *context, const struct alert_row *row)
     reporting_take_change(context, row);
 }
 
-static bool is_asked(const struct reporting *r, const char *place)
+bool reporting_is_asked(const struct reporting *r, const char *place)
 {
     for (int i = 0; i < r->page.place_count; i++)
         if (strcmp(r->site->places[r->sheets[i].place].text, place) == 0)
@@ -300,7 +301,8 @@ static void name_leader(const struct reporting *r, const struct report_spell *s,
     }
 }
 
-/* What stands at the end of the span, as the store has it; and out with what was over before it began. */
+/* What stands at the end of the span, as the store has it; and out with what was over before it began or was
+ * not asked for. */
 static bool take_standing(struct reporting *r)
 {
     r->page.standing = calloc((size_t)r->page.spell_count + 1, sizeof *r->page.standing);
@@ -308,7 +310,8 @@ static bool take_standing(struct reporting *r)
         return false;
     for (int i = 0; i < r->page.spell_count; i++) {
         const struct report_spell *s = &r->page.spells[i];
-        if (strcmp(s->n.state, "NORM") == 0 || last_spell(r, s->n.ref) != s || !is_asked(r, s->n.place))
+        if (strcmp(s->n.state, "NORM") == 0 || last_spell(r, s->n.ref) != s ||
+            !reporting_is_asked(r, s->n.place))
             continue;
         struct notice *n = &r->page.standing[r->page.standing_count++];
         *n = s->n;
@@ -316,7 +319,8 @@ static bool take_standing(struct reporting *r)
     }
     notices_sort(r->page.standing, r->page.standing_count);
     for (int i = r->page.spell_count - 1; i >= 0; i--)
-        if (utc_is_set(r->page.spells[i].ended) && r->page.spells[i].ended.ms < r->from.ms)
+        if ((utc_is_set(r->page.spells[i].ended) && r->page.spells[i].ended.ms < r->from.ms) ||
+            !reporting_is_asked(r, r->page.spells[i].n.place))
             drop_spell(r, &r->page.spells[i]);
     return true;
 }
@@ -358,6 +362,8 @@ static void on_entry(void *context, const struct journal_entry *e)
 {
     struct reporting *r = context;
     int place = site_place_find(r->site, e->place, strlen(e->place));
+    if (e->place[0] != '\0' && !reporting_is_asked(r, e->place))
+        return;
     if (e->kind == JOURNAL_TEST)
         take_tests(r, e, place);
     /* A test stands in its own table; words beside it belong to the journal. */
@@ -458,7 +464,7 @@ static enum status take_calibrations(struct reporting *r, struct store_reader *r
     for (int i = 0; i < r->site->stream_count && st == STATUS_OK; i++) {
         const struct stream *s = &r->site->streams[i];
         if (!isnan(r->site->plan.calibrate_every_d[s->quantity]) &&
-            is_asked(r, r->site->places[s->place].text))
+            reporting_is_asked(r, r->site->places[s->place].text))
             st = take_calibration(r, reader, s);
     }
     return st;

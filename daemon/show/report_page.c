@@ -20,6 +20,10 @@ void report_page_name(const struct site *site, int place, struct text *out)
 {
     const struct place *p = &site->places[place];
     const char *name = p->tank >= 0 ? site->tanks[p->tank].name : p->name;
+    if (p->kind == PLACE_SERVICE) {
+        text_put(out, "the service");
+        return;
+    }
     text_put(out, p->kind == PLACE_TANK || p->kind == PLACE_ROOM ? p->id : p->text);
     if (name != NULL && strcmp(name, p->id) != 0)
         text_printf(out, " %s", name);
@@ -118,7 +122,7 @@ static void put_glance_titles(const struct report_page *page, struct text *out)
                         info->unit[0] != '\0' ? info->unit : info->title);
     }
     text_put(out, "<th scope=\"col\" class=\"n\"><abbr title=\"share of readings that passed every "
-                  "test\">good</abbr></th><th scope=\"col\">why</th></tr></thead>\n");
+                  "test\">good</abbr></th></tr></thead>\n");
 }
 
 /* "22.8" and below it, small, "22.1 to 23.4". */
@@ -158,43 +162,68 @@ static void put_share(struct text *out, double share)
         text_printf(out, "%.0f %%", shown);
 }
 
-static void put_glance_row(const struct report_page *page, int index, enum report_rank rank, const char *why,
-                           struct text *out)
+static void put_state(struct text *out, enum report_rank rank)
 {
     static const char *const states[] = {
         [REPORT_QUIET] = "<span class=\"dim\">○ quiet</span>",
         [REPORT_STOOD_OUT] = "<span class=\"warn\">△ look</span>",
-        [REPORT_STANDS_OUT] = "<span class=\"bad\">▲ alert</span>",
+        [REPORT_STANDS_LOW] = "<span class=\"bad\">▲ low</span>",
+        [REPORT_STANDS_MEDIUM] = "<span class=\"bad\">▲ medium</span>",
+        [REPORT_STANDS_HIGH] = "<span class=\"bad\">▲ high</span>",
     };
+    text_put(out, states[rank]);
+}
+
+static void put_glance_row(const struct report_page *page, int index, enum report_rank rank, const char *why,
+                           struct text *out)
+{
     const struct report_place *p = &page->places[index];
+    (void)why;
     text_put(out, "<tr><th scope=\"row\">");
     put_link(page, p->place, out);
-    text_printf(out, "</th><td class=\"t\">%s</td>", states[rank]);
+    text_put(out, "</th><td class=\"t\">");
+    put_state(out, rank);
+    text_put(out, "</td>");
     for (int i = 0; i < GLANCE_COLUMNS; i++)
         if (is_column(page, glance_columns[i]))
             put_glance_cell(series_of(p, glance_columns[i]), glance_columns[i], out);
     text_put(out, "<td class=\"n\">");
     put_share(out, good_share(p));
-    text_put(out, "</td><td>");
-    html_put(out, why);
     text_put(out, "</td></tr>\n");
 }
 
-static void put_glance_rows(const struct report_page *page, enum report_rank wanted, struct text *out)
+static void put_reason(const struct report_page *page, int index, enum report_rank rank, const char *why,
+                       struct text *out)
+{
+    text_put(out, "<li>");
+    put_state(out, rank);
+    text_put(out, " ");
+    put_link(page, page->places[index].place, out);
+    text_put(out, ": ");
+    html_put(out, why);
+    text_put(out, "</li>\n");
+}
+
+/* Most urgent first, down to least. */
+static void put_ranked(const struct report_page *page, enum report_rank least,
+                       void (*put)(const struct report_page *page, int index, enum report_rank rank,
+                                   const char *why, struct text *out),
+                       struct text *out)
 {
     char words[WHY_MAX];
-    for (int i = 0; i < page->place_count; i++) {
-        struct text why = text_over(words, sizeof words);
-        enum report_rank rank = report_page_rank(page, i, &why);
-        if (rank == wanted)
-            put_glance_row(page, i, rank, words, out);
-    }
+    for (int wanted = REPORT_STANDS_HIGH; wanted >= (int)least; wanted--)
+        for (int i = 0; i < page->place_count; i++) {
+            struct text why = text_over(words, sizeof words);
+            enum report_rank rank = report_page_rank(page, i, &why);
+            if ((int)rank == wanted)
+                put(page, i, rank, words, out);
+        }
 }
 
 static void put_glance_words(const struct report_page *page, struct text *out)
 {
     char words[WHY_MAX];
-    int counts[REPORT_STANDS_OUT + 1] = { 0 }, n = page->place_count, tanks = 0;
+    int counts[REPORT_RANK_COUNT] = { 0 }, n = page->place_count, tanks = 0;
     for (int i = 0; i < n; i++) {
         struct text why = text_over(words, sizeof words);
         counts[report_page_rank(page, i, &why)]++;
@@ -205,8 +234,9 @@ static void put_glance_words(const struct report_page *page, struct text *out)
         text_printf(out, " and %d other place%s", n - tanks, n - tanks == 1 ? "" : "s");
     if (counts[REPORT_QUIET] == n)
         text_put(out, ": nothing stood out in this time");
-    if (counts[REPORT_STANDS_OUT] > 0)
-        text_printf(out, "; an alert stands in %d", counts[REPORT_STANDS_OUT]);
+    int standing = counts[REPORT_STANDS_LOW] + counts[REPORT_STANDS_MEDIUM] + counts[REPORT_STANDS_HIGH];
+    if (standing > 0)
+        text_printf(out, "; an alert stands in %d", standing);
     if (counts[REPORT_STOOD_OUT] > 0)
         text_printf(out, "; something else stood out in %d", counts[REPORT_STOOD_OUT]);
     if (counts[REPORT_QUIET] > 0 && counts[REPORT_QUIET] < n)
@@ -219,12 +249,13 @@ static void put_glance(const struct report_page *page, struct text *out)
 {
     text_put(out, "<section><h2>At a glance</h2>\n");
     put_glance_words(page, out);
-    text_put(out, "<div class=\"wide\"><table><caption>Mean, and lowest to highest reading, of the whole "
-                  "time; most urgent first</caption>");
+    text_put(out, "<ul class=\"look\">\n");
+    put_ranked(page, REPORT_STOOD_OUT, put_reason, out);
+    text_put(out, "</ul>\n<div class=\"wide\"><table><caption>Mean, lowest to highest, most urgent first"
+                  "</caption>");
     put_glance_titles(page, out);
     text_put(out, "<tbody>\n");
-    for (int rank = REPORT_STANDS_OUT; rank >= REPORT_QUIET; rank--)
-        put_glance_rows(page, (enum report_rank)rank, out);
+    put_ranked(page, REPORT_QUIET, put_glance_row, out);
     text_put(out, "</tbody></table></div></section>\n");
 }
 

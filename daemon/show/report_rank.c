@@ -28,7 +28,7 @@ static void take_standing(const struct report_page *page, int place, struct rank
         const struct notice *n = &page->standing[i];
         if (strcmp(n->place, text) != 0 || !notice_is_active(n) || n->leader[0] != '\0')
             continue;
-        rise(r, REPORT_STANDS_OUT);
+        rise(r, (enum report_rank)(REPORT_STANDS_LOW + (int)n->priority));
         text_printf(r->why, "%s now", n->title);
     }
 }

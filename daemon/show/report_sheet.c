@@ -396,7 +396,7 @@ static void put_spell_row(const struct sheet *s, const struct report_spell *spel
         html_put(s->out, n->cause);
         text_put(s->out, ": ");
     }
-    html_put(s->out, n->evidence[0] != '\0' ? n->evidence : n->number);
+    html_put(s->out, spell->begun_with[0] != '\0' ? spell->begun_with : n->number);
     text_put(s->out, "</td></tr>\n");
 }
 

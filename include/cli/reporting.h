@@ -18,6 +18,7 @@ struct reporting {
     const char *store; /* path */
     utc_t now, from, to;
     bool live; /* ask the service as well */
+    bool json;
     struct report_page page;
     struct report_place *sheets;
     struct curve_tick ticks[REPORT_TICKS_MAX];
@@ -35,11 +36,17 @@ int reporting_places(struct reporting *r, const char *const *words, int count);
 /* History, alerts, journal, calibrations. Exit code 1: there is nothing at all for that span. */
 int reporting_store(struct reporting *r);
 
+/* Was it asked of? Of the whole room everything was. */
+bool reporting_is_asked(const struct reporting *r, const char *place);
+
 /* Values, forecasts and alerts of this moment; what is not reached is told in sources. */
 void reporting_service(struct reporting *r);
 
 /* Marks on the axis of time, in local time. Returns how many, at most REPORT_TICKS_MAX. */
 int reporting_ticks(utc_t from, utc_t to, struct curve_tick *ticks);
+
+/* The figures as one JSON object. */
+void reporting_put_json(const struct report_page *page, struct text *t);
 
 void reporting_fini(struct reporting *r);
 

@@ -28,9 +28,10 @@ struct report_series {
 struct report_spell {
     int place; /* index into the site's places; -1: none of them any more */
     struct notice n;
-    enum quantity axis; /* in whose curve it belongs; Q_COUNT: none */
-    utc_t ended;        /* UTC_NONE: still active when the span ended */
-    bool sent;          /* people were told */
+    enum quantity axis;                  /* in whose curve it belongs; Q_COUNT: none */
+    utc_t ended;                         /* UTC_NONE: still active when the span ended */
+    bool sent;                           /* people were told */
+    char begun_with[ALERT_EVIDENCE_MAX]; /* evidence of the raise; n has the newest */
 };
 
 struct report_work {
@@ -109,7 +110,14 @@ void report_page_sheet(const struct report_page *page, int index, struct text *o
 void report_page_foot(const struct report_page *page, struct text *out);
 
 /* What a keeper should look at there, most urgent first, as words parted by "; ". */
-enum report_rank { REPORT_QUIET, REPORT_STOOD_OUT, REPORT_STANDS_OUT };
+enum report_rank {
+    REPORT_QUIET,
+    REPORT_STOOD_OUT,
+    REPORT_STANDS_LOW, /* an alert of that priority stands there */
+    REPORT_STANDS_MEDIUM,
+    REPORT_STANDS_HIGH,
+    REPORT_RANK_COUNT
+};
 enum report_rank report_page_rank(const struct report_page *page, int index, struct text *why);
 
 /* "tank-a1": of the sheet's anchor. */

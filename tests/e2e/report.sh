@@ -81,6 +81,16 @@ has 'swing in a day'
 has 'no reading of temperature' # of tank a2
 has_not 'As the store has it'
 
+"$lentic" report --conf "$conf" --json | python3 -c '
+import json, sys
+r = json.load(sys.stdin)
+a1 = next(p for p in r["places"] if p["place"] == "tank/a1")
+temp = a1["quantities"][0]
+assert a1["rank"] == "high" and temp["lo"] == 19.5 and temp["hi"] == 22.5 and temp["readings"] == 3, a1
+assert temp["last"] == 19.5, temp
+assert r["standing"][0]["id"] == "tank/a1/temp-low" and r["alerts"][0]["ended"] is None, r["standing"]
+assert r["tests"][0]["value"] == 6, r["tests"]' || fail "the figures as JSON"
+
 # One tank; an older report gives way, another file does not.
 report 0 '1 places' a1 --hours 2 -o "$page"
 has_not 'id="tank-a2"'

@@ -183,8 +183,8 @@ static void what_stands_comes_first_and_in_full(void **state)
     page.standing_live = true;
     whole();
     has("an alert stands in 1; 1 kept quiet.");
-    has("▲ alert");
-    has("temperature below the band now</td>");
+    has("▲ high");
+    has("temperature below the band now</li>");
     has("<h3>High: <a href=\"#tank-a1\">");
     has("Since +60 min, 2 h; not acknowledged.");
     has("<dt>Likely cause</dt><dd>heater not heating</dd>");
@@ -200,10 +200,10 @@ static void what_stands_comes_first_and_in_full(void **state)
 
 static void what_was_stands_in_its_sheet(void **state)
 {
-    struct report_spell spells[] = {
-        { AT_A1, notice("tank/a1", "NORM", "temperature below the band"), Q_TEMP, AT(2), true },
-        { AT_ROOM, notice("room", "UNACK", "room cold"), Q_TEMP, UTC_NONE, false }
-    };
+    struct report_spell spells[] = { { AT_A1, notice("tank/a1", "NORM", "temperature below the band"), Q_TEMP,
+                                       AT(2), true, "19.9 < 20.5" },
+                                     { AT_ROOM, notice("room", "UNACK", "room cold"), Q_TEMP, UTC_NONE, false,
+                                       "" } };
     struct report_calibration calibrations[] = {
         { AT_A1, "probes/a1/ph", Q_PH, 30, { NOON - 31 * MS_PER_DAY } },
         { AT_A1, "probes/a1/ec", Q_EC, 90, UTC_NONE }
