@@ -100,10 +100,10 @@ static void enter(struct alarms *a, int slot, enum alert_base base, struct now n
     tell_again_from(a, slot, now);
 }
 
-static bool announced_alone(struct alarms *a, int slot)
+static bool announced_alone(struct alarms *a, int slot, struct now now)
 {
     struct alert *pub = &a->items[slot].pub;
-    pub->leader = a->leader == NULL ? -1 : a->leader(a->context, slot);
+    pub->leader = a->leader == NULL ? -1 : a->leader(a->context, slot, now);
     return pub->leader < 0;
 }
 
@@ -111,7 +111,7 @@ static bool announced_alone(struct alarms *a, int slot)
 static void remind(struct alarms *a, int slot, struct now now, struct effects *fx)
 {
     struct alarm *alarm = &a->items[slot];
-    bool loud = announced_alone(a, slot);
+    bool loud = announced_alone(a, slot, now);
     alarm->pub.reminders++;
     if (loud && alarm->pub.active)
         alarm->told = true;
@@ -123,7 +123,7 @@ static void raise_alert(struct alarms *a, int slot, enum alert_change change, st
                         struct effects *fx)
 {
     struct alarm *alarm = &a->items[slot];
-    bool loud = alarm->pub.marks == 0 && announced_alone(a, slot);
+    bool loud = alarm->pub.marks == 0 && announced_alone(a, slot, now);
     alarm->pub.reminders = 0;
     enter(a, slot, ALERT_UNACK, now);
     alarm->pub.raised_at = now.utc;

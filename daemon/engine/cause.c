@@ -20,14 +20,42 @@ static bool leads(const struct engine *e, int slot)
     return alarm->pub.active && alarm->pub.marks == 0 && alarm->told && alarm->pub.leader < 0;
 }
 
+/* What ended lately still speaks for its echo: water on its way back moves fast and has swung, and what stood
+ * under it ends a while later. */
+#define ECHO_MS  (30 * MS_PER_HOUR)
+#define AFTER_MS (2 * MS_PER_HOUR)
+
+static bool is_echo_of(const struct engine *e, int leader, int slot, utc_t now)
+{
+    const struct alarm *ended = &e->alarms.items[leader], *mine = &e->alarms.items[slot];
+    enum alert_kind kind = e->site->alerts[slot].kind;
+    if (ended->pub.active || ended->pub.marks != 0 || !utc_is_set(ended->pub.raised_at) ||
+        ended->pub.leader >= 0)
+        return false;
+    bool stood = mine->pub.base != ALERT_NORM && mine->pub.raised_at.ms <= ended->pub.since.ms;
+    return utc_within(ended->pub.since, now,
+                      kind == KIND_SWING || kind == KIND_FAST ? ECHO_MS
+                      : stood                                 ? AFTER_MS
+                                                              : -1);
+}
+
 static bool is_symptom(const struct engine *e, int slot)
 {
     return kind_info(e->site->alerts[slot].kind)->symptom;
 }
 
+static int ended_at(const struct engine *e, int place, int slot, utc_t now)
+{
+    for (int i = e->site->first_alert[place]; i < e->site->first_alert[place + 1]; i++)
+        if (i != slot && family_of(&e->site->alerts[i]) == FAMILY_HEAT && !is_symptom(e, i) &&
+            is_echo_of(e, i, slot, now))
+            return i;
+    return -1;
+}
+
 /* The earliest standing leader of the same family at a place; slot itself does not count. A symptom does not
  * lead a cause. */
-static int leader_at(const struct engine *e, int place, enum alert_family family, int slot)
+static int leader_at(const struct engine *e, int place, enum alert_family family, int slot, utc_t now)
 {
     int best = -1;
     if (place < 0)
@@ -40,7 +68,7 @@ static int leader_at(const struct engine *e, int place, enum alert_family family
         if (best < 0 || e->alarms.items[i].pub.raised_at.ms < e->alarms.items[best].pub.raised_at.ms)
             best = i;
     }
-    return best;
+    return best >= 0 || family != FAMILY_HEAT ? best : ended_at(e, place, slot, now);
 }
 
 /* Together: within this of each other. One that follows later is news of its own. */
@@ -104,19 +132,19 @@ static int solids_leader(const struct engine *e, int slot, int tank)
     return -1;
 }
 
-static int leader_above(const struct engine *e, int slot, int tank)
+static int leader_above(const struct engine *e, int slot, int tank, utc_t now)
 {
     const struct tank *t = &e->site->tanks[tank];
     const int above[] = { t->circuit, t->rack, e->site->room_place };
     for (unsigned i = 0; i < sizeof above / sizeof *above; i++) {
-        int leader = leader_at(e, above[i], FAMILY_HEAT, slot);
+        int leader = leader_at(e, above[i], FAMILY_HEAT, slot, now);
         if (leader >= 0)
             return leader;
     }
     return -1;
 }
 
-static int leader_of_family(const struct engine *e, int slot)
+static int leader_of_family(const struct engine *e, int slot, utc_t now)
 {
     enum alert_family family = family_of(&e->site->alerts[slot]);
     if (family == FAMILY_OTHER)
@@ -126,9 +154,9 @@ static int leader_of_family(const struct engine *e, int slot)
     int tank = e->site->places[e->site->alerts[slot].place].tank;
     int above = tank < 0                  ? -1
                 : family == FAMILY_SOLIDS ? solids_leader(e, slot, tank)
-                : family == FAMILY_HEAT   ? leader_above(e, slot, tank)
+                : family == FAMILY_HEAT   ? leader_above(e, slot, tank, now)
                                           : -1;
-    return above >= 0 ? above : leader_at(e, e->site->alerts[slot].place, family, slot);
+    return above >= 0 ? above : leader_at(e, e->site->alerts[slot].place, family, slot, now);
 }
 
 static enum priority priority_of(const struct engine *e, int slot)
@@ -136,7 +164,7 @@ static enum priority priority_of(const struct engine *e, int slot)
     return e->site->alerts[slot].settings.priority;
 }
 
-int cause_leader(void *engine, int slot)
+int cause_leader(void *engine, int slot, struct now now)
 {
     const struct engine *e = engine;
     const struct alert_slot *mine = &e->site->alerts[slot];
@@ -145,7 +173,7 @@ int cause_leader(void *engine, int slot)
         return air; /* a probe in the air says nothing of the water, however grave it sounds */
     int leader = service_leader(e, slot);
     if (leader < 0)
-        leader = leader_of_family(e, slot);
+        leader = leader_of_family(e, slot, now.utc);
     /* One of higher priority takes the lead. */
     return leader >= 0 && priority_of(e, leader) < priority_of(e, slot) ? -1 : leader;
 }

@@ -15,6 +15,7 @@
 #define RANGE_SIDE_H  2
 #define RANGE_LEAST_H 20
 #define OUT_OF_BAND   2.0 /* spreads of the thermostat */
+#define FOLLOW_SHARE  0.2 /* of the heated tanks */
 
 /* Airing makes the room fall too, but ends within the hour, and slows down at once where the air comes in
  * fast; a room whose heating failed goes on, nearly straight, for its walls cool too. */
@@ -28,6 +29,7 @@
 #define RUN_STRAIGHT 0.6 /* of the way in the first half of the time: more is a draught */
 /* Off for so long, and not on its way back: no airing. */
 #define LASTING_STEPS 12
+#define FAR_STEPS     5 /* when it is so far off that no other sign is needed */
 #define COMES_BACK_C  0.2
 
 struct together {
@@ -51,6 +53,12 @@ static struct together look_at_all(struct engine *e, utc_t now)
     for (int i = 0; i < e->site->tank_count; i++)
         add_tank(e, i, now, &out);
     return out;
+}
+
+/* One is out of its band for reasons of its own. */
+static bool follow(int out, int heated)
+{
+    return out > 0 && (out >= FOLLOW_SHARE * heated || out == heated);
 }
 
 static void judge(struct engine *e, int place, enum alert_kind kind, enum tri condition, double value,
@@ -144,11 +152,11 @@ static bool runs_away(const struct window *day, utc_t now, double sign, double u
 }
 
 /* The least that it was off over the last while, sign -1 for cold; negative when it comes back. */
-static double lasting(const struct window *day, utc_t now, double sign, double usual_c)
+static double lasting(const struct window *day, utc_t now, double sign, double usual_c, int steps)
 {
     double least = NAN;
     int64_t quarter = 3 * STEP_MIN * MS_PER_MIN;
-    for (int i = 0; i < LASTING_STEPS; i++)
+    for (int i = 0; i < steps; i++)
         least = fmin(least, sign * (step_mean(day, now, i) - usual_c));
     double late = window_mean_over(day, now, quarter);
     double before = window_mean_over(day, (utc_t){ now.ms - quarter }, quarter);
@@ -160,8 +168,9 @@ static enum tri beyond(const struct window *day, utc_t now, double sign, double 
 {
     double off_c = sign * (mean_c - usual_c);
     bool away = runs_away(day, now, sign, usual_c);
-    if (away || off_c > ROOM_FAR_C || (off_c > ROOM_OFF_C && tanks_follow) ||
-        (off_c > ROOM_OFF_C && lasting(day, now, sign, usual_c) > ROOM_OFF_C))
+    if (away || lasting(day, now, sign, usual_c, FAR_STEPS) > ROOM_FAR_C ||
+        (off_c > ROOM_OFF_C && tanks_follow) ||
+        (off_c > ROOM_OFF_C && lasting(day, now, sign, usual_c, LASTING_STEPS) > ROOM_OFF_C))
         return TRI_YES;
     return off_c < ROOM_OFF_C / 2 ? TRI_NO : TRI_KEEP;
 }
@@ -183,10 +192,12 @@ static void watch_room_probe(struct engine *e, int stream, const struct together
         text_printf(&out, ", %+.1f °C in the last hour", hour_c);
     text_printf(&out, "; %d of %d heated tanks are under their band, %d over it", all->low, all->heated,
                 all->high);
-    judge(e, e->site->room_place, KIND_ROOM_COLD, beyond(&s->day, now.utc, -1, mean, lo, all->low > 0), mean,
-          lo - ROOM_OFF_C, evidence, now, fx);
-    judge(e, e->site->room_place, KIND_ROOM_HOT, beyond(&s->day, now.utc, 1, mean, hi, all->high > 0), mean,
-          hi + ROOM_OFF_C, evidence, now, fx);
+    judge(e, e->site->room_place, KIND_ROOM_COLD,
+          beyond(&s->day, now.utc, -1, mean, lo, follow(all->low, all->heated)), mean, lo - ROOM_OFF_C,
+          evidence, now, fx);
+    judge(e, e->site->room_place, KIND_ROOM_HOT,
+          beyond(&s->day, now.utc, 1, mean, hi, follow(all->high, all->heated)), mean, hi + ROOM_OFF_C,
+          evidence, now, fx);
 }
 
 /* Without a probe in the room the tanks themselves must tell: nearly all of them, on more than one circuit.

@@ -47,8 +47,9 @@
 #define WEAK_HEAT    0.72
 #define DEAD_HEAT    0.10 /* on the average while it should heat: more may be a weak one */
 #define DEAD_LONG    0.13 /* the same once that was watched for LONG_MIN */
-#define LONG_MIN     60   /* also before the thermostat is known: it may just be waiting to switch on */
-#define COOLED       0.5  /* less than nothing: something else cools the water */
+#define LONG_MIN     60
+#define UNKNOWN_MIN  110 /* before the thermostat is known: it may just be waiting to switch on */
+#define COOLED       0.5 /* less than nothing: something else cools the water */
 #define NEEDED_SHARE 0.2
 #define WEAK_KNOWN_H 18 /* lamps and sun of most of a day are known */
 /* As a share of what would hold the temperature, while the heater's usual is not known. */
@@ -56,12 +57,14 @@
 #define HOLDS       1.3
 #define GAP_LEAST_C 0.7 /* the room must be cooler by this for that share to mean something */
 
-#define FAR_SPREADS   4.0 /* out of the band by these: a healthy heater does not do that */
-#define NEAR_SPREADS  2.0 /* or by these, after it stopped halfway, or for as long as heat needs to show */
-#define FAR_LEAST_C   0.02
-#define SURE_MIN      3
-#define SPARE_MIN     6
-#define WEAK_MIN      90
+#define FAR_SPREADS  4.0 /* out of the band by these: a healthy heater does not do that */
+#define NEAR_SPREADS 2.0 /* or by these, after it stopped halfway, or for as long as heat needs to show */
+#define FAR_LEAST_C  0.02
+#define SURE_MIN     3
+#define SPARE_MIN    6
+#define WEAK_MIN     90
+#define WEAK_SHORT_C                                                                                         \
+    0.25 /* under the switching point: one that regulates by degrees sags a little by night */
 #define COUNT_MOST    120
 #define BREAK_SPREADS 4.0
 #define BREAK_LEAST_C 0.08
@@ -439,7 +442,7 @@ static int32_t weak_minutes(const struct heater *h, const struct heater_view *v)
         return 0;
     if (heater_gives(v) && v->share > WEAK_HEAT)
         return counted(h->weak_min, COUNT_MOST, false);
-    bool needed = -v->free_c_h > NEEDED_SHARE * v->full_c_h;
+    bool needed = -v->free_c_h > NEEDED_SHARE * v->full_c_h && v->band_lo_c - v->temp_c > WEAK_SHORT_C;
     return h->called && needed && v->share > DEAD_LONG ? counted(h->weak_min, COUNT_MOST, true) : h->weak_min;
 }
 
@@ -451,15 +454,14 @@ static bool gives_nothing(struct heater *h, const struct heater_view *v)
         h->under_share = 0;
         return false;
     }
-    if (h->under_min < COUNT_MOST) {
-        h->under_share = (h->under_share * h->under_min + v->share) / (h->under_min + 1);
+    /* A slope that reaches back to before it was asked says nothing of what it answers. */
+    int32_t heard = h->under_min - v->minutes / 2;
+    h->under_share = heard <= 0 ? v->share : h->under_share + (v->share - h->under_share) / (heard + 1);
+    if (h->under_min < COUNT_MOST)
         h->under_min++;
-    } else {
-        h->under_share += (v->share - h->under_share) / COUNT_MOST;
-    }
     if (v->unpowered)
         return true;
-    if (h->under_min < (h->heating_seen ? v->minutes : LONG_MIN) || v->slope_c_h > 0)
+    if (h->under_min < (h->heating_seen ? v->minutes : UNKNOWN_MIN) || v->slope_c_h > 0)
         return false;
     if (isnan(v->full_c_h))
         return v->share < NO_HOLD;
@@ -469,8 +471,10 @@ static bool gives_nothing(struct heater *h, const struct heater_view *v)
 
 enum heater_cause heater_judge(struct heater *h, const struct heater_view *v, utc_t now)
 {
-    if (isnan(v->share) || (utc_is_set(h->disturbed_until) && now.ms < h->disturbed_until.ms))
+    if (isnan(v->share) || (utc_is_set(h->disturbed_until) && now.ms < h->disturbed_until.ms)) {
+        h->dead_min = h->stuck_min = h->under_min = 0;
         return HEATER_UNKNOWN;
+    }
     follow_heat(h, v, now);
     note_call(h, v);
     h->weak_min = weak_minutes(h, v);

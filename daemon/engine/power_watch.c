@@ -10,6 +10,7 @@
 #define NO_POWER_W    1.0
 #define LEAST_IDLE    2
 #define LEAST_SPREADS 6.0 /* of all idle ones together */
+#define FEW_SPREADS   9.0 /* of less than half: thermostats fall into step now and then */
 #define EACH_SPREADS  1.5
 #define TOGETHER_MS   (15 * MS_PER_MIN)
 #define LOAD_SPAN_MS  (7 * MS_PER_DAY)
@@ -34,19 +35,13 @@ static bool belongs(const struct tank *t, int place)
     return t->circuit == place || t->rack == place;
 }
 
-/* Its circuit is measured and has power: what it lacks, it lacks alone. */
-static bool is_powered(const struct engine *e, const struct tank *t)
-{
-    return t->circuit >= 0 && value_now(e, t->circuit, Q_POWER) >= NO_POWER_W;
-}
-
 static bool look_at(struct engine *e, int tank, int place, utc_t now, struct member *m)
 {
     const struct heater *h = &e->tanks[tank].heater;
     if (!belongs(&e->site->tanks[tank], place) || e->tanks[tank].in_service || !tank_is_heated(e, tank) ||
         !heater_view_of(e, tank, now, &m->view))
         return false;
-    m->idles = is_powered(e, &e->site->tanks[tank]) ? 0 : heater_idles(h, &m->view);
+    m->idles = h->heating_seen ? heater_idles(h, &m->view) : 0;
     m->idle_since = h->idle_since;
     m->heating_at = h->heating_at;
     return true;
@@ -121,7 +116,8 @@ static enum tri judge_power(const struct engine *e, int place, const struct circ
     }
     if (power_w >= NO_POWER_W)
         return TRI_NO;
-    if (c->idle >= LEAST_IDLE && c->spreads >= LEAST_SPREADS && c->idle >= c->heating)
+    double spreads = 2 * c->idle < c->heated ? FEW_SPREADS : LEAST_SPREADS;
+    if (c->idle >= LEAST_IDLE && c->spreads >= spreads && c->idle >= c->heating)
         return explained(e, place) ? TRI_NO : TRI_YES;
     return c->heating > 0 || c->low == 0 ? TRI_NO : TRI_KEEP;
 }

@@ -6,8 +6,9 @@
 #include <string.h>
 
 /* The first reminder while nobody has acknowledged, and the new alarm when an acknowledged one stays: by
- * priority. Further reminders come ever more rarely, but daily at least. */
-static const int64_t renotify_ms[PRIORITY_COUNT] = { 24 * MS_PER_HOUR, 6 * MS_PER_HOUR, MS_PER_HOUR };
+ * priority. Further reminders come ever more rarely, but daily at least; of low priority every third day, for
+ * the daily summary lists what stands. */
+static const int64_t renotify_ms[PRIORITY_COUNT] = { 3 * MS_PER_DAY, 12 * MS_PER_HOUR, 3 * MS_PER_HOUR };
 static const int64_t realarm_ms[PRIORITY_COUNT] = { 0, 48 * MS_PER_HOUR, 12 * MS_PER_HOUR };
 
 static const char *joined(struct site *site, const char *a, const char *b)

@@ -40,7 +40,7 @@ struct alarms {
     /* Fills value, limit, cause, evidence, action and due just before a change goes out. NULL: none. */
     void (*explain)(void *context, int slot, struct alert *pub, struct now now);
     /* Which alert leads this one's group, -1: it leads itself. NULL: every alert alone. */
-    int (*leader)(void *context, int slot);
+    int (*leader)(void *context, int slot, struct now now);
     bool unmarking; /* while admit is asked about the raise that ends a suppression */
     /* Whether what would be announced is announced now; may mark the alert as chattering. NULL: always. */
     bool (*admit)(void *context, int slot, enum alert_change change, struct now now, struct effects *fx);

@@ -237,7 +237,7 @@ void forecast_scores_visit(struct forecast_scores *s, struct pack *p);
 
 /* --- cause.c --- */
 void cause_explain(void *engine, int slot, struct alert *pub, struct now now);
-int cause_leader(void *engine, int slot);
+int cause_leader(void *engine, int slot, struct now now);
 
 /* --- service.c: service windows --- */
 void service_begin(struct engine *e, int tank, const struct command *c, struct now now, struct effects *fx);

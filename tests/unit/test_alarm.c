@@ -535,8 +535,9 @@ static void who_and_why_are_kept(void **state)
 
 /* --- one leads --- */
 
-static int leads_plain(void *context, int slot)
+static int leads_plain(void *context, int slot, struct now now)
 {
+    (void)now;
     const struct rig *r = context;
     return slot != PLAIN && at(r, PLAIN)->pub.active ? PLAIN : -1;
 }

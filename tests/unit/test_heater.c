@@ -225,7 +225,7 @@ static void a_weak_heater_is_named_and_not_called_dead(void **state)
     pass(&b, 1440, true);
     b.weak = 0.3;
     int minutes = minutes_to(&b, HEATER_WEAK, 720);
-    assert_true(minutes < 360);
+    assert_true(minutes < 600);
     for (int i = 0; i < 300; i++) {
         pass(&b, 1, false);
         assert_int_not_equal(b.cause, HEATER_DEAD);
