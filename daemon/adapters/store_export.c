@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "adapters/store_inside.h"
+#include "model/quantity.h"
 
 /* SQL reads better laid out by hand. */
 /* clang-format off */
@@ -26,7 +27,8 @@ static const struct {
     const char *name, *sql;
 } queries[EXPORT_COUNT] = {
     [EXPORT_READINGS] = { "readings",
-        "SELECT " ISO("s.t_ms") " AS time, p.place, p.quantity, p.unit, s.value, s.raw, s.flag, p.name AS probe"
+        "SELECT " ISO("s.t_ms") " AS time, p.place, p.quantity, p.unit, s.value, s.raw, s.flag, p.name AS probe,"
+        " NULL AS uncertainty, NULL AS kit, NULL AS lot, NULL AS entry"
         " FROM stored s JOIN probe p ON p.id = ?5 WHERE s.probe = ?5 AND " SPAN("s.t_ms") " ORDER BY s.t_ms" },
     [EXPORT_QUARTER_HOURS] = { "quarter-hours", ROLLUP(ISO("r.t_ms") " AS time", "rollup_15min") },
     [EXPORT_DAYS] = { "days", ROLLUP("date(r.t_ms / 1000, 'unixepoch') AS day", "rollup_day") },
@@ -35,6 +37,15 @@ static const struct {
     [EXPORT_NOTES] = { "notes", OF_VIEW("notes", "instr(figures, ?4 || ' ') > 0") },
 };
 /* clang-format on */
+
+/* Readings that people made, in the columns of the probes'. */
+static const char tests_sql[] = "SELECT " ISO(
+    "j.at_ms") " AS time, j.place, i.name AS quantity, NULL AS unit, i.amount AS value, NULL AS raw,"
+               " 1 AS flag, NULL AS probe, i.sd AS uncertainty, j.kit, j.lot, j.id AS entry FROM journal j"
+               " JOIN journal_item i ON i.entry = j.id AND i.role = 'value'"
+               " WHERE j.kind = 'test' AND j.superseded_by IS NULL AND j.withdrawn_ms IS NULL AND " SPAN(
+                   "j.at_ms") " AND (?3 IS NULL OR j.place = ?3) AND (?4 IS NULL OR i.name = ?4) ORDER BY "
+                              "j.place, i.name, j.at_ms, j.id";
 
 const char *export_name(enum export_what what)
 {
@@ -58,7 +69,16 @@ static struct export_cell cell_of(sqlite3_stmt *s, int i)
 struct hand_out {
     void (*each)(void *context, const struct export_row *row);
     void *context;
+    bool units; /* stand in: the journal holds none */
 };
+
+static struct export_cell unit_of(const struct export_cell *quantity)
+{
+    enum quantity q =
+        quantity->kind != EXPORT_TEXT ? Q_COUNT : quantity_find(quantity->text, strlen(quantity->text));
+    return q == Q_COUNT ? (struct export_cell){ .kind = EXPORT_NULL }
+                        : (struct export_cell){ EXPORT_TEXT, 0, 0, quantity_info(q)->unit };
+}
 
 static bool hand_out_rows(sqlite3_stmt *s, const struct hand_out *to)
 {
@@ -70,6 +90,8 @@ static bool hand_out_rows(sqlite3_stmt *s, const struct hand_out *to)
         for (int i = 0; i < row.count; i++) {
             row.names[i] = sqlite3_column_name(s, i);
             row.cells[i] = cell_of(s, i);
+            if (row.cells[i].kind == EXPORT_NULL && to->units && strcmp(row.names[i], "unit") == 0)
+                row.cells[i] = unit_of(&row.cells[i - 1]);
         }
         to->each(to->context, &row);
     }
@@ -105,11 +127,27 @@ static bool export_probes(sqlite3 *db, sqlite3_stmt *readings, const char *place
     return ok && code == SQLITE_DONE;
 }
 
+static bool export_tests(sqlite3 *db, const char *place, const char *quantity, utc_t from, utc_t to,
+                         const struct hand_out *out)
+{
+    struct hand_out with_units = { out->each, out->context, true };
+    sqlite3_stmt *s;
+    if (sqlite3_prepare_v2(db, tests_sql, -1, &s, NULL) != SQLITE_OK)
+        return false;
+    sqlite3_bind_int64(s, 1, from.ms);
+    sqlite3_bind_int64(s, 2, to.ms);
+    bind_or_null(s, 3, place);
+    bind_or_null(s, 4, quantity);
+    bool ok = hand_out_rows(s, &with_units);
+    sqlite3_finalize(s);
+    return ok;
+}
+
 enum status store_reader_export(struct store_reader *reader, enum export_what what, const char *place,
                                 const char *quantity, utc_t from, utc_t to,
                                 void (*each)(void *context, const struct export_row *row), void *context)
 {
-    const struct hand_out out = { each, context };
+    const struct hand_out out = { each, context, false };
     sqlite3_stmt *s;
     if (sqlite3_prepare_v2(reader->db, queries[what].sql, -1, &s, NULL) != SQLITE_OK)
         return STATUS_IO;
@@ -117,7 +155,8 @@ enum status store_reader_export(struct store_reader *reader, enum export_what wh
     sqlite3_bind_int64(s, 2, to.ms);
     bool ok;
     if (what == EXPORT_READINGS) {
-        ok = export_probes(reader->db, s, place, quantity, &out);
+        ok = export_probes(reader->db, s, place, quantity, &out) &&
+             export_tests(reader->db, place, quantity, from, to, &out);
     } else {
         bind_or_null(s, 3, place);
         bind_or_null(s, 4, quantity);

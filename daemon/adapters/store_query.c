@@ -10,6 +10,7 @@
 #include "adapters/store_calibration.h"
 #include "adapters/store_inside.h"
 #include "adapters/store_schema.h"
+#include "adapters/store_tests.h"
 
 /* A store that was closed cleanly, in a folder that we may not write: SQLite needs to be told that nobody
  * writes. */
@@ -89,6 +90,7 @@ struct gather {
     int max;
     int64_t from, to;
     int *used;
+    int *tested; /* hand tests in it */
 };
 
 static int span_of(const struct gather *g, int64_t t)
@@ -232,6 +234,18 @@ static sqlite3_stmt *probes_of(struct store_reader *reader, const char *place, c
     return s;
 }
 
+/* A hand test stands where no probe spoke. */
+static void gather_test(void *context, const struct test_row *row)
+{
+    struct gather *g = context;
+    int i = span_of(g, row->t.ms);
+    if (i >= g->max || g->points[i].n > g->tested[i])
+        return;
+    struct piece p = { row->t.ms, 1, 1, row->value, row->value, row->value, FLAG_GOOD };
+    gather_add(g, &p);
+    g->tested[i]++;
+}
+
 /* Sums to means, empty spans out. */
 static int finish(struct gather *g)
 {
@@ -255,19 +269,26 @@ enum status store_reader_history(struct store_reader *reader, const char *place,
     *count = 0;
     if (max_points <= 0 || from.ms >= to.ms)
         return STATUS_INVALID;
-    struct gather g = { points, max_points, from.ms, to.ms, calloc((size_t)max_points, sizeof(int)) };
+    struct gather g = { points,
+                        max_points,
+                        from.ms,
+                        to.ms,
+                        calloc((size_t)max_points, sizeof(int)),
+                        calloc((size_t)max_points, sizeof(int)) };
     for (int i = 0; i < max_points; i++)
         points[i] = (struct history_point){ .lo = NAN, .hi = NAN };
     sqlite3_stmt *s = probes_of(reader, place, quantity);
-    bool ok = s != NULL && g.used != NULL;
+    bool ok = s != NULL && g.used != NULL && g.tested != NULL;
     int code = ok ? SQLITE_ROW : SQLITE_ERROR;
     while (ok && (code = sqlite3_step(s)) == SQLITE_ROW)
         ok = gather_probe(reader, &g, sqlite3_column_int64(s, 0), sqlite3_column_int64(s, 1),
                           sqlite3_column_int64(s, 2));
     sqlite3_finalize(s);
+    ok = ok && store_reader_tests(reader, place, quantity, from, to, gather_test, &g) == STATUS_OK;
     if (ok)
         *count = finish(&g);
     free(g.used);
+    free(g.tested);
     return ok && code == SQLITE_DONE ? STATUS_OK : STATUS_IO;
 }
 
@@ -313,13 +334,18 @@ enum status store_reader_series(struct store_reader *reader,
     static const char sql[] =
         "WITH now_of AS MATERIALIZED (SELECT probe, min(t_ms) AS lo, max(t_ms) AS hi FROM recent GROUP BY "
         "probe)"
-        " SELECT p.place, p.quantity, p.unit,"
+        " SELECT place, quantity, max(unit), min(lo), max(hi) FROM ("
+        "SELECT p.place AS place, p.quantity AS quantity, p.unit AS unit,"
         " min(coalesce((SELECT min(t_ms) FROM rollup_15min r WHERE r.probe = p.id),"
-        " (SELECT min(t_ms) FROM reading r WHERE r.probe = p.id), now_of.lo)),"
+        " (SELECT min(t_ms) FROM reading r WHERE r.probe = p.id), now_of.lo)) AS lo,"
         " max(coalesce(now_of.hi, (SELECT max(t_ms) FROM reading r WHERE r.probe = p.id),"
-        " (SELECT max(t_ms) FROM rollup_15min r WHERE r.probe = p.id)))"
+        " (SELECT max(t_ms) FROM rollup_15min r WHERE r.probe = p.id))) AS hi"
         " FROM probe p LEFT JOIN now_of ON now_of.probe = p.id"
-        " GROUP BY p.place, p.quantity ORDER BY p.place, p.quantity";
+        " GROUP BY p.place, p.quantity"
+        " UNION ALL SELECT j.place, i.name, '', min(j.at_ms), max(j.at_ms) FROM journal j"
+        " JOIN journal_item i ON i.entry = j.id AND i.role = 'value' WHERE j.kind = 'test'"
+        " AND j.superseded_by IS NULL AND j.withdrawn_ms IS NULL AND j.place IS NOT NULL"
+        " GROUP BY j.place, i.name) GROUP BY place, quantity ORDER BY place, quantity";
     sqlite3_stmt *s;
     int code;
     if (sqlite3_prepare_v2(reader->db, sql, -1, &s, NULL) != SQLITE_OK)

@@ -164,12 +164,13 @@ int export_main(int argc, char **argv)
             "CSV as RFC 4180 with a line of titles; times in UTC.",
         .items = items,
         .count = sizeof items / sizeof *items,
-        .more =
-            "  lentic export --days 7 > week.csv\n"
-            "  lentic export alerts --from 2026-01-01 --json-lines --out alerts.jsonl\n"
-            "  lentic export quarter-hours --place a1 --quantity ec --days 365\n\n"
-            "Readings come place by place; a bad reading (flag 4) keeps its raw value, so that nothing is\n"
-            "hidden. Exit code 1: there is nothing for that span.",
+        .more = "  lentic export --days 7 > week.csv\n"
+                "  lentic export alerts --from 2026-01-01 --json-lines --out alerts.jsonl\n"
+                "  lentic export quarter-hours --place a1 --quantity ec --days 365\n\n"
+                "Readings come place by place, hand tests behind them (no probe; with uncertainty, kit, "
+                "entry in the\n"
+                "journal); a bad reading (flag 4) keeps its raw value, so that nothing is hidden. Exit code "
+                "1: there is nothing for that span.",
     };
     job.options = &options;
     struct site *site = NULL;

@@ -58,10 +58,11 @@ int past_main(int argc, char **argv)
     const struct options options = {
         .verb = "past",
         .operands = "PLACE QUANTITY",
-        .about = "History of one quantity at one place, while the service goes on writing.",
+        .about = "History of one quantity at one place, by probe and by hand test, while the service goes on "
+                 "writing.",
         .items = items,
         .count = sizeof items / sizeof *items,
-        .more = "  lentic past a1 temp\n  lentic past tank/a1 ec --days 7\n"
+        .more = "  lentic past a1 temp\n  lentic past tank/a1 ec --days 7\n  lentic past a1 gh --days 365\n"
                 "  lentic past room temp --from 2026-03-01 --to \"2026-03-02 12:00\" --csv\n\n"
                 "Times without a zone are local. Exit code 1: there is nothing for that span.",
     };

@@ -8,6 +8,7 @@
 #include <time.h>
 #include <unistd.h>
 
+#include "adapters/store_tests.h"
 #include "base/nearest.h"
 #include "base/number.h"
 #include "base/text.h"
@@ -98,7 +99,7 @@ int past_nothing(const struct past_job *job)
         }
     }
     if (place_known) {
-        options_fail(job->options, 1, "%s has never had a probe for %s", job->place, quantity);
+        options_fail(job->options, 1, "%s has never had a probe or a hand test of %s", job->place, quantity);
         tell_quantities(&series, job->place);
     } else {
         options_fail(job->options, 1, "there is no history of %s", job->place);
@@ -211,6 +212,53 @@ static void print_table(const struct past_job *job, const struct history_point *
     free(buf);
 }
 
+/* --- hand tests, for people --- */
+
+struct tests {
+    struct text *out;
+    const struct past_job *job;
+    int count;
+};
+
+static void put_test(void *context, const struct test_row *row)
+{
+    struct tests *t = context;
+    const struct quantity_info *info = quantity_info(t->job->quantity);
+    char when[32], value[40];
+    if (t->count++ == 0)
+        text_put(t->out, "\nHand tests\n");
+    local_time(row->t, when, sizeof when, "%Y-%m-%d %H:%M");
+    number_format(value, sizeof value, row->value, info->decimals);
+    text_printf(t->out, "  %s  %s", when, value);
+    if (!isnan(row->sd) && row->sd > 0)
+        text_printf(t->out, " ± %.2g", row->sd);
+    text_printf(t->out, "%s%s", info->unit[0] != '\0' ? " " : "", info->unit);
+    if (row->kit[0] != '\0')
+        text_printf(t->out, ", kit %s", row->kit);
+    if (row->lot[0] != '\0')
+        text_printf(t->out, ", lot %s", row->lot);
+    text_printf(t->out, "%s%s (entry %lld)\n", row->who[0] != '\0' ? ", by " : "", row->who,
+                (long long)row->entry);
+}
+
+#define TESTS_ROOM (1u << 18)
+
+static enum status print_tests(const struct past_job *job)
+{
+    char *buf = malloc(TESTS_ROOM);
+    if (buf == NULL)
+        return STATUS_IO;
+    struct text out = text_over(buf, TESTS_ROOM);
+    struct tests tests = { &out, job, 0 };
+    enum status st = store_reader_tests(job->reader, job->place, quantity_info(job->quantity)->name,
+                                        job->from, job->to, put_test, &tests);
+    fputs(buf, stdout);
+    if (out.cut)
+        printf("... and more: --csv has them all\n");
+    free(buf);
+    return st;
+}
+
 int past_print_people(const struct past_job *job)
 {
     const struct quantity_info *info = quantity_info(job->quantity);
@@ -230,6 +278,8 @@ int past_print_people(const struct past_job *job)
         st = ask(job, wanted, points, &count);
         if (st == STATUS_OK)
             print_table(job, points, count);
+        if (st == STATUS_OK)
+            st = print_tests(job);
     }
     free(points);
     if (st != STATUS_OK)
@@ -238,6 +288,8 @@ int past_print_people(const struct past_job *job)
 }
 
 /* --- for programs --- */
+
+#define READINGS_HEAD "t,place,quantity,unit,value,raw,flag,probe,sd,kit,lot,entry\n"
 
 struct writer {
     const struct past_job *job;
@@ -280,16 +332,63 @@ static void write_reading(void *context, const struct reading *r, const char *pr
         printf(",\"flag\":%d,\"probe\":%s}", (int)r->flag, buf);
     } else {
         if (w->rows == 0)
-            printf("t,place,quantity,unit,value,raw,flag,probe\n");
+            fputs(READINGS_HEAD, stdout);
         printf("%s,%s,%s,%s", t, w->job->place, quantity_info(w->job->quantity)->name,
                quantity_info(w->job->quantity)->unit);
         put_csv_number(r->value);
         put_csv_number(r->sent);
         printf(",%d", (int)r->flag);
         put_csv_text(probe);
-        putchar('\n');
+        fputs(",,,,\n", stdout);
     }
     w->rows++;
+}
+
+static void put_json_text(const char *key, const char *value)
+{
+    char buf[256];
+    struct text t = text_over(buf, sizeof buf);
+    if (value[0] == '\0')
+        text_put(&t, "null");
+    else
+        json_string(&t, value);
+    printf(",\"%s\":%s", key, buf);
+}
+
+/* In the columns of the readings; in JSON a list of their own. */
+static void write_test(void *context, const struct test_row *row)
+{
+    struct writer *w = context;
+    char t[UTC_TEXT_MAX];
+    utc_format(row->t, t, sizeof t);
+    if (w->json) {
+        printf("%s{\"t\":\"%s\"", w->rows > 0 ? ",\n" : "", t);
+        put_json_number("value", row->value);
+        put_json_number("sd", row->sd);
+        put_json_text("kit", row->kit);
+        put_json_text("lot", row->lot);
+        put_json_text("who", row->who);
+        printf(",\"entry\":%lld}", (long long)row->entry);
+    } else {
+        if (w->rows == 0)
+            fputs(READINGS_HEAD, stdout);
+        printf("%s,%s,%s,%s", t, w->job->place, quantity_info(w->job->quantity)->name,
+               quantity_info(w->job->quantity)->unit);
+        put_csv_number(row->value);
+        fputs(",,1,", stdout);
+        put_csv_number(row->sd);
+        put_csv_text(row->kit);
+        put_csv_text(row->lot);
+        printf(",%lld\n", (long long)row->entry);
+    }
+    w->rows++;
+}
+
+static enum status write_tests(struct writer *w)
+{
+    const struct past_job *job = w->job;
+    return store_reader_tests(job->reader, job->place, quantity_info(job->quantity)->name, job->from, job->to,
+                              write_test, w);
 }
 
 static void write_point(struct writer *w, const struct history_point *p)
@@ -341,6 +440,8 @@ int past_print_csv(const struct past_job *job)
 {
     struct writer w = { .job = job };
     enum status st = write_rows(&w);
+    if (st == STATUS_OK && job->points == 0)
+        st = write_tests(&w);
     return finish(job, st, &w);
 }
 
@@ -353,6 +454,11 @@ int past_print_json(const struct past_job *job)
            job->place, info->name, info->unit, utc_format(job->from, from, sizeof from),
            utc_format(job->to, to, sizeof to), job->points > 0 ? "points" : "readings");
     enum status st = write_rows(&w);
-    printf("%s]}\n", w.rows > 0 ? "\n" : "");
+    printf("%s],\"tests\":[\n", w.rows > 0 ? "\n" : "");
+    struct writer tests = { .job = job, .json = true };
+    if (st == STATUS_OK)
+        st = write_tests(&tests);
+    printf("%s]}\n", tests.rows > 0 ? "\n" : "");
+    w.rows += tests.rows;
     return finish(job, st, &w);
 }

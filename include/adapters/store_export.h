@@ -5,7 +5,8 @@
 #include "adapters/store_query.h"
 
 enum export_what {
-    EXPORT_READINGS, /* in the order of place and quantity, then time; the others in the order of time */
+    EXPORT_READINGS, /* in the order of place and quantity, then time, the hand tests behind those of the
+                        probes; the others in the order of time */
     EXPORT_QUARTER_HOURS,
     EXPORT_DAYS,
     EXPORT_ALERTS,

@@ -17,21 +17,22 @@ struct history_point {
     utc_t t; /* begin of the point's span; of a single reading its own time */
     double value, lo,
         hi;         /* mean and extremes over the span, of readings whose number can be trusted; NaN: none */
-    int n;          /* readings, also those that were missing or failed */
+    int n;          /* readings, also those that were missing or failed; else hand tests */
     int good;       /* of them flagged good */
     enum flag flag; /* worst of the point */
 };
 
 /* At most max_points points over [from, to) of a place's quantity, thinned evenly in time with the extremes
- * kept, from raw or rollups as fits. Returns how many in *count. */
+ * kept, from raw or rollups as fits; hand tests stand in points without a reading. Returns how many in
+ * *count. */
 enum status store_reader_history(struct store_reader *reader, const char *place, const char *quantity,
                                  utc_t from, utc_t to, struct history_point *points, int max_points,
                                  int *count) LENTIC_CHECKED;
 
-/* A probe that the store has ever known, and the span of its history. */
+/* A quantity of a place that the store has ever known by probe or hand test, and the span of its history. */
 struct series_row {
     char place[48], quantity[16], unit[16];
-    utc_t first, last; /* UTC_NONE when it never sent anything */
+    utc_t first, last; /* UTC_NONE when its probe never sent anything */
 };
 enum status store_reader_series(struct store_reader *reader,
                                 void (*each)(void *context, const struct series_row *row),

@@ -43,6 +43,9 @@ import json, sys
 ids = [e["id"] for e in json.load(sys.stdin)]
 assert sorted(ids) == [2, 4, 5, 6], ids' || fail "the list in JSON"
 notes 'noted as entry 7' a1 gh=7 --at 2h
+"$lentic" past --conf "$conf" a1 gh >"$work/past" || fail "no history of a hand test: $(cat "$work/past")"
+grep -q ' 7.0 ± .* °dH.* by Ada (entry 7)' "$work/past" || fail "the hand test in the history: $(cat "$work/past")"
+"$lentic" export --conf "$conf" --place a1 --quantity gh | contains -E 'tank/a1,gh,°dH,7,.*,7.?$' || fail "the hand test in the export"
 sqlite3 -readonly "$work/lentic.db" 'select count(*) from hand_tests' 2>/dev/null | contains -x 3 || [ ! -x /usr/bin/sqlite3 ] || fail "the view of hand tests"
 "$lentic" note --conf "$conf" 2>/dev/null && fail "an empty note was taken"
 

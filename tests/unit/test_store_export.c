@@ -95,6 +95,50 @@ static void of_one_place_or_quantity(void **state)
     assert_int_equal(h.rows, 0);
 }
 
+static void hear_test(void *context, const struct export_row *row)
+{
+    if (cell(row, "entry")->kind != EXPORT_WHOLE)
+        return;
+    ++*(int *)context;
+    assert_string_equal(cell(row, "quantity")->text, "gh");
+    assert_string_equal(cell(row, "unit")->text, "°dH");
+    assert_string_equal(cell(row, "kit")->text, "drops-1");
+    assert_int_equal(cell(row, "probe")->kind, EXPORT_NULL);
+    assert_true(cell(row, "value")->number == 5 && cell(row, "uncertainty")->number == 0.5);
+    assert_int_equal(cell(row, "entry")->whole, 4);
+}
+
+/* The one that was corrected counts no longer. */
+static void hand_tests_are_readings_too(void **state)
+{
+    struct room *room = *state;
+    int tests = 0;
+    store_reader_close(reader);
+    struct store *store = store_made(room);
+    for (int id = 3; id <= 4; id++) {
+        struct journal_entry e;
+        journal_clear(&e);
+        e.id = id;
+        e.kind = JOURNAL_TEST;
+        e.corrects = id == 4 ? 3 : 0;
+        e.at = e.written = (utc_t){ T0 + 60000 };
+        snprintf(e.place, sizeof e.place, "tank/a1");
+        snprintf(e.kit, sizeof e.kit, "drops-1");
+        assert_int_equal(journal_put(&e, JOURNAL_VALUE, "gh", id + 1, 0.5), STATUS_OK);
+        assert_int_equal(store_put_journal(store, &e, e.at), STATUS_OK);
+    }
+    store_close(store);
+    assert_int_equal(store_reader_open(room->path, &reader, NULL), STATUS_OK);
+    assert_int_equal(store_reader_export(reader, EXPORT_READINGS, "tank/a1", NULL, (utc_t){ T0 },
+                                         (utc_t){ T0 + MS_PER_DAY }, hear_test, &tests),
+                     STATUS_OK);
+    assert_int_equal(tests, 1);
+    assert_int_equal(store_reader_export(reader, EXPORT_READINGS, "tank/a2", "gh", (utc_t){ T0 },
+                                         (utc_t){ T0 + MS_PER_DAY }, hear_test, &tests),
+                     STATUS_OK);
+    assert_int_equal(tests, 1);
+}
+
 static void count_event(void *context, const struct export_row *row)
 {
     ++*(int *)context;
@@ -123,6 +167,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         IN_ROOM(readings_of_a_span),
         IN_ROOM(of_one_place_or_quantity),
+        IN_ROOM(hand_tests_are_readings_too),
         IN_ROOM(every_kind_can_be_asked),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
