@@ -169,6 +169,21 @@ static void say_batch(const struct pump *p, const struct journal_entry *note, st
     batch_words(p->site, &check, &out);
 }
 
+/* What went into a tank is told too. */
+static void say_used_batch(const struct pump *p, const struct journal_entry *note, struct why *why)
+{
+    struct journal_entry batch;
+    const struct notebook_source *journal = &p->sinks.journal;
+    struct text out = { why->text, sizeof why->text, strlen(why->text), false };
+    char buf[400];
+    struct text words = text_over(buf, sizeof buf);
+    if (note->kind != JOURNAL_CHANGE || note->withdraws != 0 || note->batch == 0 ||
+        journal->find(journal->context, note->batch, &batch) != STATUS_OK ||
+        !batch_used_words(p->site, &batch, &words))
+        return;
+    text_printf(&out, "\n%s", buf);
+}
+
 /* Retained commands would act again at every reconnect: never obeyed. */
 static enum status obey(struct pump *p, const struct message *m, size_t prefix, struct command *c,
                         struct why *why)
@@ -192,6 +207,8 @@ static enum status obey(struct pump *p, const struct message *m, size_t prefix, 
         st = engine_command(p->engine, c, m->now, &p->fx, why);
     if (st == STATUS_OK && c->verb == COMMAND_NOTE)
         say_batch(p, &c->note, why);
+    if (st == STATUS_OK && c->verb == COMMAND_NOTE)
+        say_used_batch(p, &c->note, why);
     return st;
 }
 

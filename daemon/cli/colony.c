@@ -10,10 +10,12 @@
 #include "cli/sums.h"
 #include "cli/verbs.h"
 #include "config/load.h"
+#include "plan/batch.h"
 #include "plan/colony.h"
 
 #define ENTRIES_MAX 4096
 #define TEMP_DAYS   14
+#define SAME_MS     (3 * MS_PER_HOUR) /* a change noted and its step seen */
 
 struct colony_job {
     const struct options *options;
@@ -23,6 +25,7 @@ struct colony_job {
     struct site *site;
     int tank;
     const char *place;
+    struct store_reader *reader;
     struct journal_entry *entries;
     int count;
     struct colony_move moves[COLONY_MOVES];
@@ -47,6 +50,7 @@ static struct colony_move *new_move(struct colony_job *job, utc_t t)
         memmove(job->moves, job->moves + 1, (size_t)--job->move_count * sizeof *job->moves);
     struct colony_move *move = &job->moves[job->move_count++];
     move->t = t;
+    move->aside = false;
     return move;
 }
 
@@ -56,6 +60,51 @@ static void keep_step(void *context, const struct event_row *row)
     if (strcmp(row->place, job->place) != 0 || isnan(row->value))
         return;
     snprintf(new_move(job, row->t)->what, sizeof job->moves->what, "%+.0f µS/cm step", row->value);
+}
+
+static bool is_seen_already(const struct colony_job *job, utc_t t)
+{
+    for (int i = 0; i < job->move_count; i++)
+        if (llabs(job->moves[i].t.ms - t.ms) <= SAME_MS && strstr(job->moves[i].what, "step") != NULL)
+            return true;
+    return false;
+}
+
+static void keep_batch(void *context, const struct journal_entry *e)
+{
+    *(struct journal_entry *)context = *e;
+}
+
+/* "batch 4, which was not as it should be"; empty: nothing was wrong, or nothing is known. */
+static void put_batch(const struct colony_job *job, int64_t id, struct text *out)
+{
+    struct journal_query query = JOURNAL_QUERY_ALL;
+    struct batch_check check;
+    static struct journal_entry batch;
+    journal_clear(&batch);
+    query.id = id;
+    if (id != 0 && store_reader_journal(job->reader, &query, keep_batch, &batch) == STATUS_OK &&
+        batch_check(job->site, &batch, &check) == STATUS_OK && check.off)
+        text_printf(out, "batch %lld, which was not as it should be", (long long)id);
+}
+
+/* A change that made no step stands aside, unless its batch was bad. */
+static void keep_change(void *context, const struct journal_entry *e)
+{
+    struct colony_job *job = context;
+    char buf[80];
+    struct text bad = text_over(buf, sizeof buf);
+    put_batch(job, e->batch, &bad);
+    if (bad.len == 0 && is_seen_already(job, e->at))
+        return;
+    struct colony_move *move = new_move(job, e->at);
+    move->aside = bad.len == 0;
+    struct text what = text_over(move->what, sizeof move->what);
+    text_put(&what, "change");
+    if (!isnan(e->litres))
+        text_printf(&what, " of %.3g L", e->litres);
+    if (bad.len > 0)
+        text_printf(&what, ", %s", buf);
 }
 
 /* Limits of the water that were left: heat, cold, swings, ammonia. Alerts about probes are no moves of water.
@@ -110,6 +159,10 @@ static int read_store(struct colony_job *job)
     st = store_reader_journal(reader, &query, keep_entry, job);
     if (st == STATUS_OK)
         st = store_reader_events(reader, "change-seen", job->from, job->now, keep_step, job);
+    job->reader = reader;
+    query.kind = JOURNAL_CHANGE;
+    if (st == STATUS_OK)
+        st = store_reader_journal(reader, &query, keep_change, job);
     if (st == STATUS_OK)
         st = store_reader_alert_changes(reader, job->from, job->now, keep_alert, job);
     job->temp_c = mean_temp(job, reader);

@@ -245,6 +245,12 @@ static double evaporation(const struct solids *s, const struct solids_view *view
     return (seen ? s->level_usual_mm_day : reckoned_mm) / depth;
 }
 
+bool solids_evaporation_is_reckoned(const struct solids *s, double volume_l)
+{
+    double seen = s->level_usual_mm_day / depth_mm(volume_l);
+    return !(fabs(s->evaporation_day - seen) < 1e-9);
+}
+
 void solids_learn(struct solids *s, const struct solids_view *view, utc_t now)
 {
     double fine[288];

@@ -31,7 +31,7 @@ const char *week_reason_name(enum week_reason r)
 
 const char *week_topoff_name(enum week_topoff t)
 {
-    static const char *const names[] = { "", "configured", "noted", "evaporation" };
+    static const char *const names[] = { "", "configured", "noted", "evaporation", "reckoned" };
     return names[t];
 }
 
@@ -99,6 +99,8 @@ static void main_words(const struct week_tank *w, const struct week_stage *stage
         put(out, stage->axis, stage->before[stage->axis]);
         text_printf(out, ", %s ", over ? "above" : "below");
         put(out, stage->axis, stage->limit);
+        if ((w->doubted & 1u << stage->axis) != 0)
+            text_put(out, " (test it again first: EC does not bear it out)");
     }
 }
 

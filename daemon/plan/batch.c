@@ -156,7 +156,9 @@ static void put_figure(const struct batch_figure *f, enum quantity q, struct tex
         return;
     text_printf(out, "  %s %.*f %s, target %.*f: ", info->name, info->decimals, f->measured, info->unit,
                 info->decimals, f->target);
-    if (!f->off)
+    if (!f->off && fabs(f->measured - f->target) > OFF_SHARE * f->target)
+        text_put(out, "no further off than such a test may be\n");
+    else if (!f->off)
         text_put(out, "as it should be\n");
     else if (f->target > 0)
         text_printf(out, "%.0f %% too %s\n", fabs(off), off > 0 ? "strong" : "weak");
@@ -174,7 +176,7 @@ static void put_additions(const struct site *site, const struct batch_check *c, 
     }
     for (int i = 0; i < c->add_count; i++, sep = ", ")
         text_printf(out, "%s%.2f g of %s", sep, c->add[i].grams, site->salts[c->add[i].salt].name);
-    text_put(out, "; stir, measure again\n");
+    text_put(out, "; stir, measure again, and say so: lentic note --correct\n");
 }
 
 void batch_words(const struct site *site, const struct batch_check *c, struct text *out)
@@ -184,10 +186,24 @@ void batch_words(const struct site *site, const struct batch_check *c, struct te
     if (!c->measured)
         text_put(out, "  not measured: note its ec before it is used\n");
     if (c->doubtful_mix)
-        text_printf(out, "  what was weighed should give %.0f µS/cm: look at scale, litres, and a damp jar\n",
-                    c->figures[BATCH_EC].expected);
+        text_printf(out, "  what was weighed should give %.0f µS/cm: look at scale and litres%s\n",
+                    c->figures[BATCH_EC].expected, c->by_weight < 1 ? ", and for a damp jar" : "");
     if (c->corrected)
         put_additions(site, c, out);
     else if (c->off)
         text_put(out, "  do not use it; no simple addition brings it right\n");
+}
+
+bool batch_used_words(const struct site *site, const struct journal_entry *batch, struct text *out)
+{
+    struct batch_check c;
+    if (batch_check(site, batch, &c) != STATUS_OK || !c.off)
+        return false;
+    text_printf(out, "  batch %lld is not as it should be:\n", (long long)batch->id);
+    for (int i = 0; i < BATCH_FIGURES; i++)
+        if (c.figures[i].off)
+            put_figure(&c.figures[i], quantities[i], out);
+    text_printf(out, "  watch the animals; lentic note --batch %lld tells which tanks got it\n",
+                (long long)batch->id);
+    return true;
 }

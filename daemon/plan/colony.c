@@ -58,11 +58,14 @@ static double usual_deaths(const struct journal_entry *entries, int count, const
     for (int i = 0; i < count; i++) {
         bool near = false;
         for (int k = 0; k < move_count && !near; k++)
-            near = entries[i].at.ms > moves[k].t.ms && entries[i].at.ms <= moves[k].t.ms + COLONY_AFTER_MS;
+            near = !moves[k].aside && entries[i].at.ms > moves[k].t.ms &&
+                   entries[i].at.ms <= moves[k].t.ms + COLONY_AFTER_MS;
         if (!near)
             sum += or_none(heads(&entries[i], HEADS_DEAD));
     }
     for (int k = 0; k < move_count; k++) {
+        if (moves[k].aside)
+            continue;
         int64_t begin = moves[k].t.ms > until ? moves[k].t.ms : until;
         until = moves[k].t.ms + COLONY_AFTER_MS;
         busy_ms += (double)(until - begin);
@@ -76,6 +79,8 @@ static void find_coincidences(const struct journal_entry *entries, int count, co
 {
     double usual = usual_deaths(entries, count, moves, move_count, c);
     for (int k = 0; k < move_count && c->coincidence_count < COLONY_MOVES; k++) {
+        if (moves[k].aside)
+            continue;
         double deaths = deaths_in(entries, count, moves[k].t.ms, moves[k].t.ms + COLONY_AFTER_MS);
         if (deaths < COLONY_LEAST || deaths <= 2 * or_none(usual))
             continue;
@@ -111,6 +116,20 @@ static void add_brood(struct colony *c, double females, utc_t before, utc_t seen
     c->broods[c->brood_count++] = brood;
 }
 
+/* Fewer carry than before: those that carried longest have hatched, or lost their eggs. */
+static void drop_broods(struct colony *c, double females)
+{
+    while (c->brood_count > 0 && females > 0) {
+        double gone = fmin(females, c->broods[0].females);
+        c->broods[0].females -= gone;
+        females -= gone;
+        if (c->broods[0].females > 0)
+            return;
+        c->brood_count--;
+        memmove(&c->broods[0], &c->broods[1], (size_t)c->brood_count * sizeof c->broods[0]);
+    }
+}
+
 static void forecast(const struct journal_entry *entries, int count, const char *stock, double temp_c,
                      utc_t now, struct colony *c)
 {
@@ -129,6 +148,7 @@ static void forecast(const struct journal_entry *entries, int count, const char 
             continue;
         if (berried > before && now.ms - entries[i].at.ms < LOST_MS)
             add_brood(c, berried - before, before_at, entries[i].at, &b, now);
+        drop_broods(c, before - berried);
         before = berried;
         before_at = entries[i].at;
     }

@@ -251,10 +251,11 @@ static void take_topoff(struct facts *f, const struct diary *diary)
     w->reservoir_lasts_d = NAN;
     w->reservoir_filled = w->reservoir_empty = UTC_NONE;
     w->topoff_l_day = !isnan(f->tank->topoff_l_day) ? f->tank->topoff_l_day : !isnan(noted) ? noted : seen;
-    w->topoff_from = !isnan(f->tank->topoff_l_day) ? WEEK_TOPOFF_SAID
-                     : !isnan(noted)               ? WEEK_TOPOFF_NOTED
-                     : !isnan(seen)                ? WEEK_TOPOFF_SEEN
-                                                   : WEEK_TOPOFF_UNKNOWN;
+    w->topoff_from = !isnan(f->tank->topoff_l_day)            ? WEEK_TOPOFF_SAID
+                     : !isnan(noted)                          ? WEEK_TOPOFF_NOTED
+                     : isnan(seen)                            ? WEEK_TOPOFF_UNKNOWN
+                     : f->report->solids.evaporation_reckoned ? WEEK_TOPOFF_RECKONED
+                                                              : WEEK_TOPOFF_SEEN;
     if (isnan(w->topoff_l_day))
         say(f, WEEK_MISSING,
             "what evaporates is not known: a level probe, top-offs noted, or topoff (litres a day) would "
@@ -309,13 +310,14 @@ static void doubt_tests(struct facts *f)
         enum derived estimate = axis == WEEK_GH ? DERIVED_GH_EST : DERIVED_KH_EST;
         const struct value_report *r = &f->report->derived[estimate];
         double off = fabs(f->w->now[axis].value - r->value);
-        if (f->w->now[axis].origin == WEEK_HAND && r->origin != ORIGIN_NONE &&
-            off > DOUBT_SIGMAS * f->report->derived_sd[estimate])
-            week_remark(
-                f->w->remarks, &f->w->remark_count, WEEK_CAUTION,
-                "%s %.1f by the test, but the recipe has %.1f at this EC: repeat the test before a large "
-                "change",
-                title(axis), f->w->now[axis].value, r->value);
+        if (f->w->now[axis].origin != WEEK_HAND || r->origin == ORIGIN_NONE ||
+            !(off > DOUBT_SIGMAS * f->report->derived_sd[estimate]))
+            continue;
+        f->w->doubted |= 1u << axis;
+        week_remark(f->w->remarks, &f->w->remark_count, WEEK_CAUTION,
+                    "%s %.1f by the test, but the recipe has %.1f at this EC: repeat the test before a large "
+                    "change",
+                    title(axis), f->w->now[axis].value, r->value);
     }
 }
 

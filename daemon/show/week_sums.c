@@ -159,8 +159,10 @@ static void put_stages(const struct week_page *page, const struct week_tank *w, 
 
 static void put_topoff(const struct week_page *page, const struct week_tank *w, struct text *out)
 {
-    static const char *const from[] = { "", "configured", "by the top-offs noted",
-                                        "evaporation, by level or EC" };
+    static const char *const from[] = {
+        "", "configured", "by the top-offs noted", "evaporation, by the level",
+        "evaporation reckoned from water and room temperature: half or double"
+    };
     char filled[WEEK_DAY_MAX], empty[WEEK_DAY_MAX];
     if (isnan(w->topoff_l_day))
         return;
@@ -257,6 +259,42 @@ static void put_part(const struct week_page *page, const struct week_water *sum,
     text_put(out, "\n");
 }
 
+/* "5.1 °dH: 0.0900 g/L x 38.14 + 0.0750 g/L x 22.75". */
+static void put_hardness(const struct week_page *page, const struct week_water *sum, enum quantity q,
+                         struct text *out)
+{
+    double base = q == Q_GH ? sum->base.gh : sum->base.kh;
+    const char *sep = "";
+    text_printf(out, "  %s %.2f °dH", q == Q_GH ? "GH" : "KH", q == Q_GH ? sum->gh : sum->kh);
+    if (base > 0) {
+        text_printf(out, ": %.2f of its own", base);
+        sep = " + ";
+    }
+    for (int i = 0; i < sum->part_count; i++) {
+        const struct salt *salt = &page->site->salts[sum->parts[i].salt];
+        double per_g = q == Q_GH ? salt->gh : salt->kh;
+        if (!(per_g > 0))
+            continue;
+        text_printf(out, "%s%.4f g/L x %.2f", sep[0] == '\0' ? ": " : sep, sum->parts[i].grams / sum->mix_l,
+                    per_g);
+        sep = " + ";
+    }
+    text_put(out, "\n");
+}
+
+static void put_expected(const struct week_page *page, const struct week_water *sum, struct text *out)
+{
+    if (!sum->mixed || sum->part_count == 0)
+        return;
+    put_hardness(page, sum, Q_GH, out);
+    put_hardness(page, sum, Q_KH, out);
+    if (!isnan(sum->ec))
+        text_printf(out,
+                    "  EC %.0f µS/cm (give or take %.0f): pure salts by their ions together, ready mixes by "
+                    "the figures of the jar%s\n",
+                    sum->ec, 2 * sum->ec_sd, sum->base.ec > 0.5 ? ", and what it is made of" : "");
+}
+
 void week_sums_water(const struct week_page *page, int water, struct text *out)
 {
     const struct week_water *sum = NULL;
@@ -281,6 +319,7 @@ void week_sums_water(const struct week_page *page, int water, struct text *out)
     put_base(page, sum, out);
     for (int i = 0; i < sum->part_count; i++)
         put_part(page, sum, &sum->parts[i], out);
+    put_expected(page, sum, out);
     if (!sum->mixed)
         text_printf(out, "  %s\n", sum->why.text);
 }

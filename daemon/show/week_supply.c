@@ -157,7 +157,9 @@ static void put_topoff(const struct week_page *page, const struct week_tank *w, 
     struct text words = text_over(buf, sizeof buf);
     text_printf(&words, "%.2f L a day, %.1f L in these days", w->topoff_l_day, w->topoff_l_day * w->days);
     if (w->topoff_from == WEEK_TOPOFF_SEEN)
-        text_put(&words, " (evaporation)");
+        text_put(&words, " (evaporation, by the level)");
+    if (w->topoff_from == WEEK_TOPOFF_RECKONED)
+        text_put(&words, " (reckoned for still water in such a room: half or double)");
     if (w->topoff_from == WEEK_TOPOFF_NOTED)
         text_put(&words, " (as noted)");
     if (!isnan(w->reservoir_lasts_d)) {

@@ -168,6 +168,11 @@ static void put_solids(const struct solids_report *s, struct text *out)
     put_number(out, "ec_per_day_sd", s->ec_per_day_sd, 2);
     put_number(out, "span_days", s->span_days, 1);
     put_number(out, "evaporation_day", s->evaporation_day, 4);
+    json_key(out, "evaporation_from");
+    if (isnan(s->evaporation_day))
+        json_null(out);
+    else
+        json_string(out, s->evaporation_reckoned ? "reckoned" : "level");
     json_close(out, '}');
 }
 

@@ -23,7 +23,7 @@ void tank_document_empty(int tank, struct tank_report *out)
     }
     out->tds_factor = out->last_step_ec = NAN;
     out->heat = (struct heat_report){ NAN, NAN, NAN, NAN, NAN, NAN };
-    out->solids = (struct solids_report){ NAN, NAN, 0, NAN };
+    out->solids = (struct solids_report){ NAN, NAN, 0, NAN, false };
     out->forecast.quantity = Q_COUNT;
 }
 
@@ -86,7 +86,10 @@ enum status tank_document_parse(int tank, const char *json, size_t n, struct tan
     out->solids = (struct solids_report){ number(&doc, "/solids", "ec_per_day"),
                                           number(&doc, "/solids", "ec_per_day_sd"),
                                           number(&doc, "/solids", "span_days"),
-                                          number(&doc, "/solids", "evaporation_day") };
+                                          number(&doc, "/solids", "evaporation_day"), false };
+    char from[16];
+    json_doc_text(&doc, "/solids/evaporation_from", from, sizeof from);
+    out->solids.evaporation_reckoned = strcmp(from, "reckoned") == 0;
     if (isnan(out->solids.span_days))
         out->solids.span_days = 0;
     out->last_change = json_doc_time(&doc, "/last_change/t");

@@ -74,6 +74,9 @@ struct solids_view {
 
 void solids_init(struct solids *s);
 
+/* evaporation_day was reckoned, for want of a level that tells. */
+bool solids_evaporation_is_reckoned(const struct solids *s, double volume_l);
+
 /* Once an hour: temperature's share, creeps, slopes. */
 void solids_learn(struct solids *s, const struct solids_view *view, utc_t now);
 

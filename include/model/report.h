@@ -56,6 +56,7 @@ struct solids_report {
     double ec_per_day, ec_per_day_sd; /* uS/cm; NaN: not known */
     double span_days;                 /* behind it; 0 */
     double evaporation_day;           /* share of the water a day; NaN */
+    bool evaporation_reckoned;        /* for still water in such a room, not by the level: half or double */
 };
 
 struct tank_report {

@@ -65,9 +65,15 @@ struct week_stage {
     bool brought; /* it has to be brought to that first: as it stands the step would be too large */
 };
 
-enum week_topoff { WEEK_TOPOFF_UNKNOWN, WEEK_TOPOFF_SAID, WEEK_TOPOFF_NOTED, WEEK_TOPOFF_SEEN };
+enum week_topoff {
+    WEEK_TOPOFF_UNKNOWN,
+    WEEK_TOPOFF_SAID,
+    WEEK_TOPOFF_NOTED,
+    WEEK_TOPOFF_SEEN,
+    WEEK_TOPOFF_RECKONED
+};
 
-const char *week_topoff_name(enum week_topoff t); /* "configured", "noted", "evaporation"; "" */
+const char *week_topoff_name(enum week_topoff t); /* "configured", "noted", "evaporation", "reckoned"; "" */
 
 struct week_test {
     enum quantity quantity;
@@ -110,6 +116,7 @@ struct week_tank {
     utc_t reservoir_filled, reservoir_empty; /* UTC_NONE: not known */
     struct week_test tests[Q_COUNT];         /* due within these days */
     int test_count;
+    unsigned doubted; /* bits of axes whose hand test does not belong to the EC beside it */
     struct week_remark remarks[WEEK_REMARKS_MAX];
     int remark_count;
 };

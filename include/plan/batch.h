@@ -36,4 +36,8 @@ enum status batch_check(const struct site *site, const struct journal_entry *bat
 /* Lines for people, each begun with two blanks. */
 void batch_words(const struct site *site, const struct batch_check *check, struct text *out);
 
+/* For whoever notes a change made from it: that it missed its water, and what now. False: nothing is wrong.
+ */
+bool batch_used_words(const struct site *site, const struct journal_entry *batch, struct text *out);
+
 #endif

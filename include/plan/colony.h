@@ -16,6 +16,7 @@
 struct colony_move {
     utc_t t;
     char what[96]; /* "+62 µS/cm step" */
+    bool aside;    /* on the line only: such as a usual change that made no step */
 };
 
 struct colony_coincidence {

@@ -17,7 +17,8 @@
  * "derived":{"co2":{as above, and "sd"},...,"tds":{and "factor","factor_from":"water"|"recipe"|"usual"}},
  * "bands":{"temp":{"lo","hi","day_range","per_hour"},...},
  * "heat":{"tau_h","band_lo_c","band_hi_c","heater_w","duty","learnt_h"},
- * "solids":{"ec_per_day","ec_per_day_sd","span_days","evaporation_day": share of the water},
+ * "solids":{"ec_per_day","ec_per_day_sd","span_days","evaporation_day": share of the water,
+ * "evaporation_from": "level" or "reckoned"},
  * "forecast":{"quantity","place","limit","unit","at","at_early","at_late"|null: perhaps never,"text"}|null,
  * "service":{"until"}|null,"last_change":{"t","step_ec"}|null,
  * "plan":{...} (encode_week.h; left out when plan is NULL),"alerts":[as BASE/alert, without t place

@@ -52,9 +52,11 @@ sqlite3 -readonly "$work/lentic.db" 'select count(*) from hand_tests' 2>/dev/nul
 # The colony on one time line.
 notes 'noted as entry' a1 40 adults 3 berried --at 5d
 notes 'noted as entry' a1 2 died --at 1d
+notes 'noted as entry' a1 change 3L --at 3d
 "$lentic" colony --conf "$conf" a1 >"$work/colony"
 grep -q 'Crystals: 36 adults' "$work/colony" || fail "the colony: $(cat "$work/colony")"
 grep -q 'animals adults 40, berried 3' "$work/colony" || fail "the time line: $(cat "$work/colony")"
+grep -q 'water: change of 3 L' "$work/colony" || fail "the change on the time line: $(cat "$work/colony")"
 "$lentic" colony --conf "$conf" --json a1 | contains '"adults":36' || fail "the colony in JSON"
 code=0
 "$lentic" colony --conf "$conf" a2 2>/dev/null || code=$?

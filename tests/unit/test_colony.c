@@ -50,8 +50,8 @@ static void heads_add_up(void **state)
 static void deaths_after_a_step(void **state)
 {
     (void)state;
-    moves[0] = (struct colony_move){ day(10), "+62 µS/cm step" };
-    moves[1] = (struct colony_move){ day(40), "-15 µS/cm step" };
+    moves[0] = (struct colony_move){ day(10), "+62 µS/cm step", false };
+    moves[1] = (struct colony_move){ day(40), "-15 µS/cm step", false };
     journal_with(on_day(0), JOURNAL_HEAD, "adults", 40);
     journal_with(on_day(11), JOURNAL_HEAD, "dead", 4);
     journal_with(on_day(12.9), JOURNAL_HEAD, "dead", 2);
@@ -67,7 +67,7 @@ static void deaths_after_a_step(void **state)
 static void what_always_dies_is_no_coincidence(void **state)
 {
     (void)state;
-    moves[0] = (struct colony_move){ day(10.5), "+62 µS/cm step" };
+    moves[0] = (struct colony_move){ day(10.5), "+62 µS/cm step", false };
     for (int i = 0; i < 20; i++)
         journal_with(on_day(i), JOURNAL_HEAD, "dead", 1);
     colony_eval(entries, count, moves, 1, "", NAN, day(20), &colony);
@@ -92,6 +92,38 @@ static void eggs_seen_between_two_counts(void **state)
     assert_int_equal(colony.brood_count, 0);
 }
 
+/* Usual changes stand on the line; deaths after them are deaths as always. */
+static void what_stands_aside(void **state)
+{
+    (void)state;
+    moves[0] = (struct colony_move){ day(10), "change of 6 L", true };
+    moves[1] =
+        (struct colony_move){ day(20), "change of 6 L, batch 4, which was not as it should be", false };
+    journal_with(on_day(0), JOURNAL_HEAD, "adults", 40);
+    journal_with(on_day(11), JOURNAL_HEAD, "dead", 2);
+    journal_with(on_day(21), JOURNAL_HEAD, "dead", 3);
+    colony_eval(entries, count, moves, 2, "", NAN, day(63), &colony);
+    assert_int_equal(colony.coincidence_count, 1);
+    assert_ptr_equal(colony.coincidences[0].move, &moves[1]);
+    assert_near(colony.coincidences[0].usual, 2 * 3 / 60.0, 1e-9);
+}
+
+/* Three carried, then two more; then one: those that carried first have hatched. */
+static void fewer_that_carry(void **state)
+{
+    (void)state;
+    journal_with(on_day(0), JOURNAL_HEAD, "berried", 3);
+    journal_with(on_day(8), JOURNAL_HEAD, "berried", 5);
+    journal_with(on_day(14), JOURNAL_HEAD, "berried", 1);
+    colony_eval(entries, count, NULL, 0, "neocaridina-davidi", 24, day(15), &colony);
+    assert_int_equal(colony.brood_count, 1);
+    assert_near(colony.broods[0].females, 1, 0);
+    assert_int_equal(colony.broods[0].seen.ms, day(8).ms);
+    journal_with(on_day(16), JOURNAL_HEAD, "berried", 0);
+    colony_eval(entries, count, NULL, 0, "neocaridina-davidi", 24, day(17), &colony);
+    assert_int_equal(colony.brood_count, 0);
+}
+
 static void eggs_seen_for_the_first_time(void **state)
 {
     (void)state;
@@ -111,9 +143,12 @@ static void eggs_seen_for_the_first_time(void **state)
 int main(void)
 {
 #define TEST(f) cmocka_unit_test_setup(f, set_up)
-    const struct CMUnitTest tests[] = { TEST(heads_add_up), TEST(deaths_after_a_step),
+    const struct CMUnitTest tests[] = { TEST(heads_add_up),
+                                        TEST(deaths_after_a_step),
                                         TEST(what_always_dies_is_no_coincidence),
                                         TEST(eggs_seen_between_two_counts),
+                                        TEST(what_stands_aside),
+                                        TEST(fewer_that_carry),
                                         TEST(eggs_seen_for_the_first_time) };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -125,6 +125,10 @@ static void a_bad_batch_is_told_at_once(void **state)
     hears("{\"water\":\"soft\",\"what\":\"batch\",\"litres\":60,\"values\":{\"ec\":294}}", "20 % too strong");
     assert_non_null(strstr(answer, "add 12.0 L of purified water"));
     hears("{\"water\":\"soft\",\"what\":\"batch\",\"litres\":60,\"values\":{\"ec\":246}}", "as it should be");
+    hears("{\"tank\":\"a1\",\"what\":\"change\",\"litres\":6}", "noted as entry 3");
+    assert_null(strstr(answer, "watch the animals"));
+    hears("{\"tank\":\"a1\",\"what\":\"change\",\"litres\":6,\"batch\":1}", "batch 1 is not as it should be");
+    assert_non_null(strstr(answer, "lentic note --batch 1 tells which tanks got it"));
 }
 
 int main(void)

@@ -40,7 +40,7 @@ static void round_trip(void **state)
     out.values[Q_KH] = value(ORIGIN_HAND, 3);
     out.derived[DERIVED_GH_EST] = value(ORIGIN_DERIVED, 5.12);
     out.derived_sd[DERIVED_GH_EST] = 0.6;
-    out.solids = (struct solids_report){ 1.25, 0.25, 4, 0.0123 };
+    out.solids = (struct solids_report){ 1.25, 0.25, 4, 0.0123, true };
     out.last_change = (utc_t){ NOON - MS_PER_DAY };
     out.last_step_ec = -12;
     encode_tank(&site, &out, NULL, NULL, 0, &text);

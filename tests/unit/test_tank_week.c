@@ -75,13 +75,16 @@ static void a_trend_is_met_before_it_passes(void **state)
 {
     (void)state;
     r.reports[0].values[Q_EC] = value_made(ORIGIN_PROBE, 205, 0);
-    r.reports[0].solids = (struct solids_report){ 3, 0.5, 6, 0.01 };
+    r.reports[0].solids = (struct solids_report){ 3, 0.5, 6, 0.01, false };
     const struct week_tank *w = week_of(0, 20, 7);
     assert_int_equal(w->stages[0].reason, WEEK_TREND);
     assert_int_equal(w->stages[0].at.ms, SUNDAY + DAYS(5));
     near(w->stages[0].before[WEEK_EC], 220, 1e-9);
     near(w->topoff_l_day, 0.4, 1e-12);
     assert_int_equal(w->topoff_from, WEEK_TOPOFF_SEEN);
+    r.reports[0].solids.evaporation_reckoned = true;
+    assert_int_equal(week_of(0, 20, 7)->topoff_from, WEEK_TOPOFF_RECKONED);
+    r.reports[0].solids.evaporation_reckoned = false;
     r.reports[0].solids.ec_per_day_sd = 2; /* not sure enough */
     assert_int_equal(week_of(0, 20, 7)->stage_count, 0);
 }
@@ -171,7 +174,8 @@ static void a_test_that_does_not_belong_to_the_ec(void **state)
     struct text out = text_over(words, sizeof words);
     assert_true(remarks_on(w->remarks, w->remark_count, "repeat the test"));
     week_reason_words(w, &w->stages[0], &out);
-    assert_string_equal(words, "general hardness 2.5 °dH, below 3.0 °dH; also nitrate 28 mg/L");
+    assert_string_equal(words, "general hardness 2.5 °dH, below 3.0 °dH (test it again first: EC does not "
+                               "bear it out); also nitrate 28 mg/L");
     r.reports[0].derived[DERIVED_GH_EST].value = 3;
     assert_false(remarks_on(week_of(0, 20, 7)->remarks, r.weeks[0].remark_count, "repeat the test"));
 }
@@ -249,7 +253,7 @@ static void roll_tank(void)
     if (toss(0.5))
         p->values[Q_NO3] = value_made(ORIGIN_HAND, dice(0, 80), DAYS(dice(0, 10)));
     if (toss(0.5))
-        p->solids = (struct solids_report){ dice(-4, 8), 0.1, 5, dice(0, 0.05) };
+        p->solids = (struct solids_report){ dice(-4, 8), 0.1, 5, dice(0, 0.05), false };
     if (toss(0.7))
         note(JOURNAL_CHANGE, "tank/a1", DAYS(dice(0, 20)), 3);
 }

@@ -97,7 +97,7 @@ static inline void make_report(int i)
         p->values[q] = value_made(ORIGIN_NONE, NAN, 0);
     for (int d = 0; d < DERIVED_COUNT; d++)
         p->derived[d] = value_made(ORIGIN_NONE, NAN, 0);
-    p->solids = (struct solids_report){ NAN, NAN, 0, NAN };
+    p->solids = (struct solids_report){ NAN, NAN, 0, NAN, false };
     p->last_change = UTC_NONE;
 }
 
