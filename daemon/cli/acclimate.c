@@ -10,7 +10,7 @@
 #define DROPS_PER_ML 20.0 /* a common drip fitting; count yours once */
 
 struct acclimate_request {
-    const char *conf;
+    const char *conf, *from;
     const char *litres, *vessel, *fastest;
     const char *bag_temp, *bag_ec, *bag_ph, *bag_tan;
     const char *temp, *ec, *ph;
@@ -88,12 +88,40 @@ static void print_words(const struct site *site, const struct drip_ask *ask, con
         printf("  test the bag for ammonia first (--bag-tan): with much of it and a rising pH do not drip\n");
 }
 
+static const enum quantity live_axes[ACCLIMATION_AXES] = {
+    [ACCLIMATION_TEMP] = Q_TEMP, [ACCLIMATION_EC] = Q_EC, [ACCLIMATION_PH] = Q_PH
+};
+
+/* Animals that move from a tank of one's own bring its water: what is not said of that is what the service
+ * says now. */
+static int fill_from_other(const struct options *o, const struct site *site, const char *id,
+                           struct drip_ask *ask)
+{
+    int from;
+    struct live live;
+    int code = sums_tank(o, site, id, &from);
+    if (code == OPTIONS_GO_ON && from == ask->tank)
+        code = options_fail(o, 2, "--from names the tank they go to");
+    if (code == OPTIONS_GO_ON)
+        code = live_read(o, site, from, &live);
+    if (code != OPTIONS_GO_ON)
+        return code;
+    (void)fprintf(stderr, "from tank %s:\n", site->tanks[from].name);
+    for (int i = 0; i < ACCLIMATION_AXES; i++) {
+        if (!isnan(ask->bag[i]) || isnan(live.value[live_axes[i]]))
+            continue;
+        ask->bag[i] = live.value[live_axes[i]];
+        live_tell(&live, live_axes[i]);
+    }
+    if (isnan(ask->bag_tan_mg_l))
+        ask->bag_tan_mg_l = live.value[Q_TAN];
+    (void)fprintf(stderr, "to tank %s:\n", site->tanks[ask->tank].name);
+    return OPTIONS_GO_ON;
+}
+
 /* What is not said of the tank is what the service says now; where it does not, the target of its water. */
 static void fill_from_tank(const struct options *o, const struct site *site, struct drip_ask *ask)
 {
-    static const enum quantity axes[ACCLIMATION_AXES] = {
-        [ACCLIMATION_TEMP] = Q_TEMP, [ACCLIMATION_EC] = Q_EC, [ACCLIMATION_PH] = Q_PH
-    };
     struct live live;
     bool all = true;
     for (int i = 0; i < ACCLIMATION_AXES; i++)
@@ -105,27 +133,29 @@ static void fill_from_tank(const struct options *o, const struct site *site, str
         return;
     }
     for (int i = 0; i < ACCLIMATION_AXES; i++) {
-        if (!isnan(ask->tank_now[i]) || isnan(live.value[axes[i]]))
+        if (!isnan(ask->tank_now[i]) || isnan(live.value[live_axes[i]]))
             continue;
-        ask->tank_now[i] = live.value[axes[i]];
-        live_tell(&live, axes[i]);
+        ask->tank_now[i] = live.value[live_axes[i]];
+        live_tell(&live, live_axes[i]);
     }
 }
 
-static int answer(const struct options *o, const struct site *site, bool json, const char *id,
-                  struct drip_ask *ask)
+static int answer(const struct options *o, const struct site *site, const struct acclimate_request *r,
+                  const char *id, struct drip_ask *ask)
 {
     struct drip_plan plan;
     struct why why;
     char buf[8192];
     int code = sums_tank(o, site, id, &ask->tank);
+    if (code == OPTIONS_GO_ON && r->from != NULL)
+        code = fill_from_other(o, site, r->from, ask);
     if (code != OPTIONS_GO_ON)
         return code;
     fill_from_tank(o, site, ask);
     enum status st = drip_eval(site, ask, &plan, &why);
     if (st != STATUS_OK)
         return sums_refuse(o, st, &why);
-    if (!json) {
+    if (!r->json) {
         print_words(site, ask, &plan);
         return 0;
     }
@@ -159,6 +189,9 @@ int acclimate_main(int argc, char **argv)
         { "litres", "L", "of the animals' water (0.5 L)", OPTION_TEXT, &r.litres, 0, 0 },
         { "vessel", "L", "that the dripping vessel holds (twice the litres)", OPTION_TEXT, &r.vessel, 0, 0 },
         { "fastest", "RATE", "of the drip (1 L/h)", OPTION_TEXT, &r.fastest, 0, 0 },
+        { "from", "TANK",
+          "they come from this tank: what is not said of their water is what the service says of it",
+          OPTION_TEXT, &r.from, 0, 0 },
         { "bag-temp", "T", "of the animals' water", OPTION_TEXT, &r.bag_temp, 0, 0 },
         { "bag-ec", "EC", "of it", OPTION_TEXT, &r.bag_ec, 0, 0 },
         { "bag-ph", "PH", "of it", OPTION_TEXT, &r.bag_ph, 0, 0 },
@@ -177,7 +210,8 @@ int acclimate_main(int argc, char **argv)
         "A drip schedule from the animals' own water into a tank, within their limits of change.",
         items,
         sizeof items / sizeof *items,
-        "  lentic acclimate a1 --bag-temp 20 --bag-ec 380 --bag-ph 7.4 --bag-tan 0.5"
+        "  lentic acclimate a1 --bag-temp 20 --bag-ec 380 --bag-ph 7.4 --bag-tan 0.5\n  lentic acclimate a1 "
+        "--from b1"
     };
     const char *id;
     double nan = (double)NAN;
@@ -195,7 +229,7 @@ int acclimate_main(int argc, char **argv)
         code = sums_site(&o, r.conf, &site);
     if (code != OPTIONS_GO_ON)
         return code;
-    code = answer(&o, site, r.json, id, &ask);
+    code = answer(&o, site, &r, id, &ask);
     site_free(site);
     return code;
 }

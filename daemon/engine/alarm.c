@@ -224,6 +224,16 @@ void alarm_judge(struct alarms *a, int slot, enum tri condition, double value, d
         fall(a, slot, now, fx);
 }
 
+void alarm_end(struct alarms *a, int slot, struct now now, struct effects *fx)
+{
+    struct alarm *alarm = &a->items[slot];
+    alarm_judge(a, slot, TRI_NO, NAN, NAN, now, fx);
+    if (!alarm->pub.active || alarm->condition != TRI_NO)
+        return;
+    timer_set(a, slot, ALARM_DELAY, MONO_NEVER);
+    fall(a, slot, now, fx);
+}
+
 void alarm_update(struct alarms *a, int slot, struct now now, struct effects *fx)
 {
     emit(a, slot, CHANGE_UPDATE, false, now, fx);

@@ -33,6 +33,15 @@ void doubt_judge(struct engine *e, int place, enum quantity q, enum doubt_ground
 
 /* --- hand tests --- */
 
+/* What a person found out needs no delay. */
+static void end_without_ground(struct engine *e, int place, enum quantity q, struct now now,
+                               struct effects *fx)
+{
+    int slot = slot_find(e->site, place, KIND_DRIFTING, q), first = site_stream_of(e->site, place, q);
+    if (slot >= 0 && first >= 0 && e->streams[first].doubts == 0)
+        alarm_end(&e->alarms, slot, now, fx);
+}
+
 void doubt_hand(struct engine *e, int place, const struct against *a, struct now now, struct effects *fx)
 {
     char evidence[ALERT_EVIDENCE_MAX];
@@ -47,6 +56,22 @@ void doubt_hand(struct engine *e, int place, const struct against *a, struct now
         return;
     doubt_judge(e, place, a->quantity, DOUBT_HAND, a->disagree ? TRI_YES : TRI_NO, a->other, a->hand,
                 evidence, now, fx);
+    if (!a->disagree)
+        end_without_ground(e, place, a->quantity, now, fx);
+}
+
+void doubt_untold(struct engine *e, int tank, enum quantity q, struct now now, struct effects *fx)
+{
+    int place = e->site->tanks[tank].place, first = site_stream_of(e->site, place, q);
+    const struct hand_test *last = hand_last(e, tank, q);
+    struct against a;
+    if (first < 0 || (e->streams[first].doubts & 1 << DOUBT_HAND) == 0)
+        return;
+    if (last != NULL && against_probe(e, tank, q, last->value, last->sd, last->t, &a) && a.disagree &&
+        a.doubt != DOUBT_TEST)
+        return; /* the one before says so too */
+    doubt_judge(e, place, q, DOUBT_HAND, TRI_NO, NAN, NAN, NULL, now, fx);
+    end_without_ground(e, place, q, now, fx);
 }
 
 /* --- twins --- */
@@ -126,5 +151,5 @@ void doubt_calibrated(struct engine *e, int stream, struct now now, struct effec
     e->streams[site_stream_of(e->site, site->place, site->quantity)].doubts = 0;
     int slot = slot_find(e->site, site->place, KIND_DRIFTING, site->quantity);
     if (slot >= 0)
-        alarm_judge(&e->alarms, slot, TRI_NO, NAN, NAN, now, fx);
+        alarm_end(&e->alarms, slot, now, fx);
 }

@@ -109,8 +109,12 @@ void hand_replace(struct engine *e, int64_t old, const struct journal_entry *ent
     for (int tank = 0; tank < e->site->tank_count; tank++) {
         struct hand_tests *tests = e->tanks[tank].hand;
         bool newest[Q_COUNT] = { false }, any = false;
-        for (int q = 0; q < Q_COUNT && old != 0; q++)
-            any = (newest[q] = drop(&tests[q], old)) || any;
+        for (int q = 0; q < Q_COUNT && old != 0; q++) {
+            newest[q] = drop(&tests[q], old);
+            any = newest[q] || any;
+            if (newest[q])
+                doubt_untold(e, tank, (enum quantity)q, now, fx);
+        }
         if (tank == at)
             any = take(tests, entry, newest) || any;
         for (int q = 0; q < Q_COUNT; q++)

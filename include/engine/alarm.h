@@ -64,6 +64,9 @@ enum tri alarm_compare(double v, double limit, double deadband, bool high);
 void alarm_judge(struct alarms *a, int slot, enum tri condition, double value, double limit, struct now now,
                  struct effects *fx);
 
+/* Somebody has seen to it: it ends now, without its delay. */
+void alarm_end(struct alarms *a, int slot, struct now now, struct effects *fx);
+
 /* The input fell silent: pending delays end both ways, the alert is frozen. */
 void alarm_freeze(struct alarms *a, int slot);
 

@@ -17,6 +17,10 @@ void doubt_judge(struct engine *e, int place, enum quantity q, enum doubt_ground
  * to be doubted. A test that agrees ends it. */
 void doubt_hand(struct engine *e, int place, const struct against *a, struct now now, struct effects *fx);
 
+/* The newest test was corrected or withdrawn: what it said of the probe holds only if the one before says so.
+ */
+void doubt_untold(struct engine *e, int tank, enum quantity q, struct now now, struct effects *fx);
+
 /* Probes of one quantity at one place, every ten minutes. */
 void doubt_twins(struct engine *e, int place, struct now now, struct effects *fx);
 

@@ -67,6 +67,9 @@ pub docs/a1 "{\"t\":$(now_ms),\"ec\":260}"
 sums() { "$lentic" "$@" --conf "$conf" 2>&1 || true; }
 measured() { sums change a1 --to 240 --with 195 | contains '260 to 240'; }
 wait_for 10 measured || fail "change did not start from the probe: $(sums change a1 --to 240 --with 195)"
+pub docs/a2 "{\"t\":$(now_ms),\"ec\":390}"
+moved() { sums acclimate a1 --from a2 --bag-temp 22 --temp 22 | contains 'from tank Tigers'; }
+wait_for 10 moved || fail "acclimate did not start from the other tank: $(sums acclimate a1 --from a2)"
 sums topoff a1 --was 240 | contains 'conductivity at 25 °C 260 µS/cm now, measured' || fail "topoff did not say where it starts"
 
 # A damp jar shows in the batches; it is reckoned with once the keeper says so, and taken back.

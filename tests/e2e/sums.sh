@@ -54,6 +54,8 @@ expect 0 '"to":190' blend --a 8 --b 520 --water soft --json "${conf[@]}"
 expect 1 'nearest is 520' blend --a 8 --b 520 --to 600
 expect 0 'the pace is set by conductivity' acclimate a1 --bag-temp 20 --bag-ec 390 --bag-ph 7.4 "${conf[@]}"
 expect 0 'do NOT drip' acclimate a1 --bag-temp 20 --temp 24 --bag-ph 6 --bag-tan 3 --ph 7.8 "${conf[@]}"
+expect 2 'they go to' acclimate a1 --from a1 "${conf[@]}"
+expect 2 'no tank "zz"' acclimate a1 --from zz "${conf[@]}"
 expect 1 'nothing to compare' acclimate a1 "${conf[@]}"
 expect 0 '"ec25":' calc ec25 ec=0.38mS/cm temp=75.2F --json
 expect 2 'did you mean "trend"' calc trnd

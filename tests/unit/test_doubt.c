@@ -84,7 +84,29 @@ static void an_old_calibration_is_doubted(void **state)
     run_for(3 * 24 * 60, 22, 300, 7);
     assert_true(alert("tank/a1/ec-drifting").active);
     assert_int_equal(hand(Q_EC, 305, 0), STATUS_OK);
-    engine_tank_wait(&w, 7 * MS_PER_HOUR);
+    assert_false(alert("tank/a1/ec-drifting").active); /* at once: a person looked */
+}
+
+/* A slip of the finger, told back. */
+static void a_test_that_is_withdrawn_doubts_nothing(void **state)
+{
+    (void)state;
+    struct command c = engine_tank_command(COMMAND_NOTE);
+    struct why why = { "" };
+    engine_tank_start(&w);
+    calibrated(TANK_EC, 94);
+    run_for(20, 22, 300, 7);
+    assert_int_equal(hand(Q_EC, 380, 0), STATUS_OK);
+    int64_t first = engine_note_next(w.engine) - 1;
+    engine_tank_wait(&w, 60000);
+    assert_int_equal(hand(Q_EC, 390, 0), STATUS_OK);
+    assert_true(alert("tank/a1/ec-drifting").active);
+    journal_clear(&c.note);
+    c.note.withdraws = first + 1;
+    assert_int_equal(engine_command(w.engine, &c, w.now, &w.fx, &why), STATUS_OK);
+    assert_true(alert("tank/a1/ec-drifting").active); /* the one before says so too */
+    c.note.withdraws = first;
+    assert_int_equal(engine_command(w.engine, &c, w.now, &w.fx, &why), STATUS_OK);
     assert_false(alert("tank/a1/ec-drifting").active);
 }
 
@@ -165,6 +187,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         TEST(within_both_uncertainties_nothing_is_said),
         TEST(an_old_calibration_is_doubted),
+        TEST(a_test_that_is_withdrawn_doubts_nothing),
         TEST(a_new_calibration_is_trusted),
         TEST(nothing_to_compare_with),
         TEST(calibrating_ends_it),
