@@ -241,7 +241,7 @@ static void gather_test(void *context, const struct test_row *row)
     int i = span_of(g, row->t.ms);
     if (i >= g->max || g->points[i].n > g->tested[i])
         return;
-    struct piece p = { row->t.ms, 1, 1, row->value, row->value, row->value, FLAG_GOOD };
+    struct piece p = { row->t.ms, 1, 1, 1, row->value, row->value, row->value, FLAG_GOOD };
     gather_add(g, &p);
     g->tested[i]++;
 }
