@@ -61,18 +61,24 @@ static int hear(const struct alerts_job *job, struct alerts_heard *h)
     return code;
 }
 
-static struct notices_look look(void)
+int alerts_columns(void)
 {
     struct winsize size;
-    const char *columns = getenv("COLUMNS"), *no_colour = getenv("NO_COLOR");
+    const char *columns = getenv("COLUMNS");
+    if (ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0 && size.ws_col > 0)
+        return size.ws_col;
     int wide = columns != NULL ? atoi(columns) : 0;
-    struct notices_look l = { .columns = wide >= 40 && wide <= 1000 ? wide : 80,
+    return wide >= 40 && wide <= 1000 ? wide : 80;
+}
+
+static struct notices_look look(void)
+{
+    const char *no_colour = getenv("NO_COLOR");
+    struct notices_look l = { .columns = alerts_columns(),
                               .coloured =
                                   isatty(STDOUT_FILENO) == 1 && (no_colour == NULL || no_colour[0] == '\0'),
                               .now = clock_now().utc,
                               .clock = alerts_clock };
-    if (ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0 && size.ws_col > 0)
-        l.columns = size.ws_col;
     return l;
 }
 

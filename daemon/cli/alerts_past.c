@@ -3,17 +3,21 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "adapters/clock.h"
 #include "adapters/store_query.h"
 #include "base/text.h"
 #include "cli/alerts.h"
+#include "show/width.h"
 
 #define LINE_ROOM 4096
+#define INDENT    22 /* of what does not fit on a line */
 
 struct lister {
     const struct alerts_job *job;
     int count;
+    int columns; /* of the terminal */
 };
 
 static void put(struct text *out, const char *key, const char *s)
@@ -70,21 +74,24 @@ static const char *change_words(const char *change)
 }
 
 /* "Tue 2026-03-03 14:05  BEGAN  high  tank/a1/temp-low: heater not heating; 20.3 °C ...". */
-static void print_line(const struct alert_row *row)
+static void print_line(const struct lister *l, const struct alert_row *row)
 {
-    char when[40];
-    printf("%s  %-14s %-6s  %s/%s", alerts_clock(row->t, when, sizeof when), change_words(row->change),
-           row->priority, row->place, row->kind);
-    bool begun = strcmp(row->change, "raise") == 0;
+    char when[40], words[1024], line[LINE_ROOM];
+    struct text t = text_over(words, sizeof words), out = text_over(line, sizeof line);
+    text_printf(&out, "%s  %-14s %-6s  ", alerts_clock(row->t, when, sizeof when), change_words(row->change),
+                row->priority);
+    text_printf(&t, "%s/%s", row->place, row->kind);
+    bool begun = strcmp(row->change, "raise") == 0, deed = !begun && strcmp(row->change, "clear") != 0;
     if (begun && row->cause[0] != '\0')
-        printf(": %s", row->cause);
+        text_printf(&t, ": %s", row->cause);
     if (begun && row->evidence[0] != '\0')
-        printf("; %s", row->evidence);
-    if (!begun && row->who[0] != '\0' && strcmp(row->change, "clear") != 0)
-        printf(" by %s", row->who);
-    if (!begun && row->why[0] != '\0' && strcmp(row->change, "clear") != 0)
-        printf(" (%s)", row->why);
-    putchar('\n');
+        text_printf(&t, "; %s", row->evidence);
+    if (deed && row->who[0] != '\0')
+        text_printf(&t, " by %s", row->who);
+    if (deed && row->why[0] != '\0')
+        text_printf(&t, " (%s)", row->why);
+    width_wrap(&out, words, l->columns, INDENT, width_of(line));
+    fputs(line, stdout);
 }
 
 /* What people heard of, and what people did. */
@@ -107,13 +114,13 @@ static void take(void *context, const struct alert_row *row)
     if (l->job->json)
         print_json(l, row);
     else
-        print_line(row);
+        print_line(l, row);
     l->count++;
 }
 
 int alerts_past(const struct alerts_job *job)
 {
-    struct lister l = { job, 0 };
+    struct lister l = { job, 0, isatty(STDOUT_FILENO) == 1 ? alerts_columns() : LINE_ROOM };
     struct store_reader *reader = NULL;
     struct why why = { "" };
     utc_t now = clock_now().utc, from = { now.ms - (int64_t)(job->past_s * (double)MS_PER_S) };

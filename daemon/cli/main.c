@@ -2,7 +2,11 @@
 #include <string.h>
 
 #include "base/nearest.h"
+#include "cli/options.h"
 #include "cli/verbs.h"
+#include "show/width.h"
+
+#define ABOUT_INDENT 13
 
 struct verb {
     const char *name;
@@ -13,16 +17,26 @@ struct verb {
 #define VERB_ROW(name, about) { #name, name##_main, about },
 static const struct verb verbs[] = { VERBS(VERB_ROW){ NULL, NULL, NULL } };
 
+static void put_wrapped(FILE *out, const char *words, int indent)
+{
+    char buf[512];
+    struct text t = text_over(buf, sizeof buf);
+    width_wrap(&t, words, options_columns(), indent, indent);
+    (void)fputs(buf, out);
+}
+
 static int print_help(FILE *out)
 {
-    (void)fputs("lentic keeps the water of many small tanks even; lenticd is the service behind it.\n\n"
+    (void)fputs("lentic keeps the water of many small tanks even; lenticd is the service.\n\n"
                 "lentic VERB [OPTION]...\n\n",
                 out);
-    for (const struct verb *v = verbs; v->name != NULL; v++)
-        (void)fprintf(out, "  %-10s %s\n", v->name, v->about);
+    for (const struct verb *v = verbs; v->name != NULL; v++) {
+        (void)fprintf(out, "  %-10s ", v->name);
+        put_wrapped(out, v->about, ABOUT_INDENT);
+    }
     (void)fputs("\nlentic VERB --help tells more; lentic --version names the version.\n"
-                "Exit codes: 0 done, 1 the answer is no, 2 usage or configuration, 3 cannot reach broker or "
-                "store.\n",
+                "Exit codes: 0 done, 1 the answer is no, 2 usage or configuration,\n"
+                "3 cannot reach broker or store.\n",
                 out);
     return 0;
 }

@@ -2,14 +2,23 @@
 
 #include <math.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
+#include <sys/ioctl.h>
+#include <unistd.h>
 
 #include "base/nearest.h"
 #include "base/number.h"
 #include "base/span.h"
+#include "show/width.h"
 
-#define NAMES_MAX  64
-#define WHOLE_MOST 9007199254740992.0 /* 2^53: beyond it a double skips whole numbers */
+#define NAMES_MAX     64
+#define COLUMNS_LEAST 40
+#define COLUMNS_USUAL 80
+#define COLUMNS_MOST  100 /* longer lines are hard to read */
+#define PARAGRAPH_MAX 4096
+#define HELP_INDENT   27                 /* of what stands beside an option */
+#define WHOLE_MOST    9007199254740992.0 /* 2^53: beyond it a double skips whole numbers */
 
 static const struct option *option_find(const struct options *o, const char *name, size_t n)
 {
@@ -134,10 +143,65 @@ enum status options_parse(const struct options *o, int argc, char **argv, const 
     return STATUS_OK;
 }
 
+int options_columns(void)
+{
+    struct winsize size;
+    const char *said = getenv("COLUMNS");
+    int n = said != NULL ? atoi(said) : 0;
+    if (isatty(STDOUT_FILENO) == 1 && ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0 && size.ws_col > 0)
+        n = size.ws_col;
+    return n < COLUMNS_LEAST ? COLUMNS_USUAL : n > COLUMNS_MOST ? COLUMNS_MOST : n;
+}
+
+static void print_wrapped(const char *s, int indent, int used)
+{
+    char buf[PARAGRAPH_MAX];
+    struct text out = text_over(buf, sizeof buf);
+    width_wrap(&out, s, options_columns(), indent, used);
+    fputs(buf, stdout);
+}
+
+/* Examples are indented and stay as they are; lines that follow one another are one paragraph, but exit codes
+ * begin their own. */
+static bool is_paragraph(const char *line)
+{
+    return *line != ' ' && *line != '\n' && *line != '\0';
+}
+
+static void print_paragraphs(const char *s)
+{
+    while (*s != '\0') {
+        char words[PARAGRAPH_MAX] = "";
+        struct text t = text_over(words, sizeof words);
+        bool prose = is_paragraph(s);
+        do {
+            size_t n = strcspn(s, "\n");
+            text_put(&t, t.len > 0 ? " " : "");
+            text_put_n(&t, s, n);
+            s += n + (s[n] == '\n');
+        } while (prose && is_paragraph(s) && strncmp(s, "Exit code", 9) != 0);
+        if (prose)
+            print_wrapped(words, 0, 0);
+        else
+            puts(words);
+    }
+}
+
+static void print_option(const char *left, const char *help, int n)
+{
+    char words[PARAGRAPH_MAX];
+    (void)snprintf(words, sizeof words, "%.*s", n, help);
+    printf("  %-24s ", left);
+    print_wrapped(words, HELP_INDENT,
+                  (int)strlen(left) > 24 ? HELP_INDENT + (int)strlen(left) - 24 : HELP_INDENT);
+}
+
 static void print_help(const struct options *o)
 {
-    printf("lentic %s [OPTION]...%s%s\n\n%s\n\n", o->verb, o->operands != NULL ? " " : "",
-           o->operands != NULL ? o->operands : "", o->about);
+    printf("lentic %s [OPTION]...%s%s\n\n", o->verb, o->operands != NULL ? " " : "",
+           o->operands != NULL ? o->operands : "");
+    print_paragraphs(o->about);
+    printf("\n");
     for (size_t i = 0; i < o->count; i++) {
         const struct option *option = &o->items[i];
         char left[64];
@@ -147,13 +211,15 @@ static void print_help(const struct options *o)
         for (bool first = true; line != NULL; first = false) {
             const char *end = strchr(line, '\n');
             int n = end != NULL ? (int)(end - line) : (int)strlen(line);
-            printf("  %-24s %.*s\n", first ? left : "", n, line);
+            print_option(first ? left : "", line, n);
             line = end != NULL ? end + 1 : NULL;
         }
     }
     printf("  %-24s this text\n", "--help");
-    if (o->more != NULL)
-        printf("\n%s\n", o->more);
+    if (o->more != NULL) {
+        printf("\n");
+        print_paragraphs(o->more);
+    }
 }
 
 int options_read(const struct options *o, int argc, char **argv, const char **operands, int *operand_count)

@@ -16,6 +16,7 @@
 
 #define WAIT_MS  2000
 #define COLUMNS  12
+#define ALWAYS   7 /* columns that are shown whatever stands in them */
 #define CELL_MAX 160
 
 struct probe_table {
@@ -170,13 +171,41 @@ static void read_rows(struct probe_table *t, char *text)
     }
 }
 
-static int print_table(const struct options *o, char *text)
+/* A column in which nothing stands but "-" and 0 only takes room. */
+static bool is_column(const struct probe_table *t, int column)
+{
+    for (int i = 0; i < t->rows; i++) {
+        const char *cell = t->cells[i * COLUMNS + column];
+        if (cell[0] != '\0' && strcmp(cell, "-") != 0 && strcmp(cell, "0") != 0)
+            return true;
+    }
+    return column < ALWAYS;
+}
+
+static void put_table(const struct probe_table *t, const char **cells, struct text *out)
 {
     static const char *const titles[COLUMNS] = { "place", "of",       "value",    "age",
                                                  "state", "every",    "good 24h", "calibrated",
                                                  "slope", "rejected", "device",   "remarks" };
     static const bool right[COLUMNS] = { false, false, true, true, false, true,
                                          true,  true,  true, true, false, false };
+    const char *shown_titles[COLUMNS];
+    bool shown_right[COLUMNS];
+    int columns[COLUMNS], count = 0;
+    for (int c = 0; c < COLUMNS; c++)
+        if (is_column(t, c)) {
+            shown_titles[count] = titles[c];
+            shown_right[count] = right[c];
+            columns[count++] = c;
+        }
+    for (int i = 0; i < t->rows; i++)
+        for (int c = 0; c < count; c++)
+            cells[i * count + c] = t->cells[i * COLUMNS + columns[c]];
+    table_put(out, &(struct table){ count, shown_titles, shown_right, cells, t->rows });
+}
+
+static int print_table(const struct options *o, char *text)
+{
     struct probe_table t = { .cap = 1 };
     for (const char *at = text; (at = strchr(at, '\n')) != NULL; at++)
         t.cap++;
@@ -189,10 +218,8 @@ static int print_table(const struct options *o, char *text)
         code = options_fail(o, 3, "no memory");
     } else {
         read_rows(&t, text);
-        for (int i = 0; i < t.rows * COLUMNS; i++)
-            cells[i] = t.cells[i];
         struct text out = text_over(buf, room);
-        table_put(&out, &(struct table){ COLUMNS, titles, right, cells, t.rows });
+        put_table(&t, cells, &out);
         (void)fputs(buf, stdout);
         code = t.doubtful ? 1 : 0;
     }

@@ -291,6 +291,26 @@ static void put_tank(struct text *out, const struct board *board, const struct p
     text_put(out, "\n");
 }
 
+/* What the marks mean, while one of them is seen. */
+static void put_legend(struct text *out, const struct board *board, struct board_look look)
+{
+    bool doubtful = false, old = false;
+    for (int i = 0; i < board->tank_count; i++)
+        for (int q = 0; q < Q_COUNT; q++) {
+            const struct board_value *v = &board->tanks[i].values[q];
+            old = old || (v->known && v->stale);
+            doubtful =
+                doubtful || (v->known && !v->stale && (v->flag == FLAG_SUSPECT || v->flag == FLAG_FAIL));
+        }
+    if (!doubtful && !old)
+        return;
+    style_put(out, look.coloured, STYLE_FAINT);
+    text_printf(out, "%s%s%s", doubtful ? "~ doubtful" : "", doubtful && old ? ", " : "",
+                old ? "( ) old" : "");
+    style_put(out, look.coloured, STYLE_PLAIN);
+    text_put(out, "\n");
+}
+
 /* --- sources --- */
 
 static void put_sources(struct text *out, const struct board *board, struct board_look look)
@@ -370,7 +390,7 @@ static void put_alert(struct text *out, const struct board *board, const struct 
     style_put(out, look.coloured, STYLE_PLAIN);
     if (a->led)
         return;
-    if (a->cause[0] != 0 && strncmp(a->cause, a->title, strlen(a->cause)) != 0)
+    if (a->cause[0] != 0 && strstr(a->title, a->cause) == NULL)
         put_line(out, "Cause: ", a->cause, look);
     if (a->evidence[0] != 0)
         put_line(out, "", a->evidence, look);
@@ -379,7 +399,7 @@ static void put_alert(struct text *out, const struct board *board, const struct 
         snprintf(words, sizeof words, "about %s", span);
         put_line(out, "Time left: ", words, look);
     }
-    if (a->action[0] != 0)
+    if (a->action[0] != 0 && strcmp(a->state, "RTNUN") != 0) /* what is over asks for no more than a look */
         put_line(out, "To do: ", a->action, look);
 }
 
@@ -393,6 +413,7 @@ void board_put(struct text *out, const struct board *board, struct board_look lo
     put_titles(out, &plan, look);
     for (int i = 0; i < board->tank_count; i++)
         put_tank(out, board, &plan, &board->tanks[i], look);
+    put_legend(out, board, look);
     put_sources(out, board, look);
     text_put(out, "\n");
     if (board->alert_count == 0)

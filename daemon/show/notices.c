@@ -147,7 +147,7 @@ void notice_put(struct text *out, const struct notice *n, struct notices_look lo
     if (n->cause[0] != '\0' && strstr(n->title, n->cause) == NULL)
         line(out, look, "Likely cause: ", n->cause);
     put_time_left(out, n, look);
-    if (!notice_is_aside(n) && n->action[0] != '\0')
+    if (!notice_is_aside(n) && !is_state(n, "RTNUN") && n->action[0] != '\0')
         line(out, look, n->priority == PRIORITY_HIGH ? "Do now: " : "Do: ", n->action);
     if (notice_is_active(n) && n->consequence[0] != '\0')
         line(out, look, "If nothing is done: ", n->consequence);

@@ -13,6 +13,9 @@ static void extremes(const struct sparkline *s, double *lo, double *hi)
         *lo = fmin(*lo, s->values[i]);
         *hi = fmax(*hi, s->values[i]);
     }
+    /* Two ends that read the same are one; what moves less than the last digit is level. */
+    if (s->rows > 1 && *hi > *lo && *hi - *lo < pow(10, -s->decimals))
+        *hi = *lo;
 }
 
 static void label(const struct sparkline *s, double v, char *buf, size_t cap)
@@ -66,6 +69,7 @@ void sparkline_put(struct text *out, const struct sparkline *s)
         char text[96] = "";
         bool edge = row == s->rows - 1 || row == 0;
         if (s->rows > 1) {
+            edge = edge && (row > 0 || hi > lo);
             if (edge)
                 label(s, row == 0 ? lo : hi, text, sizeof text);
             width_put(out, text, axis - 2, true);

@@ -13,6 +13,8 @@ static void put_line(struct text *out, const struct table *t, const char *const 
         else
             width_put(out, cell, widths[c], t->right[c]);
     }
+    while (out->len > 0 && out->buf[out->len - 1] == ' ')
+        out->buf[--out->len] = '\0';
     text_put(out, "\n");
 }
 

@@ -81,10 +81,10 @@ static void put_stage(const struct week_page *page, const struct week_tank *w, c
     for (size_t i = 0; i < sizeof axes / sizeof *axes; i++)
         put_step(w, s, axes[i], out);
     put_why(page, w, s, &words);
-    text_put(out, "  ");
     int used =
         2 + WEEK_LINES_DAY + 2 + widths.tank + STEP_WIDTH + 2 + 2 + widths.water + 4 * (STEP_WIDTH + 2) + 2;
     if (used + 24 <= week_lines_columns(page)) {
+        text_put(out, "  ");
         width_wrap(out, buf, week_lines_columns(page), used, used);
     } else {
         text_put(out, "\n");

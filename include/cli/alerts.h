@@ -45,6 +45,8 @@ int alerts_explain(const struct alerts_job *job, const char *kind); /* a kind of
  * know the alert. */
 void alerts_title(const struct site *site, const char *ref, const char *kind, char *buf, size_t cap);
 
+int alerts_columns(void); /* of the terminal; 80 where there is none */
+
 /* "Tue 2026-03-03 14:05", local. */
 const char *alerts_clock(utc_t t, char *buf, size_t cap);
 

@@ -53,6 +53,9 @@ enum status options_parse(const struct options *o, int argc, char **argv, const 
  * Returns OPTIONS_GO_ON, or the exit code to end with (0 after the help, 2 after a fault). */
 int options_read(const struct options *o, int argc, char **argv, const char **operands, int *operand_count);
 
+/* Width of help and such: the terminal's, 80 where there is none, at most 100. */
+int options_columns(void);
+
 /* "lentic VERB: sentence" on standard error. Returns code, so that `return options_fail(o, 3, ...)` ends a
  * verb in one step. */
 int options_fail(const struct options *o, int code, const char *format, ...)

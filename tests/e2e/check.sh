@@ -36,4 +36,13 @@ expect 2 "cannot read \"$work/none.conf\"" "$work/none.conf"
 expect 2 "name one file" 
 expect 2 "there is no option --jsn; did you mean --json?" --jsn "$work/bad.conf"
 expect 0 "every fault" --help
+# Help fits a terminal of 80 columns; only examples may run over.
+columns() { LC_ALL=C.UTF-8 wc -L; }
+[ "$("$lentic" --help | columns)" -le 80 ] || { echo "lentic --help is too wide"; fails=$((fails + 1)); }
+for verb in $("$lentic" --help | awk '/^  [a-z]/ { print $1 }'); do
+    [ "$verb" = calc ] || [ "$("$lentic" "$verb" --help | grep -v '^ ' | columns)" -le 80 ] || {
+        echo "lentic $verb --help is too wide"
+        fails=$((fails + 1))
+    }
+done
 [ $fails -eq 0 ]

@@ -98,6 +98,29 @@ static void tells_values_trend_and_alerts(void **state)
     assert_null(strchr(text, '\033'));
 }
 
+static void marks_are_explained_while_they_are_seen(void **state)
+{
+    (void)state;
+    struct board board = made();
+    has(drawn(&board, (struct board_look){ 100, false }), "\n( ) old\n");
+    tanks[0].values[Q_TEMP].flag = FLAG_SUSPECT;
+    has(drawn(&board, (struct board_look){ 100, false }), "\n~ doubtful, ( ) old\n");
+    for (int i = 0; i < board.tank_count; i++)
+        for (int q = 0; q < Q_COUNT; q++)
+            tanks[i].values[q].known = false;
+    assert_null(strstr(drawn(&board, (struct board_look){ 100, false }), "old\n"));
+}
+
+static void what_is_over_asks_for_nothing(void **state)
+{
+    (void)state;
+    struct board board = made();
+    strcpy(alerts[2].state, "RTNUN");
+    strcpy(alerts[2].cause, "heater");
+    assert_null(strstr(drawn(&board, (struct board_look){ 100, false }), "To do: Check the plug."));
+    assert_null(strstr(buf, "Cause: heater")); /* the title says so */
+}
+
 static void most_urgent_first(void **state)
 {
     (void)state;
@@ -157,6 +180,8 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(tells_values_trend_and_alerts),
+        cmocka_unit_test(marks_are_explained_while_they_are_seen),
+        cmocka_unit_test(what_is_over_asks_for_nothing),
         cmocka_unit_test(most_urgent_first),
         cmocka_unit_test(no_line_is_wider_than_the_terminal),
         cmocka_unit_test(a_dead_service_is_the_first_thing_told),

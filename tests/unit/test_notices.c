@@ -91,6 +91,17 @@ static void a_follower_names_its_leader(void **state)
     assert_null(strstr(buf, "Do: "));
 }
 
+static void what_is_over_asks_for_no_more_than_a_look(void **state)
+{
+    struct notice n = notice("tank/a1/temp-low", "RTNUN", PRIORITY_HIGH);
+    (void)state;
+    assert_non_null(strstr(said(&n), "over, not acknowledged."));
+    assert_null(strstr(buf, "Do now"));
+    assert_non_null(strstr(buf, "lentic ack tank/a1/temp-low\n"));
+    n = notice("tank/a1/leak", "LATUN", PRIORITY_HIGH); /* water may still stand there */
+    assert_non_null(strstr(said(&n), "Do now"));
+}
+
 static void latched_ones_wait_for_their_reset(void **state)
 {
     struct notice n = notice("tank/a1/leak", "LATAK", PRIORITY_HIGH);
@@ -131,6 +142,7 @@ int main(void)
         cmocka_unit_test(an_active_one_says_it_all),
         cmocka_unit_test(put_aside_asks_for_nothing),
         cmocka_unit_test(a_follower_names_its_leader),
+        cmocka_unit_test(what_is_over_asks_for_no_more_than_a_look),
         cmocka_unit_test(latched_ones_wait_for_their_reset),
         cmocka_unit_test(words_of_others_do_not_drive_the_terminal),
         cmocka_unit_test(most_urgent_first),

@@ -39,6 +39,8 @@ static void a_level_line_and_nothing(void **state)
     assert_string_equal(drawn(level, 2, 1), "▄▄\n");
     assert_string_equal(drawn(nothing, 1, 3), "");
     assert_string_equal(drawn(nothing, 0, 1), "");
+    const double nearly[] = { 5.01, 5.02 }; /* the axis has one decimal: it cannot tell them apart */
+    assert_string_equal(drawn(nearly, 2, 2), "5.0 °C ┤  \n       │██\n");
 }
 
 int main(void)

@@ -17,7 +17,7 @@ static void columns_are_as_wide_as_needed(void **state)
     const char *const cells[] = { "a1", "24.3 °C", NULL, "nursery", "7 °C", "cold" };
     table_put(&out, &(struct table){ 3, titles, right, cells, 2 });
     assert_string_equal(buf, "tank        temp  note\n"
-                             "a1       24.3 °C  \n"
+                             "a1       24.3 °C\n"
                              "nursery     7 °C  cold\n");
 }
 
