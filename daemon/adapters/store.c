@@ -71,7 +71,8 @@ struct sqlite3_stmt *store_statement(struct store *store, enum statement which)
 #define INTO(table) "INSERT INTO " table "(probe, t_ms, raw, value, flag, tests, marks) VALUES(?,?,?,?,?,?,?)"
 #define FIRST_STAYS " ON CONFLICT DO NOTHING"
 #define REVISED                                                                                              \
-    " ON CONFLICT DO UPDATE SET value = excluded.value, flag = excluded.flag, tests = excluded.tests,"       \
+    " ON CONFLICT DO UPDATE SET raw = excluded.raw, value = excluded.value, flag = excluded.flag, tests = "  \
+    "excluded.tests,"                                                                                        \
     " marks = excluded.marks"
     static const char *const text[STATEMENT_COUNT] = {
         [PUT_RECENT] = INTO("recent") FIRST_STAYS,

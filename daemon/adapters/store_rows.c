@@ -45,13 +45,23 @@ static verdict_t tests_of_code(int64_t code)
     return code > 0 ? (verdict_t)code : TESTS_USUAL ^ (verdict_t)-code;
 }
 
+/* What probes send has few decimals: a whole number then, in three bytes instead of eight. Whole already, it
+ * is short as it is. Only where it comes back to the bit. */
+static bool raw_is_short(double sent)
+{
+    double scaled = round(sent * READING_SHORT_SCALE);
+    return fabs(scaled) < 2147483648.0 && sent != round(sent) && scaled / READING_SHORT_SCALE == sent;
+}
+
 /* NaN becomes NULL in SQLite; equal to what was sent is NULL as well, to save its eight bytes. */
 static int bind_value(struct sqlite3_stmt *stmt, const struct reading *r)
 {
     int marks = (int)r->basis | (r->late ? READING_MARK_LATE : 0);
     if (isnan(r->value) && !isnan(r->sent))
         marks |= READING_MARK_UNKNOWN;
-    sqlite3_bind_double(stmt, 3, r->sent);
+    bool is_short = raw_is_short(r->sent);
+    marks |= is_short ? READING_MARK_SHORT : 0;
+    sqlite3_bind_double(stmt, 3, is_short ? round(r->sent * READING_SHORT_SCALE) : r->sent);
     sqlite3_bind_double(stmt, 4, r->value == r->sent ? (double)NAN : r->value);
     return marks;
 }
@@ -102,6 +112,8 @@ struct reading store_read_row(struct sqlite3_stmt *stmt, int first)
     if (sqlite3_column_type(stmt, first + 1) != SQLITE_NULL)
         r.sent = sqlite3_column_double(stmt, first + 1);
     int marks = sqlite3_column_int(stmt, first + 5);
+    if (marks & READING_MARK_SHORT)
+        r.sent /= READING_SHORT_SCALE;
     if (sqlite3_column_type(stmt, first + 2) != SQLITE_NULL)
         r.value = sqlite3_column_double(stmt, first + 2);
     else if (!(marks & READING_MARK_UNKNOWN))

@@ -19,22 +19,15 @@
 #include "adapters/store_device.h"
 #include "config/load.h"
 
-#define BATCH_MOST       256             /* records between two looks at the clock */
-#define SAVE_EVERY_MS    (10 * MS_PER_S) /* snapshot on tmpfs at the most this often, unless the ring fills */
-#define SAVE_QUICK_MS    20              /* one that takes longer than this is not taken with every alert, */
-#define SAVE_SHARE_ALERT 4               /* but so many times as long after the last one */
-#define SAVE_SHARE       50              /* and so many times as long as one takes: a site of thousands */
-#define RING_PROBE_KIB   8               /* room in the ring for each probe, where store.inbox_kib is less */
-#define URGENT_MOST      32              /* alerts and journal entries that are committed together */
-#define LOOK_EVERY_MS    50
-#define FLOOD_PER_S      4000        /* readings a second from which the loop lets them gather */
-#define GATHER_NS        500000      /* that long; alerts wait as long */
-#define SAVE_FILLING_MS  100         /* while the ring fills faster than it is given back, */
-#define SAVE_FILLING     4096        /* or with so many records */
-#define KEEP_EVERY_MS    MS_PER_HOUR /* snapshot in the store */
-#define CLOSE_WAIT_MS    3000
-#define RING_WAIT_MS     200 /* the client's lock is held meanwhile: publishing waits too */
-#define SLEEP_MOST_MS    10000
+#define BATCH_MOST     256 /* records between two looks at the clock */
+#define RING_PROBE_KIB 8   /* room in the ring for each probe, where store.inbox_kib is less */
+#define URGENT_MOST    32  /* alerts and journal entries that are committed together */
+#define LOOK_EVERY_MS  50
+#define FLOOD_PER_S    4000   /* readings a second from which the loop lets them gather */
+#define GATHER_NS      500000 /* that long; alerts wait as long */
+#define CLOSE_WAIT_MS  3000
+#define RING_WAIT_MS   200 /* the client's lock is held meanwhile: publishing waits too */
+#define SLEEP_MOST_MS  10000
 
 /* --- effects of the engine --- */
 
@@ -319,7 +312,7 @@ enum status daemon_open(struct daemon *d, const char *conf_path, struct why *why
         clock_set_timezone(d->site->timezone);
     d->now = clock_now();
     d->echo_at = d->now.mono;
-    d->kept_at = d->now.mono;
+    d->kept_at = d->kept_whole_at = d->now.mono;
     load_ghosts(d);
     courier_init(&d->courier, d->site, d->store, d->now);
     daemon_watch_courier(d);
@@ -349,7 +342,7 @@ void daemon_close(struct daemon *d)
     if (d->pump.engine != NULL) {
         uint64_t committed = 0;
         if (store_commit(d->store, d->seq, d->now, true, &committed) == STATUS_OK && committed == d->seq)
-            snapshot_save(d, true);
+            snapshot_save(d, SNAPSHOT_WHOLE);
         else
             log_say(LOG_AT_WARNING, "the last readings could not be committed; they stay in the ring");
         inbox_release(d->inbox, committed < d->saved_seq ? committed : d->saved_seq);
@@ -390,22 +383,17 @@ static void settle(struct daemon *d)
     uint64_t committed = 0;
     struct inbox_counts inbox = inbox_counts(d->inbox);
     bool filling = inbox.used_bytes > inbox.size_bytes / 4 * 3, urgent = d->urgent > 0;
-    int64_t rested_ms = d->now.mono.ms - d->saved_at.ms;
-    int64_t every_ms =
-        filling ? SAVE_FILLING_MS
-                : (d->save_ms * SAVE_SHARE > SAVE_EVERY_MS ? d->save_ms * SAVE_SHARE : SAVE_EVERY_MS);
-    bool time_to_save = rested_ms >= every_ms || (filling && d->seq - d->saved_seq >= SAVE_FILLING);
+    bool time_to_save = snapshot_is_time(d, filling);
     if (store_commit(d->store, d->seq, d->now, urgent || (filling && time_to_save), &committed) == STATUS_OK)
         d->urgent = 0;
     if (urgent)
         save_published(d);
     /* An alert that a timer raised moved the state without a record. */
     d->unsaved = d->unsaved || urgent;
-    bool due = (d->unsaved && (d->save_ms < SAVE_QUICK_MS || rested_ms >= d->save_ms * SAVE_SHARE_ALERT)) ||
-               (d->seq != d->saved_seq && time_to_save);
+    bool due = snapshot_is_urgent(d) || (d->seq != d->saved_seq && time_to_save);
     bool given_up = filling && store_counts(d->store).failing; /* warning goes before history */
     if (due && (committed == d->seq || (given_up && time_to_save)))
-        snapshot_save(d, committed == d->seq && d->now.mono.ms - d->kept_at.ms >= KEEP_EVERY_MS);
+        snapshot_save(d, committed == d->seq ? snapshot_keep_due(d) : SNAPSHOT_NEAR);
     if (d->saved_seq > 0)
         inbox_release(d->inbox, given_up || d->saved_seq < committed ? d->saved_seq : committed);
 }
@@ -530,7 +518,7 @@ static int sleep_ms(const struct daemon *d)
         return 0;
     /* Emptied but not yet given back: a hand-over may be waiting for that room. */
     if (inbox.used_bytes > inbox.size_bytes / 4 * 3)
-        due = mono_min(due, mono_add(d->saved_at, SAVE_FILLING_MS));
+        due = mono_min(due, mono_add(d->saved_at, SNAPSHOT_FILLING_MS));
     int64_t ms = due.ms - clock_now().mono.ms;
     return ms < 0 ? 0 : (int)ms;
 }

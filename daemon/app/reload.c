@@ -95,7 +95,7 @@ static void adopt(struct daemon *d, struct site *site)
     homie_link_reload(&d->homie, old, site, d->pump.engine, d->now);
     uint64_t committed = 0;
     if (store_commit(d->store, d->seq, d->now, true, &committed) == STATUS_OK && committed == d->seq)
-        snapshot_save(d, false);
+        snapshot_save(d, SNAPSHOT_NEAR);
     site_free(old);
 }
 

@@ -95,8 +95,13 @@ static void visit_stream(struct engine *e, int stream, struct pack *p, struct no
     pack_i64(p, &s->flat_known_ms, 0, INT64_MAX);
     waiting_room_visit(&s->untimed, p, now);
     e->clock.waiting = e->clock.waiting || s->untimed.count > 0;
-    window_visit(&s->day, p);
-    window_visit(&s->days, p);
+    if (!e->brief) {
+        window_visit(&s->day, p);
+        window_visit(&s->days, p);
+    } else {
+        window_visit_none(p);
+        window_visit_none(p);
+    }
     visit_hours(s, p);
     visit_counters(s, p);
     for (int i = 0; i < STREAM_TIMERS; i++)
@@ -243,6 +248,23 @@ size_t engine_save(struct engine *e, uint8_t *bytes, size_t cap, struct now now)
             pack_end(&p, mark);
         }
     return p.bad ? 0 : p.at;
+}
+
+size_t engine_save_brief(struct engine *e, uint8_t *bytes, size_t cap, struct now now)
+{
+    e->brief = true;
+    size_t n = engine_save(e, bytes, cap, now);
+    e->brief = false;
+    return n;
+}
+
+void engine_recall_value(struct engine *e, const struct reading *r)
+{
+    struct stream_state *s = &e->streams[r->stream];
+    if (isnan(r->value) || !verdict_usable_for_limits(r->tests, r->flag == FLAG_MISSING))
+        return;
+    window_add(&s->day, r->t, r->value);
+    window_add(&s->days, r->t, r->value);
 }
 
 /* Sections come in the order of the configuration they were written with: the search goes on from the last

@@ -79,6 +79,8 @@ struct store_reader {
 
 #define READING_MARK_LATE    8
 #define READING_MARK_UNKNOWN 16
+#define READING_MARK_SHORT   32 /* raw is so many times itself */
+#define READING_SHORT_SCALE  10000
 
 /* store.c */
 struct sqlite3_stmt *store_statement(struct store *store, enum statement which);

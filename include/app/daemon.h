@@ -30,7 +30,7 @@ struct daemon {
     uint64_t seq;       /* last record that went through the pump */
     uint64_t safe;      /* committed when we started: effects up to it are in the store already */
     uint64_t saved_seq; /* the snapshot on tmpfs holds the state as of it */
-    mono_t saved_at, kept_at, alive_at;
+    mono_t saved_at, kept_at, kept_whole_at, alive_at;
     int64_t save_ms;  /* that the last snapshot took */
     bool unsaved;     /* an alert or entry has come since the last snapshot */
     mono_t looked_at; /* at link, store and ring, and what is due for publishing */
@@ -63,10 +63,15 @@ publisher_send daemon_send;
 /* Into a fresh engine: what the store knows goes before the configuration. */
 void daemon_load_calibrations(struct daemon *d);
 
-/* snapshot.c: the engine's state beside the ring (exact after any death of the process) and, hourly, in the
- * store. */
+/* snapshot.c: the engine's state beside the ring (exact after any death of the process) and, hourly without
+ * the windows of the probes, daily whole, in the store. */
+#define SNAPSHOT_FILLING_MS 100 /* while the ring fills faster than it is given back */
+enum snapshot_keep { SNAPSHOT_NEAR, SNAPSHOT_BRIEF, SNAPSHOT_WHOLE };
 void snapshot_restore(struct daemon *d);
-void snapshot_save(struct daemon *d, bool also_store);
+void snapshot_save(struct daemon *d, enum snapshot_keep also);
+bool snapshot_is_time(const struct daemon *d, bool filling); /* filling: the ring is */
+bool snapshot_is_urgent(const struct daemon *d);             /* an alert waits for it */
+enum snapshot_keep snapshot_keep_due(const struct daemon *d);
 
 /* The loop wakes when the notify command ends; again after every courier_init. */
 void daemon_watch_courier(struct daemon *d);

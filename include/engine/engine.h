@@ -88,9 +88,13 @@ struct engine_load engine_load(const struct engine *e, struct now now);
 /* The whole state as bytes; 0 when cap is too small. engine_save_room: a cap that always suffices. */
 size_t engine_save(struct engine *e, uint8_t *bytes, size_t cap, struct now now);
 size_t engine_save_room(const struct engine *e);
+/* Without the windows of the probes, which are nearly all of it and can be had from stored readings again. */
+size_t engine_save_brief(struct engine *e, uint8_t *bytes, size_t cap, struct now now);
+/* One of them, oldest first: into the windows and nowhere else. */
+void engine_recall_value(struct engine *e, const struct reading *r);
 
 /* State of an earlier run, of this or another configuration: what is damaged or no longer configured is
- * stepped over. Returns the number of sections taken. */
+ * stepped over. Returns the number of sections taken. A brief one may follow a whole one. */
 int engine_restore(struct engine *e, const uint8_t *bytes, size_t n, struct now now);
 
 /* How forecasts turned out since the state began. */

@@ -1,6 +1,9 @@
 /* What is put comes back, once; what the disk refuses is kept, counted and written later. */
 #include "store_fixture.h"
 
+#include "adapters/store_inside.h"
+#include "adapters/store_schema.h"
+
 #include <sys/resource.h>
 #include <signal.h>
 #include <fcntl.h>
@@ -82,6 +85,34 @@ static void readings_and_position_come_back(void **state)
     assert_int_equal(seen.readings[3].basis, TIME_FUTURE);
     assert_int_equal(seen.readings[3].tests, 0x92111111u);
     assert_int_equal(all_from(store, 15).count, 2);
+    store_close(store);
+}
+
+/* To the bit, in the table and in the view that people read. */
+static void every_number_comes_back(void **state)
+{
+    struct room *room = *state;
+    static const double numbers[] = { 24.31,       24.0625, -0.5,     6.85,         413,
+                                      0.1 + 0.2,   1.0 / 3, 1e9 + .5, 214748.36475, -40.25,
+                                      99999.00001, 1e-9,    -0.0,     1e300,        85.0,
+                                      -127.0,      7.0001,  12.34565, 214748.5 };
+    const int count = (int)(sizeof numbers / sizeof *numbers);
+    struct store *store = store_made(room);
+    for (int i = 0; i < count; i++) {
+        struct reading r = reading_at(0, i, numbers[i]);
+        store_put_reading(store, &r);
+    }
+    committed(store, 1, 30);
+    struct seen seen = all_from(store, 0);
+    assert_int_equal(seen.count, count);
+    for (int i = 0; i < count; i++) {
+        char sql[128];
+        assert_true(seen.readings[i].sent == numbers[i]);
+        assert_true(seen.readings[i].value == numbers[i]);
+        snprintf(sql, sizeof sql, "SELECT as_sent = value AND value = %.17g FROM readings LIMIT 1 OFFSET %d",
+                 numbers[i], i);
+        assert_int_equal(schema_number(store->db, sql, -1), 1);
+    }
     store_close(store);
 }
 
@@ -546,6 +577,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(readings_and_position_come_back, setup, teardown),
         cmocka_unit_test_setup_teardown(first_stays_and_revision_changes_the_row, setup, teardown),
+        cmocka_unit_test_setup_teardown(every_number_comes_back, setup, teardown),
         cmocka_unit_test_setup_teardown(every_verdict_comes_back, setup, teardown),
         cmocka_unit_test_setup_teardown(revision_of_a_waiting_reading_is_one_row, setup, teardown),
         cmocka_unit_test_setup_teardown(settling_keeps_every_reading, setup, teardown),
