@@ -13,7 +13,7 @@
 
 #include "base/checksum.h"
 #include "base/text.h"
-#include "engine/state.h"
+#include "engine/engine.h"
 #include "near.h"
 #include "site_sketch.h"
 
@@ -1068,55 +1068,6 @@ static void wake(const uint8_t *bytes, size_t n)
     (void)engine_restore(run.e, bytes, n, now_of(&run));
 }
 
-/* The whole state and a brief one on top give what the whole one gives. */
-static void a_brief_state_follows_a_whole_one(void **state)
-{
-    (void)state;
-    uint8_t *whole;
-    run_fini(&run);
-    size_t n = snapshot(300, &whole);
-    wake(whole, n);
-    size_t room = engine_save_room(run.e), brief_n, again_n;
-    uint8_t *brief = malloc(room), *again = malloc(room), *once = malloc(room);
-    size_t once_n = engine_save(run.e, once, room, now_of(&run));
-    brief_n = engine_save_brief(run.e, brief, room, now_of(&run));
-    assert_true(brief_n > 0 && brief_n < once_n);
-    assert_true(engine_restore(run.e, brief, brief_n, now_of(&run)) > 0);
-    again_n = engine_save(run.e, again, room, now_of(&run));
-    assert_int_equal(again_n, once_n);
-    assert_memory_equal(again, once, once_n);
-    run_fini(&run);
-    wake(whole, n);
-    free(whole);
-    free(brief);
-    free(again);
-    free(once);
-}
-
-/* What was stored goes into the windows: without them daily ranges would begin anew. */
-static void stored_readings_fill_the_windows(void **state)
-{
-    (void)state;
-    struct reading r = { .stream = stream_of("probes/a1/temp"),
-                         .t = { T0 + run.ms - MS_PER_HOUR },
-                         .sent = 19,
-                         .value = 19,
-                         .tests = 0x22111111,
-                         .flag = FLAG_GOOD,
-                         .basis = TIME_RECEIVED };
-    engine_recall_value(run.e, &r);
-    r.t.ms += MS_PER_MIN * 10;
-    r.value = 25;
-    engine_recall_value(run.e, &r);
-    r.value = NAN;
-    engine_recall_value(run.e, &r);
-    struct window_range range =
-        window_range(&run.e->streams[r.stream].day, (utc_t){ T0 + run.ms }, MS_PER_DAY);
-    assert_int_equal(range.bins, 2);
-    assert_true(range.lo == 19 && range.hi == 25);
-    assert_int_equal(engine_counts(run.e).readings, 0);
-}
-
 static void damaged_bytes_do_no_harm(void **state)
 {
     (void)state;
@@ -1231,8 +1182,6 @@ int main(void)
         WITH_SITE(a_cut_anywhere_changes_nothing),
         WITH_SITE(other_tanks_order_changes_nothing),
         WITH_SITE(damaged_bytes_do_no_harm),
-        WITH_SITE(a_brief_state_follows_a_whole_one),
-        WITH_SITE(stored_readings_fill_the_windows),
         WITH_SITE(plausible_damage_does_no_harm),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

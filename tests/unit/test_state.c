@@ -1,0 +1,101 @@
+/* What is kept for the day the power goes: the whole state, a brief one on top, and stored readings. */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+#include <cmocka.h>
+
+#include "engine/state.h"
+#include "engine_tank.h"
+
+#define NOON INT64_C(1772366400000)
+#define ROOM (1 << 21)
+
+static struct engine_tank w;
+static uint8_t whole[ROOM], brief[ROOM], again[ROOM];
+
+static int set_up(void **state)
+{
+    (void)state;
+    engine_tank_init(&w);
+    w.tank.band[Q_TEMP] = (struct span){ 20, 26 };
+    w.now = (struct now){ { NOON }, { 30000 }, true };
+    engine_tank_start(&w);
+    return 0;
+}
+
+static int tear_down(void **state)
+{
+    (void)state;
+    engine_tank_fini(&w);
+    return 0;
+}
+
+static void minutes(int count)
+{
+    for (int i = 0; i < count; i++) {
+        struct sample s = engine_tank_sample(TANK_TEMP, 24 + 0.06 * (i % 5));
+        w.now.utc.ms += MS_PER_MIN;
+        w.now.mono.ms += MS_PER_MIN;
+        while (engine_advance(w.engine, w.now, true, &w.fx))
+            continue;
+        engine_ingest(w.engine, &s, false, w.now, &w.fx);
+    }
+}
+
+static void begin_anew(const uint8_t *bytes, size_t n)
+{
+    engine_fini(w.engine);
+    w.engine = engine_init(&w.site, w.now);
+    assert_true(engine_restore(w.engine, bytes, n, w.now) > 0);
+}
+
+static struct window_range day(void)
+{
+    return window_range(&w.engine->streams[TANK_TEMP].day, w.now.utc, MS_PER_DAY);
+}
+
+static void a_brief_state_follows_a_whole_one(void **state)
+{
+    (void)state;
+    minutes(600);
+    size_t n = engine_save(w.engine, whole, ROOM, w.now);
+    size_t brief_n = engine_save_brief(w.engine, brief, ROOM, w.now);
+    assert_true(brief_n > 0 && brief_n + 100 * 32 < n);
+    begin_anew(whole, n);
+    assert_true(engine_restore(w.engine, brief, brief_n, w.now) > 0);
+    assert_int_equal(engine_save(w.engine, again, ROOM, w.now), n);
+    assert_memory_equal(again, whole, n);
+}
+
+/* Without the readings the daily range would begin anew. */
+static void stored_readings_fill_the_windows(void **state)
+{
+    (void)state;
+    minutes(600);
+    struct window_range before = day();
+    size_t n = engine_save_brief(w.engine, brief, ROOM, w.now);
+    begin_anew(brief, n);
+    assert_int_equal(day().bins, 0);
+    for (int i = 0; i < 600; i++) {
+        struct reading r = { .stream = TANK_TEMP,
+                             .t = { NOON + (i + 1) * MS_PER_MIN },
+                             .value = i == 300 ? (double)NAN : 24 + 0.06 * (i % 5),
+                             .tests = 0x22111111,
+                             .flag = FLAG_GOOD };
+        engine_recall_value(w.engine, &r);
+    }
+    assert_int_equal(day().bins, before.bins);
+    assert_true(day().lo == before.lo && day().hi == before.hi);
+    assert_int_equal(engine_counts(w.engine).readings, 600);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup_teardown(a_brief_state_follows_a_whole_one, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(stored_readings_fill_the_windows, set_up, tear_down),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
