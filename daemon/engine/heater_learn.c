@@ -35,6 +35,7 @@
 #define HELD_GAP_C    1.0 /* always so much over the room: something heats */
 #define HELD_RANGE_C  1.0
 #define HELD_SPREAD_C 0.03
+#define HELD_FAR      3.0 /* spreads */
 /* An edge of that kind moves inwards only so fast: a warm week does not move the thermostat. */
 #define BAND_HI_SINK_C_DAY 0.15
 
@@ -334,8 +335,9 @@ static void learn_range(struct heater *h, const struct course *c, double days)
         return;
     h->heating_seen = true;
     h->band_lo_c = lo;
-    h->lo_least_c = temps[0];
     h->lo_sd_c = fmax(HELD_SPREAD_C, (middle - lo) / 3);
+    /* Farther down it was a change of cooler water. */
+    h->lo_least_c = fmax(temps[0], lo - HELD_FAR * h->lo_sd_c);
 }
 
 void heater_learn(struct heater *h, const struct window *temp, const struct window *room, utc_t now)
@@ -349,8 +351,10 @@ void heater_learn(struct heater *h, const struct window *temp, const struct wind
     double noise_c = noise_of(&c);
     choose_spans(h, &c, noise_c);
     learn_cooling(h, &c);
-    if (!learn_bends(h, &c, noise_c))
+    /* Lamps are told from the heater only where that was seen to be off. */
+    if (learn_bends(h, &c, noise_c))
+        learn_other(h, &c);
+    else
         learn_range(h, &c, fmax(days, 0));
-    learn_other(h, &c);
     h->learnt_h = known * c.bin_h;
 }
