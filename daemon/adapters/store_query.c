@@ -254,6 +254,7 @@ static int finish(struct gather *g)
         struct history_point p = g->points[i];
         if (p.n == 0)
             continue;
+        p.tested = g->tested[i] > 0;
         p.value = g->used[i] > 0 ? p.value / g->used[i] : (double)NAN;
         if (p.n > 1)
             p.t.ms = g->from + (int64_t)((double)(g->to - g->from) / g->max * i);

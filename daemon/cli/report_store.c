@@ -132,6 +132,16 @@ static bool keep_points(struct reporting *r, struct report_series *s, const stru
     return true;
 }
 
+/* Hand tests have marks of their own. */
+static int without_tests(struct history_point *points, int count)
+{
+    int kept = 0;
+    for (int i = 0; i < count; i++)
+        if (!points[i].tested)
+            points[kept++] = points[i];
+    return kept;
+}
+
 static enum status take_quantity(struct reporting *r, struct store_reader *reader, struct report_place *p,
                                  enum quantity q)
 {
@@ -140,6 +150,7 @@ static enum status take_quantity(struct reporting *r, struct store_reader *reade
     int64_t width_ms = (r->to.ms - r->from.ms) / CURVE_POINTS_MAX;
     enum status st = store_reader_history(reader, r->site->places[p->place].text, quantity_info(q)->name,
                                           r->from, r->to, points, CURVE_POINTS_MAX, &count);
+    count = without_tests(points, count);
     if (st != STATUS_OK || (count == 0 && stream < 0))
         return st;
     struct report_series *s = &p->series[p->series_count++];

@@ -20,6 +20,7 @@ struct history_point {
     int n;          /* readings, also those that were missing or failed; else hand tests */
     int good;       /* of them flagged good */
     enum flag flag; /* worst of the point */
+    bool tested;    /* of hand tests alone */
 };
 
 /* At most max_points points over [from, to) of a place's quantity, thinned evenly in time with the extremes
