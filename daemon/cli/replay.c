@@ -35,6 +35,7 @@ struct replay {
     struct site *site;
     struct pump pump;
     struct publisher publisher;
+    struct notebook journal; /* outlives a cut, as the store does */
     struct waiting *waiting; /* by stream */
     unsigned emit;
     struct now now;
@@ -93,6 +94,8 @@ static void on_effect(void *context, const struct effect *e)
 {
     struct replay *r = context;
     struct text out = text_over(r->buf, sizeof r->buf);
+    if (e->kind == EFFECT_JOURNAL)
+        notebook_add(&r->journal, &e->u.journal);
     if (r->emit & EMIT_PUBLISHES)
         publisher_effect(&r->publisher, &r->pump, e);
     if (e->kind == EFFECT_READING && (r->emit & EMIT_READINGS)) {
@@ -165,9 +168,11 @@ static void clock_follow(struct replay *r, utc_t tst, int64_t leap_ms)
 
 static void boot(struct replay *r, bool tracing)
 {
-    struct pump_sinks sinks = {
-        .context = r, .effect = on_effect, .answer = on_answer, .trace = tracing ? on_trace : NULL
-    };
+    struct pump_sinks sinks = { .context = r,
+                                .effect = on_effect,
+                                .answer = on_answer,
+                                .trace = tracing ? on_trace : NULL,
+                                .journal = notebook_source_of(&r->journal) };
     pump_init(&r->pump, r->site, &sinks, r->now);
     publisher_init(&r->publisher, r->site, on_publish, r, NULL, r->now);
 }
@@ -295,6 +300,7 @@ static void finish(struct replay *r, double more_s, bool tracing)
         release(r, i);
     pump_fini(&r->pump);
     publisher_fini(&r->publisher);
+    notebook_fini(&r->journal);
     free(r->waiting);
 }
 

@@ -56,8 +56,8 @@ static void take_rejection(const struct site *site, const struct diary *diary, s
         return;
     w->feed_ec = in.value;
     w->feed_t = in.t;
-    if (pure.origin == ORIGIN_NONE)
-        return;
+    if (pure.origin == ORIGIN_NONE || pure.value > in.value)
+        return; /* more than its feed: one of them is wrong, and said to be */
     double pure_sd = isnan(pure.sd) ? NOISE_LEAST_EC : pure.sd;
     double in_sd = isnan(in.sd) ? 0.02 * in.value : in.sd;
     w->rejection = 1 - pure.value / in.value;
@@ -247,6 +247,11 @@ static void remark_wear(const struct site *site, const struct source_water *w, s
                     "%s: %.0f µS/cm are beyond %.4g: see to membrane, resin and filters before water is made "
                     "from it",
                     id, w->values[Q_EC].value, w->exhausted_ec);
+    if (isnan(w->rejection) && w->values[Q_EC].value > w->feed_ec)
+        week_remark(remarks, count, WEEK_CAUTION,
+                    "%s: its water has more (%.0f µS/cm) than its feed (%.0f): are the two probes or tests "
+                    "exchanged?",
+                    id, w->values[Q_EC].value, w->feed_ec);
     if (!isnan(w->rejection) && age_d(w, w->feed_t) > SOURCE_TEST_OLD_D)
         week_remark(remarks, count, WEEK_ASSUMED,
                     "%s: what it holds back is reckoned with a feed of %.0f µS/cm that is %.0f days old", id,

@@ -11,6 +11,7 @@
 #define PH_USUAL         7.0
 #define TDS_PER_EC       0.6
 #define SOURCE_EC        6.0
+#define TAP_EC           520.0
 #define CHANGE_SHARE     0.12  /* of the tank, a week */
 #define WASTE_SHARE      0.012 /* of the solids, at most, in a well kept tank */
 #define LAMP_TO_WATER    0.25
@@ -169,10 +170,22 @@ static bool lamp_is_on(const struct sim *sim, int tank)
     return sim->hour >= st->lights_from && sim->hour < st->lights_to && !mains_lost(sim, tank);
 }
 
+/* Purified or rain water, tap water, or what stands mixed. */
+static double clean_ec(const struct sim *sim, int place)
+{
+    int source = place < 0 ? -1 : site_source_at(sim->site, place);
+    int store = place < 0 ? -1 : site_store_at(sim->site, place);
+    if (store >= 0 && sim->site->stores[store].water >= 0)
+        return sim->site->waters[sim->site->stores[store].water].target[Q_EC];
+    bool hard = source >= 0 && (sim->site->sources[source].kind == SOURCE_TAP ||
+                                sim->site->sources[source].kind == SOURCE_WELL);
+    return hard ? TAP_EC : SOURCE_EC;
+}
+
 /* source: place index, -1: any. */
 static double source_ec(const struct sim *sim, int source)
 {
-    double ec = SOURCE_EC;
+    double ec = clean_ec(sim, source);
     for (int i = 0; i < sim->options.fault_count; i++) {
         const struct mishap *f = &sim->faults[i];
         if (f->kind == MISHAP_SOURCE_WORN && mishap_active(f, sim->t_s) && f->target == source)

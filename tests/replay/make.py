@@ -508,6 +508,36 @@ def _31_life_at_random(c):
         c.do(s, verb, who="ada", **members)
 
 
+@case
+def _46_the_keepers_notes(c):
+    """A batch that was too weak and went into a tank, a test that the probe contradicts and that is taken back, a
+    corrected change, animals, the supplier's analysis: what each is answered, and what becomes of it."""
+    for m in range(0, 240):
+        ec = 300 if m < 91 else 290
+        c.temp(60 * m + 1, "a1", 22 + 0.0625 * (m // 3 % 2))
+        c.say(60 * m + 2, "probes/a1/ec", "%d" % (ec + m % 2))
+
+    def note(m, **members):
+        c.do(60 * m + 30, "note", who="mara", **members)
+    note(40, place="source/tap", what="test", values={"gh": 14, "kh": 9, "ec": 560}, at=iso(-200 * 86400),
+         text="supplier's analysis")
+    note(41, place="source/ro", what="test", values={"ec": 9})
+    note(50, tank="a1", what="test", quantity="ec", value=303)                       # 3: agrees
+    note(60, tank="a1", what="test", quantity="ec", value=380)                       # 4: the probe is doubted
+    note(62, withdraw=4, why="stale standard")                                      # and is not any more
+    note(70, water="soft", what="batch", litres=40, salts={"mix": 4.2}, values={"ec": 204})  # 5: too weak
+    note(75, tank="a1", what="change", litres=3)                                    # 6: of batch 5, told so
+    note(76, tank="a1", what="change", litres=300)                                  # refused: more than it holds
+    note(80, correct=6, litres=4)                                                   # 7
+    note(85, correct=5, litres=40, salts={"mix": 6.1}, values={"ec": 301})                              # 8: salts were added
+    note(95, tank="a1", what="change", litres=4)                                    # 9: explains the step
+    note(100, tank="a1", what="animals", counts={"adults": 40, "berried": 3})
+    note(101, tank="a1", what="animals", counts={"dead": 2.5})                      # refused
+    note(110, withdraw=99, why="no such entry")                                     # refused
+    note(120, water="sotf", what="batch", litres=40)                                # refused
+    c.do(60 * 130, "note", tank="a1", what="test", quantity="tan", value=0.2, who="mara", at=iso(86400))  # refused
+
+
 def write(name, text):
     folder = os.path.join(HERE, name)
     os.makedirs(folder, exist_ok=True)

@@ -80,6 +80,16 @@ static void what_is_held_back(void **state)
     assert_true(isnan(w.exhausted_ec));
 }
 
+static void more_than_its_feed(void **state)
+{
+    (void)state;
+    test_of("source/tap", 3, "ec", 10, 1);
+    test_of("source/ro", 1, "ec", 20, 1);
+    look(RO);
+    assert_true(isnan(w.rejection));
+    assert_non_null(strstr(remarks[0].text, "are the two probes or tests exchanged?"));
+}
+
 /* (30 - 10) / 0.25 = 80 days; with 0.25 +- 1.28 x 0.05: 20 / 0.314 and 20 / 0.186. */
 static void the_date_with_its_spread(void **state)
 {
@@ -257,6 +267,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup(nothing_is_known, room),
         cmocka_unit_test_setup(what_is_held_back, room),
+        cmocka_unit_test_setup(more_than_its_feed, room),
         cmocka_unit_test_setup(the_date_with_its_spread, room),
         cmocka_unit_test_setup(worn_out_is_said, room),
         cmocka_unit_test_setup(a_trend_by_hand_tests, room),
