@@ -282,6 +282,119 @@ static void random_rooms(void **state)
     seed = 0;
 }
 
+/* --- random blends --- */
+
+struct tap {
+    double gh, kh, no3;
+};
+
+static struct tap roll_blends(void)
+{
+    struct tap tap = { dice(0, 25), dice(0, 18), dice(0, 60) };
+    struct journal_entry e = batch_of(5, "", dice(0, 300), NAN, dice(50, 900));
+    r.places[7] = (struct place){ PLACE_SOURCE, "tap", "source/tap", "tap water", -1 };
+    r.site.place_count = 8;
+    r.sources[1] = (struct source){ 7, NAN, NAN, SOURCE_TAP, DISINFECTANT_NONE, -1, NAN };
+    r.site.source_count = 2;
+    diary_init(&r.diary);
+    e.kind = JOURNAL_TEST;
+    (void)snprintf(e.place, sizeof e.place, "source/tap");
+    assert_int_equal(journal_put(&e, JOURNAL_VALUE, "gh", tap.gh, 0.5), STATUS_OK);
+    assert_int_equal(journal_put(&e, JOURNAL_VALUE, "kh", tap.kh, 0.5), STATUS_OK);
+    assert_int_equal(journal_put(&e, JOURNAL_VALUE, "no3", tap.no3, 2), STATUS_OK);
+    diary_take(&r.diary, &e);
+    r.salts[1].gh = dice(0, 1) < 0.5 ? 0 : dice(0, 20); /* a salt that brings both */
+    for (int i = 0; i < 2; i++) {
+        r.waters[i].blend = dice(0, 1) < 0.7 ? 7 : -1;
+        r.waters[i].blend_share = dice(0.01, 1);
+        for (int k = 0; k <= i; k++)
+            r.recipes[i][k].g_per_l = dice(0.02, 0.5);
+    }
+    for (int i = 0; i < WEEK_TANKS; i++)
+        r.tanks[i].change_l_week = dice(1, 12);
+    if (dice(0, 1) < 0.5)
+        r.diary_stores[0].level_mm = dice(0, 200);
+    r.stores[0] = (struct container){ 2, 0, 15, 0.1 };
+    r.site.stores = r.stores;
+    r.site.store_count = 1;
+    return tap;
+}
+
+static double hardness(const struct week_water *w, bool gh)
+{
+    double sum = gh ? w->base.gh : w->base.kh;
+    for (int i = 0; i < w->part_count; i++) {
+        const struct salt *salt = &r.salts[w->parts[i].salt];
+        assert_true(w->parts[i].grams >= 0);
+        sum += w->parts[i].grams / w->mix_l * (gh ? salt->gh : salt->kh);
+    }
+    return sum;
+}
+
+/* Weighed again by brute force: what comes out is the recipe's hardness, or the base was too hard for it. */
+static void weigh_again(const struct week_water *w, const struct tap *tap)
+{
+    const struct water *water = &r.waters[w->water];
+    double share = water->blend < 0 ? 0 : water->blend_share, gh = 0, kh = 0, gh_with_kh = 0;
+    for (int i = 0; i < water->recipe_count; i++) {
+        const struct salt *salt = &r.salts[water->recipe[i].salt];
+        gh += water->recipe[i].g_per_l * salt->gh;
+        kh += water->recipe[i].g_per_l * salt->kh;
+        gh_with_kh += salt->kh > 0 ? water->recipe[i].g_per_l * salt->gh : 0;
+    }
+    double most_gh = gh + (isnan(water->drift[Q_GH]) ? 0.5 : water->drift[Q_GH]), most_kh = kh + 0.5;
+    near(w->base.gh, share * tap->gh, 1e-9);
+    near(w->base.kh, share * tap->kh, 1e-9);
+    if (!w->mixed) {
+        double forced = kh > 0 ? gh_with_kh * fmax(1 - w->base.kh / kh, 0) : 0;
+        assert_true(w->base.gh + forced > most_gh - 1e-9 || w->base.kh > most_kh - 1e-9);
+        return;
+    }
+    if (!(w->mix_l > 0))
+        return;
+    double got_gh = hardness(w, true), got_kh = hardness(w, false);
+    near(got_gh, w->gh, 1e-9);
+    near(got_kh, w->kh, 1e-9);
+    assert_true(got_gh >= gh - 1e-9 && got_gh <= most_gh + 1e-9);
+    assert_true(got_kh >= kh - 1e-9 && got_kh <= most_kh + 1e-9);
+}
+
+static void random_blends(void **state)
+{
+    const char *given = getenv("SEED");
+    int mixed = 0, refused = 0;
+    seed = given != NULL ? strtoull(given, NULL, 10) : 1;
+    for (int count = given != NULL ? 1 : 2000; count > 0; count--, seed++) {
+        (void)week_room_init(state);
+        dice_state = seed * UINT64_C(2862933555777941757) + 3037000493u;
+        struct tap tap = roll_blends();
+        const struct week_room *w = week_of_room(20, 7);
+        double taken[2] = { 0, 0 }, stored = 0, needed = 0, wanted[2] = { 0, 0 };
+        for (int i = 0; i < w->source_count; i++)
+            taken[w->sources[i].source] = w->sources[i].mix_l;
+        for (int i = 0; i < w->water_count; i++) {
+            const struct week_water *water = &w->waters[i];
+            const struct water *of = &r.waters[water->water];
+            double share = of->blend < 0 ? 0 : of->blend_share;
+            weigh_again(water, &tap);
+            stored += water->stored_l;
+            needed += water->litres;
+            wanted[0] += (1 - share) * water->mix_l;
+            wanted[1] += share * water->mix_l;
+            mixed += water->mixed;
+            refused += !water->mixed;
+        }
+        near(taken[0] + taken[1] + stored, needed, 1e-9);
+        near(taken[0], wanted[0], 1e-9);
+        near(taken[1], wanted[1], 1e-9);
+        for (int i = 0; i < WEEK_TANKS; i++)
+            near(r.weeks[i].fresh[WEEK_NO3].value,
+                 r.waters[i / 2].blend < 0 ? 0 : r.waters[i / 2].blend_share * tap.no3, 1e-9);
+    }
+    assert_true(given != NULL || (mixed > 500 && refused > 200));
+    seed = 0;
+}
+
 static int tell_seed(void **state)
 {
     (void)state;
@@ -302,6 +415,7 @@ int main(void)
         cmocka_unit_test_setup(a_blend_takes_its_own_minerals_off, week_room_init),
         cmocka_unit_test_setup(calibrations, week_room_init),
         cmocka_unit_test_teardown(random_rooms, tell_seed),
+        cmocka_unit_test_teardown(random_blends, tell_seed),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
