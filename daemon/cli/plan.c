@@ -1,5 +1,5 @@
 /* lentic plan: what the coming days ask of the keeper. */
-#include "cli/plan.h"
+#include "cli/plan_gather.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -15,6 +15,7 @@
 #include "cli/verbs.h"
 #include "config/load.h"
 #include "show/week_sums.h"
+#include "show/week_sums_room.h"
 #include "wire/encode_week.h"
 
 #define PAGE_ROOM (1u << 20)

@@ -1,11 +1,12 @@
 /* What the broker keeps and the journal holds, gathered into a week. */
+#include "cli/plan_gather.h"
+
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "app/daybook.h"
-#include "cli/plan.h"
 #include "cli/read_diary.h"
 #include "cli/talk.h"
 #include "wire/encode_source.h"
@@ -125,7 +126,7 @@ static void take_probes(struct gathered *g, const struct message *m)
     free(copy);
 }
 
-static void hear(void *context, const struct message *m)
+void gathered_hear(void *context, const struct message *m)
 {
     struct gathered *g = context;
     size_t base = strlen(g->site->publish.base) + 1;
@@ -160,7 +161,7 @@ static bool gather_documents(struct gathered *g)
     (void)snprintf(sources, sizeof sources, "%s/source/+", g->site->publish.base);
     (void)snprintf(tanks, sizeof tanks, "%s/tank/+", g->site->publish.base);
     (void)snprintf(probes, sizeof probes, "%s/probes", g->site->publish.base);
-    int code = talk_open(&talk, g->options, g->site, filters, 3, hear, g);
+    int code = talk_open(&talk, g->options, g->site, filters, 3, gathered_hear, g);
     for (int waited = 0; code == OPTIONS_GO_ON && waited < WAIT_MS && !is_whole(g, &talk); waited += STEP_MS)
         if (!talk_pass(&talk, STEP_MS))
             break;

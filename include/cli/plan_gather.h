@@ -1,8 +1,9 @@
 /* Inside of `lentic plan`: what the broker keeps and the journal holds, gathered into a week. */
-#ifndef LENTIC_CLI_PLAN_H
-#define LENTIC_CLI_PLAN_H
+#ifndef LENTIC_CLI_PLAN_GATHER_H
+#define LENTIC_CLI_PLAN_GATHER_H
 
 #include "cli/options.h"
+#include "model/message.h"
 #include "plan/room_week.h"
 #include "plan/tank_week.h"
 
@@ -28,6 +29,10 @@ void gathered_fini(struct gathered *g);
 
 /* From broker and store; what cannot be reached is told in trouble. False: neither was. */
 bool gather(struct gathered *g);
+
+/* One message of the broker: a tank's document, a source's, the report of the probes; others are passed over.
+ * context: struct gathered. */
+void gathered_hear(void *context, const struct message *m);
 
 /* Weeks of all tanks and of the room. */
 void gathered_eval(struct gathered *g, int days);
