@@ -8,6 +8,7 @@
 
 #include "base/number.h"
 #include "base/text.h"
+#include "engine/forecast_watch.h"
 
 static enum alert_family family_of(const struct alert_slot *slot)
 {

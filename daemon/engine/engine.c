@@ -7,6 +7,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "engine/forecast_watch.h"
+
 #define EVAL_MS MS_PER_MIN
 
 /* --- effects --- */

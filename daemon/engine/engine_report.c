@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "engine/forecast_watch.h"
 #include "water/trend.h"
 
 #define TREND_SPAN_H 72

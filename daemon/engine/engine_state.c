@@ -7,6 +7,8 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "engine/forecast_watch.h"
+
 /* Bytes, each over what its fields take. */
 #define STREAM_ROOM (4096 + UNTIMED_MAX * 32 + GATE_RECENT * 16)
 #define BIN_ROOM    40

@@ -1,11 +1,12 @@
 /* What the active alerts move towards, as told and as it came. */
-#include "engine/state.h"
+#include "engine/forecast_watch.h"
 
 #include <math.h>
 #include <stdio.h>
 
 #include "base/text.h"
 #include "engine/approach.h"
+#include "engine/state.h"
 
 #define TEMP_SPAN_MS  (45 * MS_PER_MIN)
 #define ROOM_SPAN_MS  (2 * MS_PER_HOUR) /* over a thermostat's cycles */

@@ -226,16 +226,6 @@ void traffic_watch_remark(void *engine, int slot, enum alarm_timer which, struct
 void traffic_watch_flood_due(struct engine *e, struct now now, struct effects *fx);
 void traffic_watch_restored(struct engine *e, struct now now);
 
-/* --- forecast_watch.c --- */
-/* False: it moves towards no limit. */
-bool forecast_of_alert(const struct engine *e, int slot, struct now now, struct forecast *out);
-bool forecast_of_tank(const struct engine *e, int tank, struct now now,
-                      struct forecast *out); /* the soonest */
-/* Once a minute: keeps what was told, scores it when it came or did not. */
-void forecast_watch(struct engine *e, struct now now, struct effects *fx);
-void forecast_watch_visit(struct engine *e, int slot, struct pack *p);
-void forecast_scores_visit(struct forecast_scores *s, struct pack *p);
-
 /* --- cause.c --- */
 void cause_explain(void *engine, int slot, struct alert *pub, struct now now);
 int cause_leader(void *engine, int slot, struct now now);

@@ -1,12 +1,18 @@
-/* Retained documents become notices, whatever comes. */
+/* Retained documents become notices, whatever comes; kinds explained; forecasts as they turned out. */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
 #include <stdint.h>
 #include <cmocka.h>
 
+#include <fcntl.h>
+#include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
+#include "adapters/clock.h"
+#include "adapters/store.h"
 #include "cli/alerts.h"
 #include "small_room.h"
 
@@ -105,6 +111,127 @@ static void rubbish_is_counted(void **state)
     assert_false(h.status_heard);
 }
 
+/* --- what goes to the standard output --- */
+
+static char printed[65536];
+static const struct options options = { .verb = "alerts" };
+
+/* The exit code; what was printed is in printed. */
+static int print_of(int (*of)(const struct alerts_job *job, const char *word), const struct alerts_job *job,
+                    const char *word)
+{
+    FILE *file = tmpfile();
+    assert_non_null(file);
+    fflush(stdout);
+    int before = dup(STDOUT_FILENO);
+    assert_true(dup2(fileno(file), STDOUT_FILENO) >= 0);
+    int code = of(job, word);
+    fflush(stdout);
+    assert_true(dup2(before, STDOUT_FILENO) >= 0);
+    close(before);
+    rewind(file);
+    printed[fread(printed, 1, sizeof printed - 1, file)] = '\0';
+    fclose(file);
+    return code;
+}
+
+static int explained(const char *kind, bool json)
+{
+    const struct alerts_job job = { .options = &options, .json = json };
+    return print_of(alerts_explain, &job, kind);
+}
+
+static int times(const char *word)
+{
+    int n = 0;
+    for (const char *at = printed; (at = strstr(at, word)) != NULL; at += strlen(word))
+        n++;
+    return n;
+}
+
+static void kinds_are_explained_by_any_of_their_names(void **state)
+{
+    (void)state;
+    const char *const names[] = { "heater-dead", "tank/a1/heater-dead" };
+    for (int i = 0; i < 2; i++) {
+        assert_int_equal(explained(names[i], false), 0);
+        assert_non_null(strstr(printed, "heater-dead - "));
+        assert_int_equal(times("  Do: "), 1);
+    }
+    assert_int_equal(explained("ec-drift", false), 0); /* the quantity says nothing of the kind */
+    assert_non_null(strstr(printed, "drift - "));
+    assert_int_equal(explained("all", false), 0);
+    assert_int_equal(times("  Means: "), KIND_COUNT);
+    assert_int_equal(explained("all", true), 0);
+    assert_int_equal(times("{\"kind\":\""), KIND_COUNT);
+    assert_true(printed[0] == '[' && strstr(printed, "}]\n") != NULL);
+}
+
+static void an_unknown_kind_is_refused(void **state)
+{
+    (void)state;
+    fflush(stderr);
+    int before = dup(STDERR_FILENO), nowhere = open("/dev/null", O_WRONLY);
+    assert_true(dup2(nowhere, STDERR_FILENO) >= 0);
+    int code = explained("heater-deaf", false);
+    assert_true(dup2(before, STDERR_FILENO) >= 0);
+    close(before);
+    close(nowhere);
+    assert_int_equal(code, 2);
+    assert_string_equal(printed, "");
+    assert_int_equal(explained("wind-drift", false) + explained("", false), 4); /* no quantity; no word */
+}
+
+static int scores(const struct alerts_job *job, const char *word)
+{
+    (void)word;
+    return alerts_scores(job);
+}
+
+static void score(struct store *store, const char *verdict, double off_h, struct now now)
+{
+    struct event e = { .kind = EVENT_FORECAST_SCORED, .place = 1, .quantity = Q_TEMP, .value = off_h };
+    (void)snprintf(e.text, sizeof e.text, "tank/a1/heater-dead: %s; said 5 h, reached after 6 h", verdict);
+    store_hold_event(store, &e, now.utc);
+}
+
+static void forecasts_are_summed_up(void **state)
+{
+    (void)state;
+    char path[64], file[80], name[100];
+    struct store *store;
+    struct why why;
+    uint64_t committed;
+    struct now now = clock_now();
+    (void)snprintf(path, sizeof path, "/tmp/lentic-alerts-XXXXXX");
+    assert_non_null(mkdtemp(path));
+    (void)snprintf(file, sizeof file, "%s/store.db", path);
+    room.site.store.path = file;
+    room.site.store.commit_rows = 100;
+    assert_int_equal(store_open(&room.site, &store, &why), STATUS_OK);
+    struct alerts_job job = { .options = &options, .site = &room.site };
+    assert_int_equal(print_of(scores, &job, NULL), 0);
+    assert_string_equal(printed, "No forecast came to its end in the last 90 days.\n");
+    score(store, "within the spread", 1, now);
+    score(store, "within the spread", -2, now);
+    score(store, "outside the spread", 6, now);
+    score(store, "overtaken", NAN, now);
+    assert_int_equal(store_commit(store, 1, now, true, &committed), STATUS_OK);
+    assert_int_equal(print_of(scores, &job, NULL), 0);
+    assert_non_null(strstr(printed, "4 forecasts in 90 days: 2 of 3 came within their spread"));
+    assert_non_null(strstr(printed, "1 were overtaken"));
+    assert_non_null(strstr(printed, "Off by 2 h in the middle"));
+    job.json = true;
+    assert_int_equal(print_of(scores, &job, NULL), 0);
+    assert_non_null(strstr(printed, "],\"within\":2,\"outside\":1,\"overtaken\":1,\"median_off_h\":2.00}\n"));
+    store_close(store);
+    for (int i = 0; i < 3; i++) {
+        (void)snprintf(name, sizeof name, "%s%s", file, i == 0 ? "" : i == 1 ? "-wal" : "-shm");
+        unlink(name);
+    }
+    rmdir(path);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -112,6 +239,9 @@ int main(void)
         cmocka_unit_test_setup_teardown(what_ends_goes, setup, teardown),
         cmocka_unit_test_setup_teardown(documents_stay_with_their_notices, setup, teardown),
         cmocka_unit_test_setup_teardown(rubbish_is_counted, setup, teardown),
+        cmocka_unit_test(kinds_are_explained_by_any_of_their_names),
+        cmocka_unit_test(an_unknown_kind_is_refused),
+        cmocka_unit_test_setup_teardown(forecasts_are_summed_up, setup, teardown),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
