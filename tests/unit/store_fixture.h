@@ -86,6 +86,23 @@ static void room_remove(struct room *room)
     rmdir(room->dir);
 }
 
+/* Of a test: *state is the room. */
+static inline int room_setup(void **state)
+{
+    struct room *room = malloc(sizeof *room);
+    assert_non_null(room);
+    room_make(room);
+    *state = room;
+    return 0;
+}
+
+static inline int room_teardown(void **state)
+{
+    room_remove(*state);
+    free(*state);
+    return 0;
+}
+
 static inline struct reading reading_at(int stream, int64_t s, double value)
 {
     return (struct reading){ .stream = stream,

@@ -1,12 +1,13 @@
 /* What is put comes back, once; what the disk refuses is kept, counted and written later. */
 #include "store_fixture.h"
 
-#include "adapters/store_inside.h"
-#include "adapters/store_schema.h"
-
+#include <sqlite3.h>
 #include <sys/resource.h>
 #include <signal.h>
 #include <fcntl.h>
+
+#include "adapters/store_inside.h"
+#include "adapters/store_schema.h"
 
 struct seen {
     int count;
@@ -27,21 +28,11 @@ static struct seen all_from(struct store *store, int64_t s)
     return seen;
 }
 
-static int setup(void **state)
-{
-    struct room *room = malloc(sizeof *room);
-    room_make(room);
-    *state = room;
-    return 0;
-}
-
 static int teardown(void **state)
 {
     struct rlimit none = { RLIM_INFINITY, RLIM_INFINITY };
     setrlimit(RLIMIT_FSIZE, &none);
-    room_remove(*state);
-    free(*state);
-    return 0;
+    return room_teardown(state);
 }
 
 static void readings_and_position_come_back(void **state)
@@ -344,6 +335,103 @@ static void a_full_disk_loses_nothing_that_fits(void **state)
     store_close(store);
 }
 
+static sqlite3 *other_program(struct room *room, const char *sql)
+{
+    sqlite3 *db;
+    assert_int_equal(sqlite3_open(room->path, &db), SQLITE_OK);
+    assert_int_equal(sqlite3_exec(db, sql, NULL, NULL, NULL), SQLITE_OK);
+    return db;
+}
+
+/* Somebody's own tool holds the store for a while. */
+static void a_lock_of_another_program_is_waited_out(void **state)
+{
+    struct room *room = *state;
+    struct store *store = store_made(room);
+    uint64_t safe;
+    struct reading r = reading_at(0, 0, 24.0);
+    store_put_reading(store, &r);
+    committed(store, 1, 0);
+    sqlite3 *other = other_program(room, "BEGIN IMMEDIATE");
+    for (int i = 1; i <= 3; i++) {
+        r = reading_at(0, i, 24.0 + i);
+        store_put_reading(store, &r);
+    }
+    assert_int_equal(store_commit(store, 4, at(40), true, &safe), STATUS_IO);
+    assert_int_equal(safe, 1);
+    assert_true(store_counts(store).failing);
+    assert_non_null(strstr(store_counts(store).reason, "held by another program"));
+    sqlite3_close(other);
+    assert_int_equal(store_commit(store, 4, at(110), false, &safe), STATUS_OK);
+    assert_int_equal(safe, 4);
+    assert_int_equal(all_from(store, 0).count, 4);
+    assert_false(store_counts(store).failing);
+    store_close(store);
+}
+
+/* A reader that does not end lets the log grow; once it is gone the log is cut again. */
+static void the_log_is_cut_after_a_long_reader(void **state)
+{
+    enum { LIMIT = 8388608 };
+    struct room *room = *state;
+    struct store *store = store_made(room);
+    struct reading r = reading_at(0, 0, 24.0);
+    uint64_t seq = 1;
+    int64_t s = 1;
+    store_put_reading(store, &r);
+    committed(store, seq, 0);
+    sqlite3 *reader = other_program(room, "BEGIN; SELECT count(*) FROM recent");
+    for (; store_counts(store).wal_bytes <= LIMIT + LIMIT / 2 && seq < 400; seq++) {
+        for (int i = 0; i < 1000; i++, s++) {
+            r = reading_at((int)(s % 2), s, 20 + (double)(s % 97) / 10);
+            store_put_reading(store, &r);
+        }
+        committed(store, seq + 1, s);
+    }
+    assert_true(store_counts(store).wal_bytes > LIMIT);
+    sqlite3_close(reader);
+    for (int i = 0; i < 3; i++, s++) {
+        r = reading_at(0, s, 21);
+        store_put_reading(store, &r);
+        committed(store, ++seq + 1, s);
+    }
+    assert_true(store_counts(store).wal_bytes <= LIMIT);
+    assert_int_equal(store_counts(store).given_way, 0);
+    store_close(store);
+}
+
+static int64_t number_of(sqlite3 *db, const char *pragma)
+{
+    sqlite3_stmt *stmt;
+    assert_int_equal(sqlite3_prepare_v2(db, pragma, -1, &stmt, NULL), SQLITE_OK);
+    assert_int_equal(sqlite3_step(stmt), SQLITE_ROW);
+    int64_t n = sqlite3_column_int64(stmt, 0);
+    sqlite3_finalize(stmt);
+    return n;
+}
+
+/* What was freed goes back to the disk piece by piece, never in one go that holds the service up. */
+static void free_pages_go_back_in_pieces(void **state)
+{
+    struct room *room = *state;
+    struct store *store = store_made(room);
+    sqlite3 *other = other_program(room, "CREATE TABLE big(x); INSERT INTO big VALUES(zeroblob(20000000));"
+                                         "DROP TABLE big");
+    int64_t before = number_of(other, "PRAGMA freelist_count"), last = before, most = 0;
+    assert_true(before > 9000);
+    int turns = 0;
+    while (store_tend(store, at(7200)) && turns < 1000) {
+        int64_t left = number_of(other, "PRAGMA freelist_count");
+        most = last - left > most ? last - left : most;
+        last = left;
+        turns++;
+    }
+    assert_true(turns < 1000 && last < before && last <= 8192);
+    assert_true(most > 0 && most <= 256);
+    sqlite3_close(other);
+    store_close(store);
+}
+
 static void newest_alert_survives_a_flood(void **state)
 {
     struct room *room = *state;
@@ -575,22 +663,25 @@ static void state_by_name(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(readings_and_position_come_back, setup, teardown),
-        cmocka_unit_test_setup_teardown(first_stays_and_revision_changes_the_row, setup, teardown),
-        cmocka_unit_test_setup_teardown(every_number_comes_back, setup, teardown),
-        cmocka_unit_test_setup_teardown(every_verdict_comes_back, setup, teardown),
-        cmocka_unit_test_setup_teardown(revision_of_a_waiting_reading_is_one_row, setup, teardown),
-        cmocka_unit_test_setup_teardown(settling_keeps_every_reading, setup, teardown),
-        cmocka_unit_test_setup_teardown(alerts_come_back_whole, setup, teardown),
-        cmocka_unit_test_setup_teardown(a_full_disk_loses_nothing_that_fits, setup, teardown),
-        cmocka_unit_test_setup_teardown(newest_alert_survives_a_flood, setup, teardown),
-        cmocka_unit_test_setup_teardown(damage_is_set_aside_and_salvaged, setup, teardown),
-        cmocka_unit_test_setup_teardown(a_destroyed_head_starts_anew, setup, teardown),
-        cmocka_unit_test_setup_teardown(damage_found_while_running_is_mended, setup, teardown),
-        cmocka_unit_test_setup_teardown(a_missing_folder_is_waited_for, setup, teardown),
-        cmocka_unit_test_setup_teardown(a_reload_carries_over_by_name, setup, teardown),
-        cmocka_unit_test_setup_teardown(put_journal_and_event, setup, teardown),
-        cmocka_unit_test_setup_teardown(state_by_name, setup, teardown),
+        cmocka_unit_test_setup_teardown(readings_and_position_come_back, room_setup, teardown),
+        cmocka_unit_test_setup_teardown(first_stays_and_revision_changes_the_row, room_setup, teardown),
+        cmocka_unit_test_setup_teardown(every_number_comes_back, room_setup, teardown),
+        cmocka_unit_test_setup_teardown(every_verdict_comes_back, room_setup, teardown),
+        cmocka_unit_test_setup_teardown(revision_of_a_waiting_reading_is_one_row, room_setup, teardown),
+        cmocka_unit_test_setup_teardown(settling_keeps_every_reading, room_setup, teardown),
+        cmocka_unit_test_setup_teardown(alerts_come_back_whole, room_setup, teardown),
+        cmocka_unit_test_setup_teardown(a_full_disk_loses_nothing_that_fits, room_setup, teardown),
+        cmocka_unit_test_setup_teardown(newest_alert_survives_a_flood, room_setup, teardown),
+        cmocka_unit_test_setup_teardown(free_pages_go_back_in_pieces, room_setup, teardown),
+        cmocka_unit_test_setup_teardown(a_lock_of_another_program_is_waited_out, room_setup, teardown),
+        cmocka_unit_test_setup_teardown(the_log_is_cut_after_a_long_reader, room_setup, teardown),
+        cmocka_unit_test_setup_teardown(damage_is_set_aside_and_salvaged, room_setup, teardown),
+        cmocka_unit_test_setup_teardown(a_destroyed_head_starts_anew, room_setup, teardown),
+        cmocka_unit_test_setup_teardown(damage_found_while_running_is_mended, room_setup, teardown),
+        cmocka_unit_test_setup_teardown(a_missing_folder_is_waited_for, room_setup, teardown),
+        cmocka_unit_test_setup_teardown(a_reload_carries_over_by_name, room_setup, teardown),
+        cmocka_unit_test_setup_teardown(put_journal_and_event, room_setup, teardown),
+        cmocka_unit_test_setup_teardown(state_by_name, room_setup, teardown),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

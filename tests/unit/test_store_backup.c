@@ -16,13 +16,6 @@ static int setup(void **state)
     return 0;
 }
 
-static int teardown(void **state)
-{
-    room_remove(*state);
-    free(*state);
-    return 0;
-}
-
 static void put(struct store *store, int first, int last)
 {
     for (int i = first; i < last; i++) {
@@ -159,7 +152,7 @@ static void a_bad_copy_leaves_the_store_in_place(void **state)
     assert_int_equal(facts.readings, 5000);
 }
 
-#define IN_ROOM(test) cmocka_unit_test_setup_teardown(test, setup, teardown)
+#define IN_ROOM(test) cmocka_unit_test_setup_teardown(test, setup, room_teardown)
 int main(void)
 {
     const struct CMUnitTest tests[] = {

@@ -6,20 +6,6 @@
 #include "adapters/store_query.h"
 #include "near.h"
 
-static int setup(void **state)
-{
-    static struct room room;
-    room_make(&room);
-    *state = &room;
-    return 0;
-}
-
-static int teardown(void **state)
-{
-    room_remove(*state);
-    return 0;
-}
-
 static struct calib last;
 static int seen, undone;
 
@@ -143,8 +129,8 @@ static void stored_readings_are_reckoned_anew(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(dated_replaced_and_taken_back, setup, teardown),
-        cmocka_unit_test_setup_teardown(stored_readings_are_reckoned_anew, setup, teardown),
+        cmocka_unit_test_setup_teardown(dated_replaced_and_taken_back, room_setup, room_teardown),
+        cmocka_unit_test_setup_teardown(stored_readings_are_reckoned_anew, room_setup, room_teardown),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -5,20 +5,6 @@
 
 #include "adapters/store_device.h"
 
-static int setup(void **state)
-{
-    static struct room room;
-    room_make(&room);
-    *state = &room;
-    return 0;
-}
-
-static int teardown(void **state)
-{
-    room_remove(*state);
-    return 0;
-}
-
 static char said[200];
 
 static void keep(void *context, int stream, const char *device, utc_t since)
@@ -77,7 +63,7 @@ static void dated_and_seen_in_the_readings(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(dated_and_seen_in_the_readings, setup, teardown),
+        cmocka_unit_test_setup_teardown(dated_and_seen_in_the_readings, room_setup, room_teardown),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

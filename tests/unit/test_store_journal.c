@@ -7,21 +7,6 @@
 #include "adapters/store_journal.h"
 #include "adapters/store_schema.h"
 
-static int setup(void **state)
-{
-    struct room *room = malloc(sizeof *room);
-    room_make(room);
-    *state = room;
-    return 0;
-}
-
-static int teardown(void **state)
-{
-    room_remove(*state);
-    free(*state);
-    return 0;
-}
-
 static struct journal_entry test_of(int64_t id, double gh, int64_t s)
 {
     struct journal_entry e;
@@ -252,7 +237,7 @@ static void the_views_are_readable(void **state)
 
 int main(void)
 {
-#define TEST(f) cmocka_unit_test_setup_teardown(f, setup, teardown)
+#define TEST(f) cmocka_unit_test_setup_teardown(f, room_setup, room_teardown)
     const struct CMUnitTest tests[] = {
         TEST(every_field_comes_back),
         TEST(nothing_is_deleted),

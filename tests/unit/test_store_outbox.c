@@ -3,21 +3,6 @@
 
 #include "adapters/store_outbox.h"
 
-static int setup(void **state)
-{
-    struct room *room = malloc(sizeof *room);
-    room_make(room);
-    *state = room;
-    return 0;
-}
-
-static int teardown(void **state)
-{
-    room_remove(*state);
-    free(*state);
-    return 0;
-}
-
 static void most_urgent_first_and_again_later(void **state)
 {
     struct room *room = *state;
@@ -96,9 +81,9 @@ static void a_full_outbox_keeps_what_is_urgent(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(most_urgent_first_and_again_later, setup, teardown),
-        cmocka_unit_test_setup_teardown(what_is_held_waits_for_its_digest, setup, teardown),
-        cmocka_unit_test_setup_teardown(a_full_outbox_keeps_what_is_urgent, setup, teardown),
+        cmocka_unit_test_setup_teardown(most_urgent_first_and_again_later, room_setup, room_teardown),
+        cmocka_unit_test_setup_teardown(what_is_held_waits_for_its_digest, room_setup, room_teardown),
+        cmocka_unit_test_setup_teardown(a_full_outbox_keeps_what_is_urgent, room_setup, room_teardown),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -3,21 +3,6 @@
 
 #include "adapters/store_query.h"
 
-static int setup(void **state)
-{
-    struct room *room = malloc(sizeof *room);
-    room_make(room);
-    *state = room;
-    return 0;
-}
-
-static int teardown(void **state)
-{
-    room_remove(*state);
-    free(*state);
-    return 0;
-}
-
 static struct store_reader *reader_made(struct room *room)
 {
     struct store_reader *reader;
@@ -368,14 +353,15 @@ static void what_is_no_store_is_said_plainly(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(history_is_the_same_before_and_after_settling, setup, teardown),
-        cmocka_unit_test_setup_teardown(a_single_reading_keeps_its_time, setup, teardown),
-        cmocka_unit_test_setup_teardown(late_reading_changes_its_quarter_hour, setup, teardown),
-        cmocka_unit_test_setup_teardown(old_raw_goes_but_not_around_alerts, setup, teardown),
-        cmocka_unit_test_setup_teardown(old_readings_are_thinned_within_the_bound, setup, teardown),
-        cmocka_unit_test_setup_teardown(readings_in_order_over_both_tables, setup, teardown),
-        cmocka_unit_test_setup_teardown(series_and_changes, setup, teardown),
-        cmocka_unit_test_setup_teardown(what_is_no_store_is_said_plainly, setup, teardown),
+        cmocka_unit_test_setup_teardown(history_is_the_same_before_and_after_settling, room_setup,
+                                        room_teardown),
+        cmocka_unit_test_setup_teardown(a_single_reading_keeps_its_time, room_setup, room_teardown),
+        cmocka_unit_test_setup_teardown(late_reading_changes_its_quarter_hour, room_setup, room_teardown),
+        cmocka_unit_test_setup_teardown(old_raw_goes_but_not_around_alerts, room_setup, room_teardown),
+        cmocka_unit_test_setup_teardown(old_readings_are_thinned_within_the_bound, room_setup, room_teardown),
+        cmocka_unit_test_setup_teardown(readings_in_order_over_both_tables, room_setup, room_teardown),
+        cmocka_unit_test_setup_teardown(series_and_changes, room_setup, room_teardown),
+        cmocka_unit_test_setup_teardown(what_is_no_store_is_said_plainly, room_setup, room_teardown),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

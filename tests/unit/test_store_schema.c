@@ -8,21 +8,6 @@
 
 #include "adapters/store_schema.h"
 
-static int setup(void **state)
-{
-    struct room *room = malloc(sizeof *room);
-    room_make(room);
-    *state = room;
-    return 0;
-}
-
-static int teardown(void **state)
-{
-    room_remove(*state);
-    free(*state);
-    return 0;
-}
-
 static const struct schema_step old_steps[] = { { 1, "CREATE TABLE a(x); INSERT INTO a VALUES(7)" } };
 static const struct schema_step new_steps[] = {
     { 1, "CREATE TABLE a(x)" },
@@ -293,14 +278,15 @@ static void views_speak_to_people(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(steps_climb_after_a_copy, setup, teardown),
-        cmocka_unit_test_setup_teardown(a_failing_step_leaves_the_old_whole, setup, teardown),
-        cmocka_unit_test_setup_teardown(without_a_copy_nothing_is_changed, setup, teardown),
-        cmocka_unit_test_setup_teardown(killed_at_any_write_the_store_is_old_or_new, setup, teardown),
-        cmocka_unit_test_setup_teardown(newer_and_foreign_files_are_refused, setup, teardown),
-        cmocka_unit_test_setup_teardown(a_new_file_is_laid_out_for_small_writes, setup, teardown),
-        cmocka_unit_test_setup_teardown(aside_names_never_collide, setup, teardown),
-        cmocka_unit_test_setup_teardown(views_speak_to_people, setup, teardown),
+        cmocka_unit_test_setup_teardown(steps_climb_after_a_copy, room_setup, room_teardown),
+        cmocka_unit_test_setup_teardown(a_failing_step_leaves_the_old_whole, room_setup, room_teardown),
+        cmocka_unit_test_setup_teardown(without_a_copy_nothing_is_changed, room_setup, room_teardown),
+        cmocka_unit_test_setup_teardown(killed_at_any_write_the_store_is_old_or_new, room_setup,
+                                        room_teardown),
+        cmocka_unit_test_setup_teardown(newer_and_foreign_files_are_refused, room_setup, room_teardown),
+        cmocka_unit_test_setup_teardown(a_new_file_is_laid_out_for_small_writes, room_setup, room_teardown),
+        cmocka_unit_test_setup_teardown(aside_names_never_collide, room_setup, room_teardown),
+        cmocka_unit_test_setup_teardown(views_speak_to_people, room_setup, room_teardown),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
