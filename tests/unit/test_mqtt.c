@@ -250,6 +250,14 @@ static enum status say(struct client *c, const char *topic, const char *payload,
     return mqtt_publish(c->mqtt, topic, payload, strlen(payload), 1, retain, 0);
 }
 
+/* Open, and the connection stands. */
+static void connect_client(struct client *c, const char *id, const char *const *filters, int count)
+{
+    struct mqtt_options o = options_for(c, id, filters, count);
+    open_client(c, &o);
+    WAIT_FOR(c, is_up(c));
+}
+
 /* ---- tests ---- */
 
 static void exchange(int version)
@@ -306,13 +314,11 @@ static void a_replayed_message_says_so(void **state)
     static const char *filters[] = { "probes/#" };
     static struct client a, b;
     start_broker("allow_anonymous true\n");
-    struct mqtt_options o = options_for(&a, "a", filters, 1);
-    open_client(&a, &o);
-    WAIT_FOR(&a, is_up(&a));
+    connect_client(&a, "a", filters, 1);
     say(&a, "probes/a1/temp", "20", true);
     WAIT_FOR(&a, received(&a) == 1);
     assert_false(a.kept[0].retain); /* live, though published to be kept */
-    o = options_for(&b, "b", filters, 1);
+    struct mqtt_options o = options_for(&b, "b", filters, 1);
     open_client(&b, &o);
     WAIT_FOR(&b, received(&b) == 1);
     assert_true(b.kept[0].retain);
@@ -326,9 +332,7 @@ static void after_a_broker_restart_it_hears_again(void **state)
     static const char *filters[] = { "probes/#" };
     static struct client c;
     start_broker("allow_anonymous true\n");
-    struct mqtt_options o = options_for(&c, "lentic-1", filters, 1);
-    open_client(&c, &o);
-    WAIT_FOR(&c, is_up(&c));
+    connect_client(&c, "lentic-1", filters, 1);
     assert_true(mqtt_take_connected(c.mqtt));
     end_broker(SIGKILL); /* it forgets the session */
     WAIT_FOR(&c, mqtt_state(c.mqtt).link != MQTT_UP);
@@ -355,9 +359,7 @@ static void messages_wait_at_the_broker_while_we_are_away(void **state)
         open_client(&c, &o);
         WAIT_FOR(&c, is_up(&c));
         close_client(&c);
-        o = options_for(&other, "other", NULL, 0);
-        open_client(&other, &o);
-        WAIT_FOR(&other, is_up(&other));
+        connect_client(&other, "other", NULL, 0);
         say(&other, "probes/a1/temp", "22", false);
         WAIT_FOR(&other, mqtt_state(other.mqtt).published == 1);
         close_client(&other);
@@ -486,10 +488,8 @@ static void two_of_one_id_stop_throwing_each_other_out(void **state)
     (void)state;
     static struct client a, b;
     start_broker("allow_anonymous true\n");
-    struct mqtt_options o = options_for(&a, "same", NULL, 0);
-    open_client(&a, &o);
-    WAIT_FOR(&a, is_up(&a));
-    o = options_for(&b, "same", NULL, 0);
+    connect_client(&a, "same", NULL, 0);
+    struct mqtt_options o = options_for(&b, "same", NULL, 0);
     open_client(&b, &o);
     int64_t until = clock_now().mono.ms + 40000;
     struct client *first = NULL;
@@ -553,9 +553,7 @@ static void old_topics_are_taken_back(void **state)
     open_client(&c, &o);
     WAIT_FOR(&c, is_up(&c));
     close_client(&c);
-    o = options_for(&other, "other", NULL, 0);
-    open_client(&other, &o);
-    WAIT_FOR(&other, is_up(&other));
+    connect_client(&other, "other", NULL, 0);
     o = options_for(&c, "lentic-1", after, 2); /* another configuration in the next run */
     o.session_file = session;
     open_client(&c, &o);
@@ -589,10 +587,8 @@ static void the_will_tells_a_death_and_not_a_clean_end(void **state)
     static const char *filters[] = { "status" };
     static struct client c, other;
     start_broker("allow_anonymous true\n");
-    struct mqtt_options o = options_for(&other, "other", filters, 1);
-    open_client(&other, &o);
-    WAIT_FOR(&other, is_up(&other));
-    o = options_for(&c, "lentic-1", NULL, 0);
+    connect_client(&other, "other", filters, 1);
+    struct mqtt_options o = options_for(&c, "lentic-1", NULL, 0);
     o.will_topic = "status";
     o.will_payload = "offline";
     open_client(&c, &o);
@@ -624,9 +620,7 @@ static void many_publishes_are_all_acknowledged(void **state)
     (void)state;
     static struct client c;
     start_broker("allow_anonymous true\n");
-    struct mqtt_options o = options_for(&c, "lentic-1", NULL, 0);
-    open_client(&c, &o);
-    WAIT_FOR(&c, is_up(&c));
+    connect_client(&c, "lentic-1", NULL, 0);
     unsigned sent = 0, full = 0;
     for (int i = 0; i < 20000; i++) {
         enum status status = say(&c, "probes/a1/temp", "25.1", false);
