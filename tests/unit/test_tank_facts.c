@@ -79,11 +79,13 @@ static void a_trend_must_stand_out(void **state)
 {
     (void)state;
     r.reports[0].values[Q_EC] = value_made(ORIGIN_PROBE, 210, 0);
-    r.reports[0].solids = (struct solids_report){ 3, 1, 6, 0.01 };
+    r.reports[0].solids = (struct solids_report){
+        .ec_per_day = 3, .ec_per_day_sd = 1, .span_days = 6, .evaporation_day = 0.01
+    };
     near(facts(0, NAN)->per_day[WEEK_EC], 3, 1e-12);
     r.reports[0].solids.span_days = 1; /* weather */
     near(facts(0, NAN)->per_day[WEEK_EC], 0, 1e-12);
-    r.reports[0].solids = (struct solids_report){ 3, 1.6, 6, 0.01 };
+    r.reports[0].solids = (struct solids_report){ .ec_per_day = 3, .ec_per_day_sd = 1.6, .span_days = 6 };
     near(facts(0, NAN)->per_day[WEEK_EC], 0, 1e-12);
 }
 
