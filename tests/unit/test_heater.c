@@ -81,6 +81,13 @@ static void pass(struct basin *b, int minutes, bool learning)
     }
 }
 
+/* A day of plain heating is known. */
+static void basin_learnt(struct basin *b)
+{
+    basin_init(b);
+    pass(b, 1440, true);
+}
+
 /* Minutes until that cause is named; `most` when it is not. */
 static int minutes_to(struct basin *b, enum heater_cause wanted, int most)
 {
@@ -109,8 +116,7 @@ static void a_day_teaches_band_and_cooling(void **state)
 {
     (void)state;
     struct basin b;
-    basin_init(&b);
-    pass(&b, 1440, true);
+    basin_learnt(&b);
     assert_near(b.heater.band_lo_c, 21.75, 0.1);
     assert_near(b.heater.band_hi_c, 22.25, 0.1);
     assert_near(b.heater.tau_h, TAU_H, 2.0);
@@ -138,8 +144,7 @@ static void a_dead_heater_is_named_within_the_hour_it_should_heat(void **state)
 {
     (void)state;
     struct basin b;
-    basin_init(&b);
-    pass(&b, 1440, true);
+    basin_learnt(&b);
     b.dead = true;
     assert_true(minutes_to(&b, HEATER_DEAD, 200) < 110); /* an off phase lasts 55 min */
     assert_true(b.temp_c > 21.2);
@@ -162,8 +167,7 @@ static void the_end_of_a_long_fault_is_seen_soon(void **state)
 {
     (void)state;
     struct basin b;
-    basin_init(&b);
-    pass(&b, 1440, true);
+    basin_learnt(&b);
     b.dead = true;
     pass(&b, 300, false);
     assert_int_equal(b.cause, HEATER_DEAD);
@@ -179,8 +183,7 @@ static void a_stuck_heater_is_named(void **state)
 {
     (void)state;
     struct basin b;
-    basin_init(&b);
-    pass(&b, 1440, true);
+    basin_learnt(&b);
     b.stuck = true;
     assert_true(minutes_to(&b, HEATER_STUCK, 200) < 90);
     assert_true(b.temp_c < 23);
@@ -192,8 +195,7 @@ static void a_fault_is_not_learnt(void **state)
 {
     (void)state;
     struct basin b;
-    basin_init(&b);
-    pass(&b, 1440, true);
+    basin_learnt(&b);
     b.dead = true;
     pass(&b, 300, false);
     b.dead = false;
@@ -221,8 +223,7 @@ static void a_weak_heater_is_named_and_not_called_dead(void **state)
 {
     (void)state;
     struct basin b;
-    basin_init(&b);
-    pass(&b, 1440, true);
+    basin_learnt(&b);
     b.weak = 0.3;
     int minutes = minutes_to(&b, HEATER_WEAK, 720);
     assert_true(minutes < 600);
@@ -240,8 +241,7 @@ static void lamps_and_a_warm_room_are_no_weak_heater(void **state)
 {
     (void)state;
     struct basin b;
-    basin_init(&b);
-    pass(&b, 1440, true);
+    basin_learnt(&b);
     b.room_c = 21.3;
     b.lamp_c_h = 0.25;
     assert_true(stays_quiet(&b, 600));
@@ -254,8 +254,7 @@ static void an_open_window_accuses_nobody(void **state)
 {
     (void)state;
     struct basin b;
-    basin_init(&b);
-    pass(&b, 1440, true);
+    basin_learnt(&b);
     for (int i = 0; i < 40; i++) {
         b.room_c -= 0.12;
         assert_true(stays_quiet(&b, 1));
@@ -274,8 +273,7 @@ static void changed_water_accuses_nobody(void **state)
     for (int phase = 0; phase < 90; phase += 10)
         for (int sign = -1; sign <= 1; sign += 2) {
             struct basin b;
-            basin_init(&b);
-            pass(&b, 1440, true);
+            basin_learnt(&b);
             assert_true(stays_quiet(&b, phase));
             b.poured_c = sign < 0 ? -0.06 : 0.02;
             assert_true(stays_quiet(&b, 10));
@@ -305,8 +303,7 @@ static void one_that_stops_halfway_is_noticed_at_once(void **state)
 {
     (void)state;
     struct basin b;
-    basin_init(&b);
-    pass(&b, 1440, true);
+    basin_learnt(&b);
     while (!(b.on && b.temp_c > 21.85 && b.temp_c < 21.95))
         pass(&b, 1, false);
     assert_true(heater_idles(&b.heater, &b.view) == 0);
@@ -322,8 +319,7 @@ static void one_that_stops_at_the_top_is_well(void **state)
 {
     (void)state;
     struct basin b;
-    basin_init(&b);
-    pass(&b, 1440, true);
+    basin_learnt(&b);
     for (int i = 0; i < 2880; i++) {
         pass(&b, 1, true);
         assert_true(heater_idles(&b.heater, &b.view) < 3);
@@ -335,8 +331,7 @@ static void another_setpoint_is_learnt_afresh(void **state)
 {
     (void)state;
     struct basin b;
-    basin_init(&b);
-    pass(&b, 1440, true);
+    basin_learnt(&b);
     assert_true(b.heater.heating_seen);
     b.tank.setpoint_c = 24;
     pass(&b, 1, false);
@@ -349,8 +344,7 @@ static void a_calibrated_probe_takes_the_band_along(void **state)
 {
     (void)state;
     struct basin b;
-    basin_init(&b);
-    pass(&b, 1440, true);
+    basin_learnt(&b);
     double lo = b.heater.band_lo_c, now = b.view.temp_c;
     heater_shift(&b.heater, 1, 0.5);
     heater_look(&b.heater, &b.tank, &b.room, when(&b), &b.view);
@@ -363,8 +357,7 @@ static void a_plug_without_power_speaks_for_the_heater(void **state)
 {
     (void)state;
     struct basin b;
-    basin_init(&b);
-    pass(&b, 1440, true);
+    basin_learnt(&b);
     b.view.unpowered = true;
     b.view.share = 1;
     assert_false(heater_gives(&b.view));
@@ -377,8 +370,7 @@ static void state_goes_over(void **state)
     struct basin b;
     uint8_t bytes[2048];
     struct heater other;
-    basin_init(&b);
-    pass(&b, 1440, true);
+    basin_learnt(&b);
     b.dead = true;
     (void)minutes_to(&b, HEATER_DEAD, 200);
     struct pack w = pack_writer(bytes, sizeof bytes);

@@ -283,6 +283,28 @@ static void start_engine(struct engine_tank *w)
     engine_tank_start(w);
 }
 
+/* Shelved for an hour, or taken back, as a person asks for it. */
+static void obeys(struct engine_tank *w, enum command_verb verb)
+{
+    struct command c = engine_tank_command(verb);
+    struct why why;
+    c.place = w->site.service_place;
+    c.alert = site_alert_find(&w->site, STORE, strlen(STORE));
+    c.minutes = 60;
+    assert_int_equal(engine_command(w->engine, &c, w->now, &w->fx, &why), STATUS_OK);
+}
+
+/* Saved, and taken up by a new process at now. */
+static void restarts(struct engine_tank *w, struct now now)
+{
+    static uint8_t bytes[1 << 20];
+    size_t n = engine_save(w->engine, bytes, sizeof bytes, w->now);
+    engine_fini(w->engine);
+    w->now = now;
+    w->engine = engine_init(&w->site, w->now);
+    assert_true(engine_restore(w->engine, bytes, n, w->now) > 0);
+}
+
 static void alert_that_chatters(void **state)
 {
     static struct engine_tank w;
@@ -309,7 +331,6 @@ static void alert_that_chatters(void **state)
 static void one_that_calms_down_active_is_told(void **state)
 {
     static struct engine_tank w;
-    static uint8_t bytes[1 << 20];
     char log[1024];
     struct text out = text_over(log, sizeof log);
     (void)state;
@@ -320,10 +341,7 @@ static void one_that_calms_down_active_is_told(void **state)
             fails(&w, false, &out);
     }
     text_clear(&out);
-    size_t n = engine_save(w.engine, bytes, sizeof bytes, w.now);
-    engine_fini(w.engine);
-    w.engine = engine_init(&w.site, w.now);
-    assert_true(engine_restore(w.engine, bytes, n, w.now) > 0);
+    restarts(&w, w.now);
     pass(&w, 30 * MS_PER_MIN, &out);
     assert_string_equal(log, "chatter-end update! ");
     engine_tank_fini(&w);
@@ -334,16 +352,11 @@ static void shelf_that_ends_soon(void **state)
     static struct engine_tank w;
     char log[1024];
     struct text out = text_over(log, sizeof log);
-    struct command c = engine_tank_command(COMMAND_SHELVE);
-    struct why why;
     (void)state;
     start_engine(&w);
     fails(&w, true, &out);
     text_clear(&out);
-    c.place = 2;
-    c.alert = site_alert_find(&w.site, STORE, strlen(STORE));
-    c.minutes = 60;
-    assert_int_equal(engine_command(w.engine, &c, w.now, &w.fx, &why), STATUS_OK);
+    obeys(&w, COMMAND_SHELVE);
     pass(&w, 50 * MS_PER_MIN - 1, &out);
     assert_string_equal(log, "");
     pass(&w, 1, &out);
@@ -351,7 +364,7 @@ static void shelf_that_ends_soon(void **state)
     pass(&w, 10 * MS_PER_MIN, &out);
     assert_string_equal(log, "shelf-ends unshelve raise! ");
     text_clear(&out);
-    assert_int_equal(engine_command(w.engine, &c, w.now, &w.fx, &why), STATUS_OK);
+    obeys(&w, COMMAND_SHELVE);
     fails(&w, false, &out);
     pass(&w, 2 * MS_PER_HOUR, &out);
     assert_null(strstr(log, "shelf-ends"));
@@ -363,19 +376,13 @@ static void what_people_do_is_no_chatter(void **state)
     static struct engine_tank w;
     char log[1024];
     struct text out = text_over(log, sizeof log);
-    struct command shelve = engine_tank_command(COMMAND_SHELVE),
-                   unshelve = engine_tank_command(COMMAND_UNSHELVE);
-    struct why why;
     (void)state;
     start_engine(&w);
     fails(&w, true, &out);
-    shelve.place = unshelve.place = 2;
-    shelve.alert = unshelve.alert = site_alert_find(&w.site, STORE, strlen(STORE));
-    shelve.minutes = 60;
     for (int i = 0; i < 4; i++) {
-        assert_int_equal(engine_command(w.engine, &shelve, w.now, &w.fx, &why), STATUS_OK);
+        obeys(&w, COMMAND_SHELVE);
         text_clear(&out);
-        assert_int_equal(engine_command(w.engine, &unshelve, w.now, &w.fx, &why), STATUS_OK);
+        obeys(&w, COMMAND_UNSHELVE);
         log_effects(&w, &out);
         assert_string_equal(log, "unshelve raise! ");
     }
@@ -386,32 +393,20 @@ static void what_people_do_is_no_chatter(void **state)
 static void a_flood_through_a_restart(void **state)
 {
     static struct engine_tank w;
-    static uint8_t bytes[1 << 20];
     char log[1024];
     struct text out = text_over(log, sizeof log);
-    struct command shelve = engine_tank_command(COMMAND_SHELVE),
-                   unshelve = engine_tank_command(COMMAND_UNSHELVE);
-    struct why why;
     (void)state;
     start_engine(&w);
     fails(&w, true, &out);
-    shelve.place = unshelve.place = 2;
-    shelve.alert = unshelve.alert = site_alert_find(&w.site, STORE, strlen(STORE));
-    shelve.minutes = 60;
     for (int i = 0; i < 10; i++) {
-        assert_int_equal(engine_command(w.engine, &shelve, w.now, &w.fx, &why), STATUS_OK);
+        obeys(&w, COMMAND_SHELVE);
         text_clear(&out);
-        assert_int_equal(engine_command(w.engine, &unshelve, w.now, &w.fx, &why), STATUS_OK);
+        obeys(&w, COMMAND_UNSHELVE);
         log_effects(&w, &out);
         assert_string_equal(log, i < 9 ? "unshelve raise! " : "unshelve raise flood-begin ");
     }
     assert_true(engine_load(w.engine, w.now).flood);
-    size_t n = engine_save(w.engine, bytes, sizeof bytes, w.now);
-    engine_fini(w.engine);
-    w.now.utc.ms += MS_PER_MIN;
-    w.now.mono.ms = 77;
-    w.engine = engine_init(&w.site, w.now);
-    assert_true(engine_restore(w.engine, bytes, n, w.now) > 0);
+    restarts(&w, (struct now){ { w.now.utc.ms + MS_PER_MIN }, { 77 }, true });
     text_clear(&out);
     pass(&w, 9 * MS_PER_MIN - 1, &out);
     assert_string_equal(log, "");
