@@ -11,4 +11,10 @@
             fail_msg("%s is %.12g, not %.12g", #a, near_a, near_b);                                          \
     } while (0)
 
+static inline void near(double got, double want, double tolerance)
+{
+    if (!(fabs(got - want) <= tolerance))
+        fail_msg("got %.12g, want %.12g within %g", got, want, tolerance);
+}
+
 #endif

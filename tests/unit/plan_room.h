@@ -10,12 +10,7 @@
 #include <cmocka.h>
 
 #include "model/site.h"
-
-static void near(double got, double want, double tolerance)
-{
-    if (!(fabs(got - want) <= tolerance))
-        fail_msg("got %.12g, want %.12g within %g", got, want, tolerance);
-}
+#include "near.h"
 
 static struct salt salts[] = {
     { .id = "up", .name = "Up", .gh = 30, .kh = 2, .ec = 1300, .tds = 800, .stock_g = 5 },

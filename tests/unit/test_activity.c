@@ -9,12 +9,7 @@
 #include <cmocka.h>
 
 #include "water/activity.h"
-
-static void near(double got, double want, double tolerance)
-{
-    if (!(fabs(got - want) <= tolerance))
-        fail_msg("got %.12g, want %.12g within %g", got, want, tolerance);
-}
+#include "near.h"
 
 static void published(void **state)
 {

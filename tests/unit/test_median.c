@@ -8,23 +8,8 @@
 #include <cmocka.h>
 
 #include "water/median.h"
-
-static void near(double got, double want, double tolerance)
-{
-    if (!(fabs(got - want) <= tolerance))
-        fail_msg("got %.12g, want %.12g within %g", got, want, tolerance);
-}
-
-static uint64_t seed = 20260418;
-
-/* Evenly spread between lo and hi. */
-static double random_between(double lo, double hi)
-{
-    seed ^= seed << 13;
-    seed ^= seed >> 7;
-    seed ^= seed << 17;
-    return lo + (hi - lo) * (double)(seed >> 11) * 0x1p-53;
-}
+#include "near.h"
+#include "chance.h"
 
 static int by_value(const void *a, const void *b)
 {

@@ -10,12 +10,7 @@
 #include <cmocka.h>
 
 #include "water/oxygen.h"
-
-static void near(double got, double want, double tolerance)
-{
-    if (!(fabs(got - want) <= tolerance))
-        fail_msg("got %.12g, want %.12g within %g", got, want, tolerance);
-}
+#include "near.h"
 
 static double saturation(double t, double p, double ec)
 {

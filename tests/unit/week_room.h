@@ -14,6 +14,7 @@
 
 #include "plan/room_week.h"
 #include "plan/tank_week.h"
+#include "near.h"
 
 #define SUNDAY  INT64_C(1772366400000) /* 2026-03-01T12:00:00Z */
 #define DAYS(n) ((int64_t)((n) * (double)MS_PER_DAY))
@@ -43,12 +44,6 @@ struct week_room_made {
 };
 
 static struct week_room_made r;
-
-static inline void near(double got, double want, double tolerance)
-{
-    if (!(fabs(got - want) <= tolerance))
-        fail_msg("got %.12g, want %.12g within %g", got, want, tolerance);
-}
 
 static inline void make_tank(int i)
 {
