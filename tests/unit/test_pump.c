@@ -102,6 +102,58 @@ static void time_runs_without_messages(void **state)
     assert_true(did("900000 tank/a1/temp-silent raise"));
 }
 
+#if defined __GLIBC__ && !defined __SANITIZE_ADDRESS__ && !defined __SANITIZE_THREAD__
+extern void *__libc_malloc(size_t n);
+extern void *__libc_calloc(size_t count, size_t n);
+extern void *__libc_realloc(void *p, size_t n);
+static long allocations;
+
+void *malloc(size_t n)
+{
+    allocations++;
+    return __libc_malloc(n);
+}
+
+void *calloc(size_t count, size_t n)
+{
+    allocations++;
+    return __libc_calloc(count, n);
+}
+
+void *realloc(void *p, size_t n)
+{
+    allocations++;
+    return __libc_realloc(p, n);
+}
+
+/* Ten days of plain readings, with alerts raised and cleared, timers, topics that nobody knows. */
+static void a_message_allocates_nothing(void **state)
+{
+    (void)state;
+    long before = allocations;
+    expect_sound(BENCH_SITE);
+    assert_true(allocations > before); /* it does count */
+    pump_fini(&pump);
+    pump_init(&pump, site, &(struct pump_sinks){ .effect = on_effect }, now_is());
+    before = allocations;
+    for (int i = 0; i < 14400; i++) {
+        minute("probes/a1/temp", i / 60 % 2 ? "19.5" : "22.56");
+        if (i % 7 == 0)
+            say("probes/nobody/temp", "22.5");
+        if (i % 11 == 0)
+            say("probes/a1/temp", "rubbish");
+    }
+    assert_true(did("tank/a1/temp-low raise") && did("tank/a1/temp-low clear"));
+    assert_int_equal(allocations, before);
+}
+#else
+static void a_message_allocates_nothing(void **state)
+{
+    (void)state;
+    skip(); /* somebody else counts here */
+}
+#endif
+
 static void commands_are_obeyed_and_answered(void **state)
 {
     (void)state;
@@ -196,6 +248,7 @@ int main(void)
         ON_BENCH(retained_counts_for_nothing),
         ON_BENCH(timers_of_an_instant_come_last),
         ON_BENCH(time_runs_without_messages),
+        ON_BENCH(a_message_allocates_nothing),
         ON_BENCH(commands_are_obeyed_and_answered),
         ON_BENCH(a_retained_command_is_never_obeyed),
         ON_BENCH(a_reload_keeps_what_is_still_configured),
