@@ -145,7 +145,7 @@ static int answer(const struct alerts_job *job, struct alerts_heard *h)
         put_people(job, h, &out);
     fputs(buf, stdout);
     free(buf);
-    return active ? 1 : 0;
+    return !h->online ? 3 : active ? 1 : 0;
 }
 
 int alerts_now(const struct alerts_job *job)
@@ -217,8 +217,8 @@ int alerts_main(int argc, char **argv)
         .more = "  lentic alerts\n  lentic alerts --past 7d\n  lentic alerts --test\n  lentic alerts "
                 "--explain heater-weak\n\n"
                 "lentic ack, shelve and service answer an alert; lentic now shows the tanks.\n"
-                "Exit codes: 0 none is active, 1 one is (or the test failed), 2 usage, 3 broker or store not "
-                "reached.",
+                "Exit codes: 0 none is active, 1 one is (or the test failed), 2 usage, 3 broker, service or "
+                "store not reached.",
     };
     job.options = &options;
     int code = sums_read(&options, argc, argv, NULL);

@@ -187,7 +187,7 @@ static int run(struct watch *w, const struct site *site, const struct broker_set
         draw(w);
         if (w->live)
             follow(w);
-        code = hearing_has_active(&w->hearing) ? 1 : 0;
+        code = hearing_verdict(&w->hearing);
     }
     mqtt_close(w->mqtt, 500);
     return code;
@@ -238,7 +238,7 @@ int now_main(int argc, char **argv)
         .count = sizeof items / sizeof *items,
         .more =
             "Arrows: → steady, ↗ ↘ moving, ↑ ↓ moving fast. (24.3) is an old value, ~24.3 a doubtful one.\n"
-            "Exit codes: 0 all well, 1 an alert is active, 3 the broker cannot be reached.\n"
+            "Exit codes: 0 all well, 1 an alert is active, 3 broker or service cannot be reached.\n"
             "NO_COLOR in the environment switches colours off.",
     };
     const struct sigaction action = { .sa_handler = on_signal };

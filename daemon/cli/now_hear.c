@@ -273,14 +273,15 @@ bool hearing_is_whole(struct hearing *h)
     return whole;
 }
 
-bool hearing_has_active(struct hearing *h)
+int hearing_verdict(struct hearing *h)
 {
     bool active = false;
     pthread_mutex_lock(&h->lock);
     for (int i = 0; i < h->board.alert_count; i++)
         active = active || board_alert_active(&h->alerts[i]);
+    bool runs = h->board.service == BOARD_SERVICE_ONLINE;
     pthread_mutex_unlock(&h->lock);
-    return active;
+    return !runs ? 3 : active ? 1 : 0;
 }
 
 void hearing_put(struct hearing *h, const char *clock, utc_t now, struct board_look look, struct text *out)

@@ -34,7 +34,10 @@ bool hearing_take(void *context, const struct message *m);
 
 /* Status and every tank are there. */
 bool hearing_is_whole(struct hearing *h);
-bool hearing_has_active(struct hearing *h);
+
+/* Exit code for who asks by a script: 0 all well, 1 an alert is active, 3 the service does not run, so that
+ * nobody knows. */
+int hearing_verdict(struct hearing *h);
 
 /* Draws into out; json: one object with what came, unchanged. */
 void hearing_put(struct hearing *h, const char *clock, utc_t now, struct board_look look, struct text *out);

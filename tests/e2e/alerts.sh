@@ -17,7 +17,7 @@ does() {
 
 # Nobody is there yet.
 does 3 'no answer' ack a1/temp-low
-does 0 'No word from the service' alerts
+does 3 'No word from the service' alerts
 start_daemon_online
 
 does 0 'No alerts stand' alerts
@@ -65,6 +65,6 @@ sed 's/broker = {/broker = { mqtt_version = 3;/' "$conf" >"$work/old.conf"
 "$lentic" ack a1/temp-low --conf "$work/old.conf" >"$work/said" 2>&1 || fail "3.1.1: $(cat "$work/said")"
 must_hear answers "^$base/done 0 .*\"ok\":true,\"command\":\"ack\""
 stop_daemon
-does 1 'THE SERVICE IS NOT RUNNING' alerts --all
+does 3 'THE SERVICE IS NOT RUNNING' alerts --all
 stop_broker
 does 3 'no connection to the broker' ack a1

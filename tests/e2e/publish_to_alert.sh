@@ -25,6 +25,14 @@ must_hear heard "^$base/alert/tank/a1/temp-low 0 *$"
 wait_for 10 stored a1 temp 3 || fail "$(past a1 temp | wc -l) readings are stored, not 3: $(past a1 temp)"
 past a1 temp | contains ',18.25,18.25,' || fail "the reading of 18.25 is not in the history: $(past a1 temp)"
 [ "$(heard_times heard "^$base/event .*\"raise\".*temp-low")" -eq 1 ] || fail "raised more than once"
+"$lentic" now --conf "$conf" --once >"$work/now" || fail "now says that not all is well: $(cat "$work/now")"
 stop_daemon
+# Nobody watches: that is no good news.
+for ask in 'now --once' alerts; do
+    status=0
+    # shellcheck disable=SC2086 # words
+    "$lentic" $ask --conf "$conf" >"$work/now" || status=$?
+    [ $status -eq 3 ] && grep -q 'NOT RUNNING' "$work/now" || fail "$ask ends with $status without the service"
+done
 hear end "$base/status"
 heard end '"state":"offline"' || fail "not offline after a clean stop"

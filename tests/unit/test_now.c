@@ -79,16 +79,20 @@ static void alerts_come_and_go(void **state)
     assert_int_equal(h.board.alert_count, 2);
     assert_string_equal(h.alerts[0].title, "heater not heating");
     assert_string_equal(h.alerts[1].title, "temperature below the band");
-    assert_true(hearing_has_active(&h));
+    assert_int_equal(hearing_verdict(&h), 3); /* nobody knows whether that is all */
+    hear("lentic/millrace/status", "{\"state\":\"online\"}");
+    assert_int_equal(hearing_verdict(&h), 1);
+    hear("lentic/millrace/status", "{\"state\":\"offline\"}");
+    assert_int_equal(hearing_verdict(&h), 3);
     hearing_put_json(&h, (utc_t){ T0 }, &out);
-    assert_string_equal(
-        buf,
-        "{\"t\":\"2026-03-01T12:00:00.000Z\",\"status\":null,\"tanks\":[],\"sources\":[],\"alerts\":[" ALERT
-        ",\n{\"place\":\"tank/a1\",\"kind\":\"temp-low\",\"state\":\"RTNUN\"}]}\n");
+    assert_string_equal(buf, "{\"t\":\"2026-03-01T12:00:00.000Z\",\"status\":{\"state\":\"offline\"},"
+                             "\"tanks\":[],\"sources\":[],\"alerts\":[" ALERT
+                             ",\n{\"place\":\"tank/a1\",\"kind\":\"temp-low\",\"state\":\"RTNUN\"}]}\n");
     hear("lentic/millrace/alert/tank/a1/heater-dead", "");
     assert_int_equal(h.board.alert_count, 1);
     assert_string_equal(h.alerts[0].title, "temperature below the band");
-    assert_false(hearing_has_active(&h));
+    hear("lentic/millrace/status", "{\"state\":\"online\"}");
+    assert_int_equal(hearing_verdict(&h), 0);
 }
 
 static void strange_things_do_no_harm(void **state)
