@@ -17,8 +17,11 @@
 #define SEASON_SHARE   0.1 /* tests over the year that differ less are one */
 #define NOISE_LEAST_EC 0.5 /* uS/cm: of a hand meter in purified water */
 
+/* What never was is older than anything. */
 static double age_d(const struct source_water *w, utc_t t)
 {
+    if (!utc_is_set(t))
+        return (double)INFINITY;
     return (double)(w->t.ms - t.ms) / (double)MS_PER_DAY;
 }
 
