@@ -451,12 +451,12 @@ void publisher_offline(struct publisher *p, struct now now)
 static const char *const single_topics[] = { "status", "probes", "plan" };
 #define SINGLE_TOPICS (sizeof single_topics / sizeof *single_topics)
 
-char *publisher_list(const struct publisher *p)
+static char *list_with(const struct publisher *p, const char *more)
 {
     size_t count = (size_t)(p->site->tank_count + p->site->source_count) + SINGLE_TOPICS;
     for (int i = 0; i < p->site->alert_count; i++)
         count += p->alert_out[i];
-    size_t cap = count * TOPIC_ROOM / 4 + 4096;
+    size_t cap = count * TOPIC_ROOM / 4 + 4096 + strlen(more);
     char *buf = malloc(cap), topic[TOPIC_ROOM];
     if (buf == NULL)
         return NULL;
@@ -476,7 +476,14 @@ char *publisher_list(const struct publisher *p)
             alert_topic(p->site, i, topic);
             text_printf(&out, "%s\n", topic);
         }
+    text_put(&out, more);
     return buf;
+}
+
+/* What could not be withdrawn yet still stands. */
+char *publisher_list(const struct publisher *p)
+{
+    return list_with(p, p->ghosts != NULL ? p->ghosts : "");
 }
 
 static int by_hash(const void *a, const void *b)
@@ -504,24 +511,45 @@ static uint64_t *hash_lines(const char *list, size_t *count)
     return hashes;
 }
 
+static bool is_among(const uint64_t *hashes, size_t count, const char *line, size_t n)
+{
+    uint64_t hash = checksum_fnv(line, n);
+    return bsearch(&hash, hashes, count, sizeof *hashes, by_hash) != NULL;
+}
+
+/* Empties the topics that are not ours any more. Those for which there was no link or no room stay in the
+ * list; true when none is left. */
+static bool withdraw_others(struct publisher *p, const uint64_t *ours, size_t count)
+{
+    char topic[TOPIC_ROOM], *to = p->ghosts;
+    for (const char *line = p->ghosts; *line != '\0';) {
+        size_t n = strcspn(line, "\n"), whole = n + (line[n] != '\0');
+        bool fits = n > 0 && n < sizeof topic;
+        snprintf(topic, sizeof topic, "%.*s", (int)n, line);
+        if (fits && !is_among(ours, count, line, n) && !send(p, topic, "", 0, true, 0)) {
+            memmove(to, line, whole);
+            to += whole;
+        }
+        line += whole;
+    }
+    *to = '\0';
+    return to == p->ghosts;
+}
+
 static void withdraw_ghosts(struct publisher *p)
 {
-    char *rest = NULL, *list = publisher_list(p);
     size_t count;
+    char *list = p->ghosts == NULL ? NULL : list_with(p, "");
     if (list == NULL)
         return;
     uint64_t *ours = hash_lines(list, &count);
-    for (char *line = p->ghosts == NULL ? NULL : strtok_r(p->ghosts, "\n", &rest); line != NULL;
-         line = strtok_r(NULL, "\n", &rest)) {
-        uint64_t hash = checksum_fnv(line, strlen(line));
-        if (bsearch(&hash, ours, count, sizeof *ours, by_hash) == NULL)
-            send(p, line, "", 0, true, 0);
+    if (withdraw_others(p, ours, count)) {
+        free(p->ghosts);
+        p->ghosts = NULL;
+        p->list_changed = true;
     }
     free(ours);
     free(list);
-    free(p->ghosts);
-    p->ghosts = NULL;
-    p->list_changed = true;
 }
 
 void publisher_connected(struct publisher *p, const struct pump *pump, struct now now)
@@ -567,6 +595,7 @@ void publisher_advance(struct publisher *p, const struct pump *pump, const struc
 {
     if (news->link.link == MQTT_DOWN || news->link.link == MQTT_CONNECTING)
         return;
+    withdraw_ghosts(p);
     if (news->link.waiting < WAITING_MOST)
         publisher_tanks(p, pump, now);
     if (planner_room_is_due(&p->planner, now)) {

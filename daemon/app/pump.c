@@ -5,12 +5,14 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/checksum.h"
 #include "model/learnt.h"
 #include "plan/batch.h"
 #include "wire/commands.h"
 #include "wire/decode.h"
 
 #define SAID_MOST 3 /* alerts named one by one in an answer */
+#define AGAIN_MS  MS_PER_MIN
 
 static void prefix_set(struct pump *p)
 {
@@ -194,6 +196,9 @@ static enum status obey(struct pump *p, const struct message *m, size_t prefix, 
     if (m->expired)
         return why_say(why, STATUS_REFUSED,
                        "the command had expired before it was read; if it still holds, send it again");
+    if (m->payload_len >= MESSAGE_PAYLOAD_MAX)
+        return why_say(why, STATUS_REFUSED, "the command is too long: less than %d bytes are read",
+                       MESSAGE_PAYLOAD_MAX);
     enum status st =
         commands_parse(p->site, m->topic + prefix, m->topic_len - prefix, m->payload, m->payload_len, c, why);
     if (c->verb < COMMAND_COUNT && p->site->command_off[c->verb])
@@ -263,11 +268,71 @@ static void say_done(const struct pump *p, struct why *why)
         text_printf(&out, "%s%d alerts changed", out.len > 0 ? "; " : "", count);
 }
 
+/* An answer goes out with the service's own rights: whoever may only command must not thereby write where
+ * the service writes or listens. */
+static bool may_answer_on(struct pump *p, const char *topic, size_t n)
+{
+    char front[300];
+    const struct topic_target *targets;
+    size_t base = strlen(p->do_prefix) - strlen("do/");
+    size_t homie = (size_t)snprintf(front, sizeof front, "%s/5/", p->site->publish.homie_domain);
+    bool below_base = n >= base && memcmp(topic, p->do_prefix, base) == 0;
+    bool below_answer = below_base && n > base + 7 && memcmp(topic + base, "answer/", 7) == 0;
+    bool below_homie = n >= homie && memcmp(topic, front, homie) == 0;
+    return below_answer || !(below_base || below_homie || topics_find(p->topics, topic, n, &targets) > 0);
+}
+
+static void answer(struct pump *p, const struct message *m, const char *json, size_t n)
+{
+    struct message to = *m;
+    if (to.reply_topic != NULL && !may_answer_on(p, to.reply_topic, to.reply_topic_len))
+        to.reply_topic = NULL;
+    if (p->sinks.answer != NULL)
+        p->sinks.answer(p->sinks.context, &to, json, n);
+}
+
+/* What is written down twice when it comes twice. QoS 1 delivers again what it is not sure of; correlation
+ * data that are the same, too, tell that from a keeper who does the same thing again. */
+static uint64_t request_sum(const struct message *m, enum command_verb v)
+{
+    if (m->correlation_len == 0 || (v != COMMAND_NOTE && v != COMMAND_CALIBRATE && v != COMMAND_EXCHANGE))
+        return 0;
+    uint64_t sum = checksum_fnv(m->correlation, m->correlation_len);
+    sum = sum * 31 + checksum_fnv(m->payload, m->payload_len);
+    if (m->reply_topic != NULL)
+        sum = sum * 31 + checksum_fnv(m->reply_topic, m->reply_topic_len);
+    return sum * 31 + checksum_fnv(m->topic, m->topic_len);
+}
+
+static const struct pump_request *request_find(const struct pump *p, uint64_t sum, struct now now)
+{
+    for (int i = 0; sum != 0 && i < PUMP_RECENT_MAX; i++)
+        if (p->recent[i].sum == sum && now.mono.ms - p->recent[i].at.ms < AGAIN_MS)
+            return &p->recent[i];
+    return NULL;
+}
+
+static void request_keep(struct pump *p, uint64_t sum, struct now now, const char *json, size_t n)
+{
+    struct pump_request *r = &p->recent[p->recent_next];
+    if (sum == 0)
+        return;
+    *r = (struct pump_request){ .sum = sum, .at = now.mono, .n = n };
+    memcpy(r->answer, json, n);
+    p->recent_next = (p->recent_next + 1) % PUMP_RECENT_MAX;
+}
+
 static void command(struct pump *p, const struct message *m, size_t prefix)
 {
-    struct command c = { .verb = COMMAND_COUNT, .place = -1, .alert = -1 };
+    struct command c = command_of(command_find(m->topic + prefix, m->topic_len - prefix));
     struct why why = { "" };
-    char json[2048];
+    char json[PUMP_ANSWER_MAX];
+    uint64_t sum = request_sum(m, c.verb);
+    const struct pump_request *before = request_find(p, sum, m->now);
+    if (before != NULL) {
+        answer(p, m, before->answer, before->n);
+        return;
+    }
     p->counts.commands++;
     enum status st = obey(p, m, prefix, &c, &why);
     if (st != STATUS_OK)
@@ -282,8 +347,8 @@ static void command(struct pump *p, const struct message *m, size_t prefix)
     flush(p);
     struct text out = text_over(json, sizeof json);
     commands_format_answer(p->site, &c, st, why.text, &out);
-    if (p->sinks.answer != NULL)
-        p->sinks.answer(p->sinks.context, m, json, out.len);
+    request_keep(p, st == STATUS_OK ? sum : 0, m->now, json, out.len);
+    answer(p, m, json, out.len);
 }
 
 /* --- sets of the Homie tree --- */

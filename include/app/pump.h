@@ -28,6 +28,17 @@ struct pump_counts {
     uint64_t left_out; /* values beyond what one message may carry */
 };
 
+#define PUMP_ANSWER_MAX 2048
+#define PUMP_RECENT_MAX 8
+
+/* A request that must not be carried out twice, and what was answered. */
+struct pump_request {
+    uint64_t sum; /* of all that makes it the same; 0: none */
+    mono_t at;
+    size_t n;
+    char answer[PUMP_ANSWER_MAX];
+};
+
 struct pump {
     struct site *site; /* learnt figures stand in it */
     struct arena arena;
@@ -37,6 +48,8 @@ struct pump {
     struct pump_counts counts;
     char do_prefix[300]; /* BASE/do/ */
     struct notebook notebook;
+    struct pump_request recent[PUMP_RECENT_MAX];
+    int recent_next;
     struct effects fx; /* last: large, and mostly never touched */
 };
 

@@ -83,7 +83,7 @@ wait_for() {
 
 listens() { (exec 3<>"/dev/tcp/127.0.0.1/$1") 2>/dev/null; }
 
-# On the port of before, when there was one.
+# On the port of before, when there was one. persist=yes: it keeps its memory in $work over a restart.
 start_broker() {
     local chosen=$port
     for _ in 1 2 3 4 5 6; do
@@ -91,8 +91,11 @@ start_broker() {
         if [ -z "$chosen" ] && listens "$port"; then
             continue
         fi
-        printf 'listener %d 127.0.0.1\nallow_anonymous true\npersistence false\nmax_queued_messages 0\n' "$port" \
-            >"$work/broker.conf"
+        printf 'listener %d 127.0.0.1\nallow_anonymous true\nmax_queued_messages 0\n' "$port" >"$work/broker.conf"
+        if [ -n "${persist:-}" ]; then
+            printf 'persistence true\npersistence_location %s/\n' "$work" >>"$work/broker.conf"
+            [ "$(id -u)" -ne 0 ] || echo 'user root' >>"$work/broker.conf"
+        fi
         mosquitto -c "$work/broker.conf" </dev/null >>"$work/broker.out" 2>&1 &
         broker=$!
         if wait_for 5 listens "$port" && kill -0 $broker 2>/dev/null; then

@@ -108,7 +108,13 @@ static void ghosts_of_an_earlier_configuration_are_withdrawn(void **state)
     (void)state;
     publisher_fini(&publisher);
     pump_fini(&pump);
-    begin(strdup("lentic/mill/tank/a1\nlentic/mill/tank/gone\nlentic/mill/alert/tank/gone/temp-low\n"));
+    begin(strdup("lentic/mill/tank/a1\nlentic/mill/tank/gone\nlentic/mill/alert/tank/gone/temp-low"));
+    reachable = false; /* another configuration while the broker is away */
+    publisher_connected(&publisher, &pump, now_is());
+    char *list = publisher_list(&publisher);
+    assert_non_null(strstr(list, "lentic/mill/tank/gone\nlentic/mill/alert/tank/gone/temp-low"));
+    free(list);
+    reachable = true;
     publisher_connected(&publisher, &pump, now_is());
     assert_true(sent("lentic/mill/tank/gone retained \n"));
     assert_true(sent("lentic/mill/alert/tank/gone/temp-low retained \n"));

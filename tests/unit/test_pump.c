@@ -1,6 +1,7 @@
 #include "app_bench.h"
 
-static char answers[4096], seen[65536];
+static char answers[4096], seen[65536], answered_on[300];
+static int answer_count, notes;
 static bool traced;
 
 static void on_effect(void *context, const struct effect *e)
@@ -10,6 +11,8 @@ static void on_effect(void *context, const struct effect *e)
     if (e->kind == EFFECT_READING)
         (void)snprintf(seen + at, room, "reading %s %.6g\n", site->streams[e->u.reading.stream].name,
                        e->u.reading.value);
+    else if (e->kind == EFFECT_JOURNAL)
+        notes++;
     else if (e->kind == EFFECT_ALERT)
         (void)snprintf(seen + at, room, "%lld %s %s\n", (long long)(e->t.ms - T0),
                        site->alerts[e->u.alert.alert.index].ref, alert_change_name(e->u.alert.change));
@@ -18,7 +21,10 @@ static void on_effect(void *context, const struct effect *e)
 static void on_answer(void *context, const struct message *m, const char *json, size_t n)
 {
     (void)context;
-    (void)m;
+    answer_count++;
+    (void)snprintf(answered_on, sizeof answered_on, "%.*s",
+                   m->reply_topic != NULL ? (int)m->reply_topic_len : 0,
+                   m->reply_topic != NULL ? m->reply_topic : "");
     (void)snprintf(answers, sizeof answers, "%.*s", (int)n, json);
 }
 
@@ -35,6 +41,7 @@ static int make(void **state)
     expect_sound(BENCH_SITE);
     ms = 0;
     answers[0] = seen[0] = '\0';
+    answer_count = notes = 0;
     traced = false;
     pump_init(&pump, site, &sinks, now_is());
     return 0;
@@ -188,6 +195,71 @@ static void a_retained_command_is_never_obeyed(void **state)
     assert_int_equal(pump.counts.commands, 1);
 }
 
+/* MQTT 5, with a response topic and correlation data. */
+static void ask(const char *topic, const char *payload, const char *reply, const char *correlation)
+{
+    struct message m = { .topic = topic,
+                         .topic_len = (uint32_t)strlen(topic),
+                         .payload = payload,
+                         .payload_len = (uint32_t)strlen(payload),
+                         .qos = 1,
+                         .reply_topic = reply,
+                         .reply_topic_len = (uint32_t)strlen(reply),
+                         .correlation = correlation,
+                         .correlation_len = (uint32_t)strlen(correlation),
+                         .now = now_is() };
+    pump_message(&pump, &m);
+}
+
+static void a_note_delivered_again_is_written_once(void **state)
+{
+    (void)state;
+    static const char note[] = "{\"tank\":\"a1\",\"what\":\"change\",\"litres\":3}";
+    for (int i = 0; i < 3; i++)
+        ask("lentic/mill/do/note", note, "my/answers", "c-1");
+    assert_int_equal(notes, 1);
+    assert_int_equal(answer_count, 3);
+    assert_non_null(strstr(answers, "\"ok\":true"));
+    ask("lentic/mill/do/note", note, "my/answers", "c-2"); /* the same thing done again */
+    ask("lentic/mill/do/note", note, "other/answers", "c-1");
+    say("lentic/mill/do/note", note); /* 3.1.1: nothing tells it from another one */
+    assert_int_equal(notes, 4);
+    ms += 2 * MS_PER_MIN;
+    ask("lentic/mill/do/note", note, "my/answers", "c-1");
+    assert_int_equal(notes, 5);
+    ask("lentic/mill/do/ack", "{}", "my/answers", "c-1"); /* asked anew: alerts may have come since */
+    ask("lentic/mill/do/ack", "{}", "my/answers", "c-1");
+    assert_int_equal(pump.counts.commands, 7);
+}
+
+static void an_answer_goes_nowhere_where_the_service_speaks_or_listens(void **state)
+{
+    (void)state;
+    static const char *const ours[] = { "lentic/mill/status", "lentic/mill/do/test",
+                                        "homie/5/mill-tank-a1/alerts/shelve/set", "probes/a1/temp",
+                                        "doc/a2" };
+    static const char *const theirs[] = { "lentic/mill/answer/board", "lentic/millpond/x", "my/answers",
+                                          "probes/a9/temp" };
+    for (size_t i = 0; i < sizeof ours / sizeof *ours; i++) {
+        ask("lentic/mill/do/ack", "{}", ours[i], "c");
+        assert_string_equal(answered_on, "");
+    }
+    for (size_t i = 0; i < sizeof theirs / sizeof *theirs; i++) {
+        ask("lentic/mill/do/ack", "{}", theirs[i], "c");
+        assert_string_equal(answered_on, theirs[i]);
+    }
+}
+
+static void a_command_that_was_cut_is_refused(void **state)
+{
+    (void)state;
+    static char payload[MESSAGE_PAYLOAD_MAX + 1];
+    memset(payload, ' ', MESSAGE_PAYLOAD_MAX);
+    memcpy(payload, "{}", 2);
+    say("lentic/mill/do/test", payload);
+    assert_non_null(strstr(answers, "too long"));
+}
+
 static void a_reload_keeps_what_is_still_configured(void **state)
 {
     (void)state;
@@ -251,6 +323,9 @@ int main(void)
         ON_BENCH(a_message_allocates_nothing),
         ON_BENCH(commands_are_obeyed_and_answered),
         ON_BENCH(a_retained_command_is_never_obeyed),
+        ON_BENCH(a_note_delivered_again_is_written_once),
+        ON_BENCH(an_answer_goes_nowhere_where_the_service_speaks_or_listens),
+        ON_BENCH(a_command_that_was_cut_is_refused),
         ON_BENCH(a_reload_keeps_what_is_still_configured),
         ON_BENCH(the_service_tells_about_itself),
         ON_BENCH(what_expired_in_the_ring_or_is_switched_off_is_refused),
