@@ -2,6 +2,7 @@
 
 #include "app/announcer.h"
 #include "base/text.h"
+#include "cli/check_broker.h"
 #include "cli/options.h"
 #include "cli/verbs.h"
 #include "config/load.h"
@@ -87,11 +88,32 @@ static void print_json(const char *path, const struct site *site, const struct c
     puts(buf);
 }
 
+/* With --json the one object has been printed: the sentence goes to the error output, the answer is the code.
+ */
+static int try_broker(const struct site *site, bool json)
+{
+    struct why why = { "" };
+    int subscriptions = 0;
+    enum status st = check_broker(site, &subscriptions, &why);
+    FILE *out = json ? stderr : stdout;
+    fprintf(out, "broker %s:%d: ", site->broker.host, site->broker.port);
+    if (st == STATUS_OK)
+        fprintf(out, "it lets the service in, takes its %d subscriptions and hands back what it says\n",
+                subscriptions);
+    else
+        fprintf(out, "%s\n", why.text);
+    return st == STATUS_OK ? 0 : 3;
+}
+
 int check_main(int argc, char **argv)
 {
     static struct config_faults faults;
-    bool json = false;
+    bool json = false, broker = false;
     const struct option items[] = {
+        { "broker", NULL,
+          "also tries the broker as the service would: whether it lets it in, takes what it\n"
+          "subscribes to, and hands back what it says",
+          OPTION_FLAG, &broker, 0, 0 },
         { "json", NULL, "one JSON object instead of lines", OPTION_FLAG, &json, 0, 0 },
     };
     const struct options options = {
@@ -100,7 +122,8 @@ int check_main(int argc, char **argv)
         .about = "Reads a configuration as the daemon does and tells every fault with its line.",
         .items = items,
         .count = sizeof items / sizeof *items,
-        .more = "Exit code 0: sound, warnings aside. 2: at fault, the daemon would refuse it.",
+        .more = "Exit code 0: sound, warnings aside. 2: at fault, the daemon would refuse it.\n"
+                "3: the broker is not reached, or does not allow it.",
     };
     const char *operands[OPERANDS_MAX];
     int count = 0;
@@ -119,6 +142,9 @@ int check_main(int argc, char **argv)
         print_faults(&faults);
         print_summary(operands[0], site, &faults);
     }
+    int code = st == STATUS_OK ? 0 : 2;
+    if (code == 0 && broker)
+        code = try_broker(site, json);
     site_free(site);
-    return st == STATUS_OK ? 0 : 2;
+    return code;
 }

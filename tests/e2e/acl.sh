@@ -22,6 +22,21 @@ write_conf ""
 echo secret-lentic >"$work/password"
 chmod 600 "$work/password"
 sed -i "s#^broker = {#broker = { user = \"lentic\"; password_file = \"$work/password\";#; s#docs/{tank}#rack-b/{tank}#" "$conf"
+tried() { # CODE WORDS OPTION...
+    local code=$1 words=$2 said got=0
+    shift 2
+    said=$("$lentic" check --broker "$@" 2>&1) || got=$?
+    [ $got -eq "$code" ] && grep -qF -- "$words" <<<"$said" || fail "check --broker $*: exit $got: $said"
+}
+tried 0 "takes its 4 subscriptions and hands back" "$conf"
+sed 's/user = "lentic"/user = "nobody"/' "$conf" >"$work/other.conf"
+tried 3 "user" "$work/other.conf"
+sed "s/port = $port/port = 1/" "$conf" >"$work/other.conf"
+tried 3 "no answer from a broker" "$work/other.conf"
+sed "s#user = \"lentic\"#user = \"board\"#; s#$work/password#$work/password2#" "$conf" >"$work/other.conf"
+echo secret-board >"$work/password2"
+chmod 600 "$work/password2"
+tried 3 "does not come back" "$work/other.conf"
 start_daemon
 up() { as board mosquitto_sub -t $base/status -C 1 -W 1 2>/dev/null | contains '"state":"online"'; }
 wait_for 20 up || fail "not online with these rights: $(tail -3 "$work/daemon.log")"
