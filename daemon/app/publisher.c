@@ -6,7 +6,7 @@
 #include <string.h>
 
 #include "adapters/log.h"
-#include "base/checksum.h"
+#include "app/ghosts.h"
 #include "plan/source_facts.h"
 #include "wire/encode_probes.h"
 #include "wire/encode_source.h"
@@ -486,69 +486,14 @@ char *publisher_list(const struct publisher *p)
     return list_with(p, p->ghosts != NULL ? p->ghosts : "");
 }
 
-static int by_hash(const void *a, const void *b)
-{
-    uint64_t x = *(const uint64_t *)a, y = *(const uint64_t *)b;
-    return x < y ? -1 : x > y;
-}
-
-/* Sorted hashes of the lines; the caller frees. */
-static uint64_t *hash_lines(const char *list, size_t *count)
-{
-    size_t lines = 0;
-    for (const char *c = list; *c != '\0'; c++)
-        lines += *c == '\n';
-    uint64_t *hashes = calloc(lines + 1, sizeof *hashes);
-    if (hashes == NULL)
-        abort();
-    *count = lines;
-    for (size_t i = 0; i < lines; i++) {
-        size_t n = strcspn(list, "\n");
-        hashes[i] = checksum_fnv(list, n);
-        list += n + 1;
-    }
-    qsort(hashes, lines, sizeof *hashes, by_hash);
-    return hashes;
-}
-
-static bool is_among(const uint64_t *hashes, size_t count, const char *line, size_t n)
-{
-    uint64_t hash = checksum_fnv(line, n);
-    return bsearch(&hash, hashes, count, sizeof *hashes, by_hash) != NULL;
-}
-
-/* Empties the topics that are not ours any more. Those for which there was no link or no room stay in the
- * list; true when none is left. */
-static bool withdraw_others(struct publisher *p, const uint64_t *ours, size_t count)
-{
-    char topic[TOPIC_ROOM], *to = p->ghosts;
-    for (const char *line = p->ghosts; *line != '\0';) {
-        size_t n = strcspn(line, "\n"), whole = n + (line[n] != '\0');
-        bool fits = n > 0 && n < sizeof topic;
-        snprintf(topic, sizeof topic, "%.*s", (int)n, line);
-        if (fits && !is_among(ours, count, line, n) && !send(p, topic, "", 0, true, 0)) {
-            memmove(to, line, whole);
-            to += whole;
-        }
-        line += whole;
-    }
-    *to = '\0';
-    return to == p->ghosts;
-}
-
 static void withdraw_ghosts(struct publisher *p)
 {
-    size_t count;
     char *list = p->ghosts == NULL ? NULL : list_with(p, "");
-    if (list == NULL)
-        return;
-    uint64_t *ours = hash_lines(list, &count);
-    if (withdraw_others(p, ours, count)) {
+    if (list != NULL && ghosts_withdraw(p->ghosts, list, p->send, p->context)) {
         free(p->ghosts);
         p->ghosts = NULL;
         p->list_changed = true;
     }
-    free(ours);
     free(list);
 }
 

@@ -22,5 +22,5 @@ mosquitto_sub -h 127.0.0.1 -p "$port" -u board -P secret-board -t "$base/#" -F '
 listeners+=($!)
 start_daemon
 must_hear heard "^$base/heartbeat" 30
-must_hear heard "^$base/alert/service/broker-down .*our own heartbeat does not come back" 120
+must_hear heard "^$base/alert/lentic/broker-down .*our own heartbeat does not come back" 120
 kill -0 "$daemon" || fail "the daemon ended"

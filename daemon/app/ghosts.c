@@ -1,0 +1,59 @@
+#include "app/ghosts.h"
+
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/checksum.h"
+
+static int by_hash(const void *a, const void *b)
+{
+    uint64_t x = *(const uint64_t *)a, y = *(const uint64_t *)b;
+    return x < y ? -1 : x > y;
+}
+
+/* Sorted hashes of the lines; the caller frees. */
+static uint64_t *hash_lines(const char *list, size_t *count)
+{
+    size_t lines = 0;
+    for (const char *c = list; *c != '\0'; c++)
+        lines += *c == '\n';
+    uint64_t *hashes = calloc(lines + 1, sizeof *hashes);
+    if (hashes == NULL)
+        abort();
+    *count = lines;
+    for (size_t i = 0; i < lines; i++) {
+        size_t n = strcspn(list, "\n");
+        hashes[i] = checksum_fnv(list, n);
+        list += n + 1;
+    }
+    qsort(hashes, lines, sizeof *hashes, by_hash);
+    return hashes;
+}
+
+static bool is_among(const uint64_t *hashes, size_t count, const char *line, size_t n)
+{
+    uint64_t hash = checksum_fnv(line, n);
+    return bsearch(&hash, hashes, count, sizeof *hashes, by_hash) != NULL;
+}
+
+bool ghosts_withdraw(char *ghosts, const char *ours, ghosts_send *send, void *context)
+{
+    char topic[GHOSTS_TOPIC_MAX], *to = ghosts;
+    size_t count;
+    uint64_t *hashes = hash_lines(ours, &count);
+    for (const char *line = ghosts; *line != '\0';) {
+        size_t n = strcspn(line, "\n"), whole = n + (line[n] != '\0');
+        bool ghost = n > 0 && n < sizeof topic && !is_among(hashes, count, line, n);
+        snprintf(topic, sizeof topic, "%.*s", (int)n, line);
+        if (ghost && (send == NULL || !send(context, topic, "", 0, true, 0))) {
+            memmove(to, line, whole);
+            to += whole;
+        }
+        line += whole;
+    }
+    *to = '\0';
+    free(hashes);
+    return to == ghosts;
+}
