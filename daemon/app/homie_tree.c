@@ -211,25 +211,29 @@ static bool tell_slot(struct round *r, struct homie_slot *slot)
 
 /* --- alerts --- */
 
+/* Withdrawn; once more on the next connection, for on one that was dying the word may have got lost. */
+#define WITHDRAWN 2
+
 static bool tell_alert(struct homie_tree *t, const struct homie_device *d, const struct alert *a, bool all,
                        struct now now)
 {
     char id[HOMIE_TOPIC_MAX], below[HOMIE_TOPIC_MAX + 8], line[HOMIE_VALUE_MAX] = "";
     struct text out = text_over(line, sizeof line);
-    bool stands = homie_alert_stands(a), stood = t->alert_told[a->index] != 0;
-    if (!stands && !stood)
+    bool stands = homie_alert_stands(a);
+    uint64_t was = t->alert_told[a->index];
+    if (!stands && was == 0)
         return true;
     if (stands)
         encode_alert_line(t->site, a, now.utc, &out);
-    uint64_t sum = stands ? checksum_fnv(line, out.len) : 0;
-    if (!all && sum == t->alert_told[a->index])
+    uint64_t sum = stands ? checksum_fnv(line, out.len) : WITHDRAWN;
+    if (!all && sum == was)
         return true;
     homie_alert_id(t->site, a->index, id, sizeof id);
     (void)snprintf(below, sizeof below, "$alert/%s", id);
     if (!send(t, d, below, line, out.len))
         return false;
-    t->alert_told[a->index] = sum;
-    t->memory_changed = t->memory_changed || stands != stood;
+    t->alert_told[a->index] = sum == WITHDRAWN && was == WITHDRAWN ? 0 : sum;
+    t->memory_changed = t->memory_changed || t->alert_told[a->index] == 0 || was == 0;
     return true;
 }
 

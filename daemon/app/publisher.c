@@ -191,8 +191,10 @@ static void send_alert(struct publisher *p, const struct alert *a, enum alert_ch
     alert_topic(p->site, a->index, topic);
     if (stands(a))
         encode_alert_document(p->site, a, change, announced, t, &out);
-    if (send(p, topic, p->buf, out.len, true, 0) && p->alert_out[a->index] != stands(a)) {
-        p->alert_out[a->index] = stands(a);
+    enum publisher_out was = p->alert_out[a->index];
+    enum publisher_out is = stands(a) ? OUT_STANDS : was == OUT_TAKEN_BACK ? OUT_NOT : OUT_TAKEN_BACK;
+    if (send(p, topic, p->buf, out.len, true, 0) && was != is) {
+        p->alert_out[a->index] = is;
         p->list_changed = true;
     }
 }
@@ -455,7 +457,7 @@ static char *list_with(const struct publisher *p, const char *more)
 {
     size_t count = (size_t)(p->site->tank_count + p->site->source_count) + SINGLE_TOPICS;
     for (int i = 0; i < p->site->alert_count; i++)
-        count += p->alert_out[i];
+        count += p->alert_out[i] != OUT_NOT;
     size_t cap = count * TOPIC_ROOM / 4 + 4096 + strlen(more);
     char *buf = malloc(cap), topic[TOPIC_ROOM];
     if (buf == NULL)
@@ -472,7 +474,7 @@ static char *list_with(const struct publisher *p, const char *more)
         text_printf(&out, "%s\n", topic);
     }
     for (int i = 0; i < p->site->alert_count; i++)
-        if (p->alert_out[i]) {
+        if (p->alert_out[i] != OUT_NOT) {
             alert_topic(p->site, i, topic);
             text_printf(&out, "%s\n", topic);
         }
@@ -501,7 +503,7 @@ void publisher_connected(struct publisher *p, const struct pump *pump, struct no
 {
     for (int i = 0; i < p->site->alert_count; i++) {
         const struct alert *a = engine_alert(pump->engine, i);
-        if (stands(a) || p->alert_out[i])
+        if (stands(a) || p->alert_out[i] != OUT_NOT)
             send_alert(p, a, p->alert_last[i], false, now.utc);
     }
     for (int i = 0; i < p->site->tank_count; i++) {

@@ -18,6 +18,10 @@ typedef bool publisher_send(void *context, const char *topic, const char *payloa
 #define PUBLISHER_KEPT       64
 #define PUBLISHER_KEPT_BYTES 1536
 
+/* Of a retained alert. One that was taken back is taken back once more on the next connection: on one that
+ * was dying the word may have got lost, and then it would stand for ever. */
+enum publisher_out { OUT_NOT, OUT_STANDS, OUT_TAKEN_BACK };
+
 struct publisher {
     const struct site *site;
     publisher_send *send; /* NULL: nothing goes out */
@@ -27,9 +31,9 @@ struct publisher {
     mono_t tanks_due;              /* the soonest of them */
     int next_tank;                 /* the first that is looked at */
     enum alert_change *alert_last; /* what was last told of each alert: a new connection hears it again */
-    bool *alert_out;               /* a retained alert stands at the broker */
-    bool list_changed;             /* the list of retained topics is to be saved */
-    char *ghosts; /* retained topics of an earlier run, one a line; withdrawn at the next connection */
+    enum publisher_out *alert_out;
+    bool list_changed; /* the list of retained topics is to be saved */
+    char *ghosts;      /* retained topics of an earlier run, one a line; withdrawn at the next connection */
     char (*kept)[PUBLISHER_KEPT_BYTES]; /* events that could not go out yet, a ring; the oldest gives way */
     int kept_first, kept_count;
     mono_t status_due, beat_due;

@@ -103,6 +103,20 @@ static void an_alert_that_ended_unseen_is_withdrawn(void **state)
     assert_true(sent("lentic/mill/alert/tank/a1/temp-low retained \n"));
 }
 
+/* The clearing went onto a connection that was dying. */
+static void an_alert_that_ended_is_withdrawn_once_more(void **state)
+{
+    (void)state;
+    fall_below();
+    say("lentic/mill/do/ack", "{\"id\":\"tank/a1/temp-low\"}");
+    rise_again();
+    for (int i = 0; i < 3; i++) {
+        out[0] = '\0';
+        publisher_connected(&publisher, &pump, now_is());
+        assert_int_equal(sent("lentic/mill/alert/tank/a1/temp-low retained \n"), i == 0);
+    }
+}
+
 static void ghosts_of_an_earlier_configuration_are_withdrawn(void **state)
 {
     (void)state;
@@ -190,6 +204,7 @@ int main(void)
         ON_BENCH(an_alert_stands_retained_until_it_is_over),
         ON_BENCH(a_new_connection_gets_everything),
         ON_BENCH(an_alert_that_ended_unseen_is_withdrawn),
+        ON_BENCH(an_alert_that_ended_is_withdrawn_once_more),
         ON_BENCH(ghosts_of_an_earlier_configuration_are_withdrawn),
         ON_BENCH(the_list_names_what_stands),
         ON_BENCH(a_tank_goes_out_when_it_changed_but_not_too_often),
