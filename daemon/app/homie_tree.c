@@ -211,8 +211,10 @@ static bool tell_slot(struct round *r, struct homie_slot *slot)
 
 /* --- alerts --- */
 
-/* Withdrawn; once more on the next connection, for on one that was dying the word may have got lost. */
-#define WITHDRAWN 2
+/* In place of a checksum: withdrawn, and to be withdrawn once more on the next connection, for on one that
+ * was dying the word may have got lost; then for the last time. */
+#define WITHDRAWN      2
+#define WITHDRAWN_LAST 3
 
 static bool tell_alert(struct homie_tree *t, const struct homie_device *d, const struct alert *a, bool all,
                        struct now now)
@@ -232,7 +234,7 @@ static bool tell_alert(struct homie_tree *t, const struct homie_device *d, const
     (void)snprintf(below, sizeof below, "$alert/%s", id);
     if (!send(t, d, below, line, out.len))
         return false;
-    t->alert_told[a->index] = sum == WITHDRAWN && was == WITHDRAWN ? 0 : sum;
+    t->alert_told[a->index] = !stands && was == WITHDRAWN_LAST ? 0 : sum;
     t->memory_changed = t->memory_changed || t->alert_told[a->index] == 0 || was == 0;
     return true;
 }
@@ -385,6 +387,9 @@ static void begin(struct homie_tree *t, const struct engine *engine, struct now 
 {
     t->connected = true;
     t->ghosts_last = !everything;
+    for (int i = 0; everything && i < t->site->alert_count; i++)
+        if (t->alert_told[i] == WITHDRAWN)
+            t->alert_told[i] = WITHDRAWN_LAST;
     t->due = now.mono;
     t->next = 0;
     for (int i = 0; i < t->count; i++) {

@@ -174,6 +174,9 @@ static void an_alert_is_told_and_withdrawn(void **state)
         minute("probes/a1/temp", i % 2 ? "22" : "22.06");
     later(10);
     assert_true(sent("mill-tank-a1/$alert/temp-low \n"));
+    tree->devices[0].phase = HOMIE_BEGIN; /* a new description on the same connection does not count */
+    later(10);
+    assert_true(sent("mill-tank-a1/$state init"));
     /* The connection was dying: nobody heard it. It is said again on the next one, and that is enough. */
     for (int i = 0; i < 3; i++) {
         homie_tree_lost(tree);
