@@ -111,7 +111,7 @@ static void gather_documents(struct book *b)
 
 static bool can_be_id(const char *s, size_t n)
 {
-    if (n == 0 || n >= sizeof((struct document *)0)->id || *s == '-')
+    if (n == 0 || n >= sizeof((struct document *)0)->id || *s == '-' || s[n - 1] == '-')
         return false;
     for (size_t i = 0; i < n; i++)
         if (!islower((unsigned char)s[i]) && !isdigit((unsigned char)s[i]) && s[i] != '-')

@@ -7,6 +7,7 @@
 
 #include <libconfig.h>
 
+#include "base/utf8.h"
 #include "base/nearest.h"
 #include "base/text.h"
 
@@ -111,11 +112,17 @@ bool keys_text(struct loader *ld, const struct config_setting_t *at, const char 
                   keys_label(at, label), TEXT_MAX);
         return false;
     }
-    for (size_t i = 0; i < n; i++)
-        if ((unsigned char)s[i] < 0x20 || s[i] == 0x7f) {
-            fault_say(ld->faults, at, "%s holds a control character", keys_label(at, label));
+    for (size_t i = 0; i < n;) {
+        size_t whole = utf8_bytes(s + i, n - i);
+        if ((unsigned char)s[i] < 0x20 || s[i] == 0x7f || whole == 0) {
+            fault_say(ld->faults, at,
+                      whole == 0 ? "%s is no UTF-8: save the file in that encoding"
+                                 : "%s holds a control character",
+                      keys_label(at, label));
             return false;
         }
+        i += whole;
+    }
     *out = s;
     return true;
 }
@@ -187,11 +194,12 @@ static void read_id(struct loader *ld, const struct config_setting_t *at, const 
     if (!keys_text(ld, at, &s))
         return;
     size_t n = strlen(s);
-    if (n > ID_MAX || strspn(s, "abcdefghijklmnopqrstuvwxyz0123456789-") != n || *s == '-')
-        fault_say(ld->faults, at,
-                  "%s \"%.40s\" must be of a-z, 0-9 and -, begin with a letter or digit, and have at most %d "
-                  "of them",
-                  keys_label(at, label), s, ID_MAX);
+    if (n > ID_MAX || strspn(s, "abcdefghijklmnopqrstuvwxyz0123456789-") != n || *s == '-' || s[n - 1] == '-')
+        fault_say(
+            ld->faults, at,
+            "%s \"%.40s\" must be of a-z, 0-9 and -, begin with a letter or digit and end with one, and "
+            "have at most %d of them",
+            keys_label(at, label), s, ID_MAX);
     else
         *out = keys_keep(ld, s);
 }
@@ -200,12 +208,16 @@ static void read_pointer(struct loader *ld, const struct config_setting_t *at, b
 {
     const char *s, *bad = NULL;
     char label[KEYS_LABEL_MAX];
+    if (all && config_setting_type(at) == CONFIG_TYPE_STRING && *config_setting_get_string(at) == '\0') {
+        *out = "";
+        return;
+    }
     if (!keys_text(ld, at, &s))
         return;
     for (const char *c = s; *c != '\0'; c++)
         if (*c == '~' && c[1] != '0' && c[1] != '1')
             bad = "after ~ stands 0 or 1";
-    if (*s != '/' && !(all && *s == '\0'))
+    if (*s != '/')
         bad = "it begins with /, as in \"/temperature\"";
     if (bad != NULL)
         fault_say(ld->faults, at, "%s \"%.60s\" is no JSON pointer: %s", keys_label(at, label), s, bad);

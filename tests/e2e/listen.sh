@@ -16,6 +16,7 @@ speak() {
     for serial in 28ff01 28ff02; do
         pub -t gate/out -m "{\"serial\":\"$serial\",\"temp\":23.$n,\"unit\":\"C\"}"
     done
+    pub -t gate/list -m "[{\"id\":\"a1\",\"ph\":6.7$n},{\"id\":\"b1\",\"ph\":7.2$n}]"
     pub -t homie/5/shelf/tank-a3/conductivity -m 31$n
     pub -t homie/5/shelf/tank-a3/aim -m 24
     pub -t misc/counter -m 1234$n
@@ -92,6 +93,12 @@ heard_by beside
 heard_by beside_named --conf "$conf"
 stop_daemon
 heard_by after
+# With the tanks known the probes of a list find their place by name, and the daemon takes the entries as they stand.
+grep -q '^  { topic = "gate/list"; each = ""; match = { at = "/id"; is = "b1"; }; place = "tank/b1";' "$work/beside_named" ||
+    fail "the list: $(grep gate/list "$work/beside_named")"
+sed '/^probes = (/,$d' "$conf" >"$work/listed.conf"
+cat "$work/beside_named" >>"$work/listed.conf"
+"$lentic" check "$work/listed.conf" >"$work/said" 2>&1 || fail "check refuses a list: $(cat "$work/said")"
 
 # With the tanks known the gateway's devices find their place by name; without anything heard the answer is no.
 status=0

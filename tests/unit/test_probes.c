@@ -52,6 +52,18 @@ static void one_document_may_hold_several_values(void **state)
     assert_int_equal(site->stream_count, 6);
 }
 
+static void a_list_may_be_the_whole_payload(void **state)
+{
+    (void)state;
+    expect_sound(ROOM
+                 "{ topic = \"p/{tank}\"; each = \"\"; time = \"/t\"; at = \"/v\"; " TEMP ",\n"
+                 "{ topic = \"gw\"; each = \"/list\"; match = { at = \"/id\"; is = 9007199254740993L; }; "
+                 "place = \"tank/a1\"; at = \"/v\"; " TEMP " );\n");
+    assert_string_equal(site->entries[0].list_at, "");
+    assert_string_equal(site->entries[1].list_at, "/list");
+    assert_string_equal(site->entries[1].match, "9007199254740993");
+}
+
 static void faults_of_entries_are_told(void **state)
 {
     (void)state;
@@ -140,6 +152,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(one_entry_serves_every_tank_that_fits),
         cmocka_unit_test(one_document_may_hold_several_values),
+        cmocka_unit_test(a_list_may_be_the_whole_payload),
         cmocka_unit_test(faults_of_entries_are_told),
         cmocka_unit_test(one_stream_has_one_entry),
         cmocka_unit_test(what_needs_a_temperature_must_have_one),
