@@ -390,8 +390,7 @@ static void settle(struct daemon *d)
     bool time_to_save = snapshot_is_time(d, filling);
     if (store_commit(d->store, d->seq, d->now, urgent || (filling && time_to_save), &committed) == STATUS_OK)
         d->urgent = 0;
-    if (urgent)
-        save_published(d);
+    save_published(d);
     /* An alert that a timer raised moved the state without a record. */
     d->unsaved = d->unsaved || urgent;
     bool due = snapshot_is_urgent(d) || (d->seq != d->saved_seq && time_to_save);

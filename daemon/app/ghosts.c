@@ -57,3 +57,63 @@ bool ghosts_withdraw(char *ghosts, const char *ours, ghosts_send *send, void *co
     free(hashes);
     return to == ghosts;
 }
+
+/* Lines of list behind those in out that are not there yet. seen: as many slots as a power of two says. */
+static void add_lines(char *out, const char *list, uint64_t *seen, size_t slots)
+{
+    size_t at = strlen(out);
+    for (const char *line = list; line != NULL && *line != '\0';) {
+        size_t n = strcspn(line, "\n");
+        uint64_t hash = checksum_fnv(line, n) | 1;
+        size_t slot = (size_t)hash & (slots - 1);
+        while (seen[slot] != 0 && seen[slot] != hash)
+            slot = (slot + 1) & (slots - 1);
+        if (n > 0 && seen[slot] == 0) {
+            seen[slot] = hash;
+            memcpy(out + at, line, n);
+            out[at + n] = '\n';
+            at += n + 1;
+        }
+        line += n + (line[n] != '\0');
+    }
+    out[at] = '\0';
+}
+
+static size_t lines_of(const char *list)
+{
+    size_t n = list != NULL;
+    for (; list != NULL && *list != '\0'; list++)
+        n += *list == '\n';
+    return n;
+}
+
+static size_t length_of(const char *list)
+{
+    return list != NULL ? strlen(list) : 0;
+}
+
+char *ghosts_join(const char *a, const char *b)
+{
+    size_t slots = 4, lines = lines_of(a) + lines_of(b);
+    if (length_of(a) + length_of(b) == 0)
+        return NULL;
+    while (slots < 2 * lines)
+        slots *= 2;
+    uint64_t *seen = calloc(slots, sizeof *seen);
+    char *out = calloc(length_of(a) + length_of(b) + 3, 1);
+    if (seen == NULL || out == NULL)
+        abort();
+    add_lines(out, a, seen, slots);
+    add_lines(out, b, seen, slots);
+    free(seen);
+    return out;
+}
+
+void ghosts_turn(char **ghosts, char **withdrawn)
+{
+    char *again = *withdrawn, *fresh = *ghosts;
+    *withdrawn = ghosts_join(fresh, NULL);
+    *ghosts = ghosts_join(again, fresh);
+    free(again);
+    free(fresh);
+}

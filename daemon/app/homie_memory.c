@@ -6,11 +6,14 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "app/ghosts.h"
+
 #define HEAD_MAX (HOMIE_TOPIC_MAX + 64)
 
 static size_t memory_room(const struct homie_tree *t)
 {
-    size_t room = 64 + (t->ghosts == NULL ? 0 : 8 * strlen(t->ghosts));
+    size_t room = 64 + (t->ghosts == NULL ? 0 : 8 * strlen(t->ghosts)) +
+                  (t->withdrawn == NULL ? 0 : 8 * strlen(t->withdrawn));
     for (int i = 0; i < t->count; i++) {
         const struct homie_device *d = &t->devices[i];
         room += HEAD_MAX + (size_t)d->count * 64 + (d->topics == NULL ? 0 : 2 * strlen(d->topics));
@@ -76,6 +79,15 @@ static void put_device(const struct homie_tree *t, int device, struct text *out)
     put_alerts(t, device, out);
 }
 
+static void put_ghosts(const char *line, struct text *out)
+{
+    while (line != NULL && *line != '\0') {
+        size_t n = strcspn(line, "\n");
+        text_printf(out, "ghost %.*s\n", (int)n, line);
+        line += n + (line[n] != '\0');
+    }
+}
+
 char *homie_memory_format(const struct homie_tree *t)
 {
     size_t cap = memory_room(t);
@@ -85,11 +97,9 @@ char *homie_memory_format(const struct homie_tree *t)
     struct text out = text_over(buf, cap);
     for (int i = t->count - 1; i >= 0; i--)
         put_device(t, i, &out);
-    for (const char *line = t->ghosts; line != NULL && *line != '\0';) {
-        size_t n = strcspn(line, "\n");
-        text_printf(&out, "ghost %.*s\n", (int)n, line);
-        line += n + (line[n] != '\0');
-    }
+    char *ghosts = ghosts_join(t->ghosts, t->withdrawn);
+    put_ghosts(ghosts, &out);
+    free(ghosts);
     return buf;
 }
 

@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "app/ghosts.h"
 #include "base/checksum.h"
 #include "wire/encode.h"
 
@@ -77,6 +78,7 @@ void homie_tree_fini(struct homie_tree *t)
     free(t->device_of);
     free(t->alert_told);
     free(t->ghosts);
+    free(t->withdrawn);
     free(t->buf);
     free(t);
 }
@@ -211,10 +213,8 @@ static bool tell_slot(struct round *r, struct homie_slot *slot)
 
 /* --- alerts --- */
 
-/* In place of a checksum: withdrawn, and to be withdrawn once more on the next connection, for on one that
- * was dying the word may have got lost; then for the last time. */
-#define WITHDRAWN      2
-#define WITHDRAWN_LAST 3
+/* In place of a checksum: withdrawn; again on the next connection, for the last one may have been dying. */
+enum { WITHDRAWN = 2, WITHDRAWN_LAST };
 
 static bool tell_alert(struct homie_tree *t, const struct homie_device *d, const struct alert *a, bool all,
                        struct now now)
@@ -387,6 +387,10 @@ static void begin(struct homie_tree *t, const struct engine *engine, struct now 
 {
     t->connected = true;
     t->ghosts_last = !everything;
+    if (everything)
+        ghosts_turn(&t->ghosts, &t->withdrawn);
+    else /* of a new tree */
+        t->withdrawn = ghosts_join(t->ghosts, NULL);
     for (int i = 0; everything && i < t->site->alert_count; i++)
         if (t->alert_told[i] == WITHDRAWN)
             t->alert_told[i] = WITHDRAWN_LAST;

@@ -27,6 +27,8 @@ void publisher_init(struct publisher *p, const struct site *site, publisher_send
     p->send = send;
     p->context = context;
     p->ghosts = ghosts;
+    p->list_changed =
+        true; /* noted before anything is sent: nothing stands that the next run does not know of */
     p->started = now;
     planner_init(&p->planner, site);
     p->status_due = now.mono;
@@ -56,6 +58,8 @@ void publisher_fini(struct publisher *p)
     free(p->kept);
     free(p->alert_last);
     free(p->ghosts);
+    free(p->withdrawn);
+    p->withdrawn = NULL;
     p->tank_dirty = NULL;
     p->tank_sent = NULL;
     p->alert_out = NULL;
@@ -485,7 +489,10 @@ static char *list_with(const struct publisher *p, const char *more)
 /* What could not be withdrawn yet still stands. */
 char *publisher_list(const struct publisher *p)
 {
-    return list_with(p, p->ghosts != NULL ? p->ghosts : "");
+    char *more = ghosts_join(p->ghosts, p->withdrawn);
+    char *list = list_with(p, more != NULL ? more : "");
+    free(more);
+    return list;
 }
 
 static void withdraw_ghosts(struct publisher *p)
@@ -512,6 +519,7 @@ void publisher_connected(struct publisher *p, const struct pump *pump, struct no
     }
     p->tanks_due = now.mono;
     publisher_tanks(p, pump, now);
+    ghosts_turn(&p->ghosts, &p->withdrawn);
     withdraw_ghosts(p);
     send_kept(p);
     p->planner.room_due = now.mono;

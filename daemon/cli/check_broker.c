@@ -29,10 +29,12 @@ static bool on_message(void *context, const struct message *m)
     return true;
 }
 
+/* The first try decides: what follows would only try again. */
 static bool is_decided(const struct visit *v)
 {
-    enum mqtt_link link = mqtt_state(v->mqtt).link;
-    return link == MQTT_UP || link == MQTT_DEAF;
+    struct mqtt_state state = mqtt_state(v->mqtt);
+    return state.link == MQTT_UP || state.link == MQTT_DEAF ||
+           (state.link == MQTT_DOWN && state.reason[0] != '\0');
 }
 
 static bool has_come_back(const struct visit *v)
@@ -66,9 +68,11 @@ static enum status hear_ourselves(struct visit *v, struct why *why)
 static enum status visit(struct visit *v, struct why *why)
 {
     if (!wait_until(v, is_decided, PATIENCE_MS))
-        return why_say(why, STATUS_IO, "%s", mqtt_state(v->mqtt).reason);
+        return why_say(why, STATUS_IO, "no answer within %d s", PATIENCE_MS / 1000);
     struct mqtt_state state = mqtt_state(v->mqtt);
-    return state.link == MQTT_UP ? hear_ourselves(v, why) : why_say(why, STATUS_REFUSED, "%s", state.reason);
+    if (state.link == MQTT_UP)
+        return hear_ourselves(v, why);
+    return why_say(why, state.link == MQTT_DEAF ? STATUS_REFUSED : STATUS_IO, "%s", state.reason);
 }
 
 enum status check_broker(const struct site *site, int *subscriptions, struct why *why)

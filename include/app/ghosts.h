@@ -16,4 +16,12 @@ typedef bool ghosts_send(void *context, const char *topic, const char *payload, 
  * in ghosts. True when none is left. Out of memory ends the process. */
 bool ghosts_withdraw(char *ghosts, const char *ours, ghosts_send *send, void *context);
 
+/* Both lists, each topic once; NULL when there is none. The caller frees. */
+char *ghosts_join(const char *a, const char *b);
+
+/* At a new connection: what was emptied on the one before is emptied once more, for that one may have been
+ * dying, or the broker may have died and remembers what was before. Both lists belong to the caller, NULL:
+ * empty; withdrawn is only touched here. Out of memory ends the process. */
+void ghosts_turn(char **ghosts, char **withdrawn);
+
 #endif

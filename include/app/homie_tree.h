@@ -73,6 +73,7 @@ struct homie_tree {
     mono_t due;          /* the soonest of all devices */
     int next;            /* device that is looked at first */
     char *ghosts;        /* full topics to withdraw, one a line */
+    char *withdrawn;     /* and once more on the next connection */
     struct homie_view view;
     char *buf; /* of one description */
     size_t description_room;

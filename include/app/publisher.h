@@ -34,6 +34,7 @@ struct publisher {
     enum publisher_out *alert_out;
     bool list_changed; /* the list of retained topics is to be saved */
     char *ghosts;      /* retained topics of an earlier run, one a line; withdrawn at the next connection */
+    char *withdrawn;   /* and once more at the one after */
     char (*kept)[PUBLISHER_KEPT_BYTES]; /* events that could not go out yet, a ring; the oldest gives way */
     int kept_first, kept_count;
     mono_t status_due, beat_due;

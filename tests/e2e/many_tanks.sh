@@ -107,7 +107,8 @@ start_broker
 watch_events
 whole crashed 3 62
 kill_daemon
+configure 6 62
 start_daemon_online
-whole restarted 3 62
+whole restarted 6 62
 [ "$before" -eq 1 ] && [ "$(raised)" -eq 1 ] || fail "raised $before times at first, $(raised) in all"
 stop_daemon

@@ -4,6 +4,7 @@
 #include <stdarg.h>
 #include <stdint.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 #include <cmocka.h>
 
@@ -55,11 +56,36 @@ static void what_has_no_room_stays(void **state)
     assert_string_equal(unsent, "a/1");
 }
 
+static void everything_is_emptied_on_two_connections(void **state)
+{
+    (void)state;
+    char *ghosts = strdup("a\nb\na"), *withdrawn = NULL;
+    ghosts_turn(&ghosts, &withdrawn);
+    assert_string_equal(ghosts, "a\nb\n");
+    assert_string_equal(withdrawn, "a\nb\n");
+    free(ghosts); /* sent */
+    ghosts = strdup("c\nb\n");
+    ghosts_turn(&ghosts, &withdrawn);
+    assert_string_equal(ghosts, "a\nb\nc\n");
+    assert_string_equal(withdrawn, "c\nb\n");
+    free(ghosts);
+    ghosts = NULL;
+    ghosts_turn(&ghosts, &withdrawn);
+    assert_string_equal(ghosts, "c\nb\n");
+    assert_null(withdrawn);
+    free(ghosts);
+    ghosts = NULL;
+    ghosts_turn(&ghosts, &withdrawn);
+    assert_null(ghosts);
+    assert_null(ghosts_join("", NULL));
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(only_what_is_not_ours_goes),
         cmocka_unit_test(what_has_no_room_stays),
+        cmocka_unit_test(everything_is_emptied_on_two_connections),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
