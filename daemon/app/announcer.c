@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "adapters/log.h"
+#include "app/ghosts.h"
 #include "config/fault.h"
 #include "model/announcement.h"
 #include "wire/json.h"
@@ -50,8 +51,10 @@ static char *topics_of(const struct site *site)
 static void save(struct announcer *a)
 {
     char *list = topics_of(a->site);
-    for (const char *at = a->ghosts; at != NULL && *at != '\0'; at += strcspn(at, "\n") + 1)
+    char *gone = ghosts_join(a->ghosts, a->withdrawn);
+    for (const char *at = gone; at != NULL && *at != '\0'; at += strcspn(at, "\n") + 1)
         append(&list, at, strcspn(at, "\n"));
+    free(gone);
     const char *text = list != NULL ? list : "\n";
     if (store_save_state(a->store, MEMORY, text, strlen(text)) != STATUS_OK)
         log_change(LOG_AT_WARNING, "announced",
@@ -82,11 +85,13 @@ void announcer_init(struct announcer *a, const struct site *site, struct store *
 void announcer_fini(struct announcer *a)
 {
     free(a->ghosts);
-    a->ghosts = NULL;
+    free(a->withdrawn);
+    a->ghosts = a->withdrawn = NULL;
 }
 
 void announcer_connected(struct announcer *a)
 {
+    ghosts_turn(&a->ghosts, &a->withdrawn);
     a->pending = a->site->announcement_count > 0 || a->ghosts != NULL;
     a->at = a->thing = 0;
 }
@@ -107,7 +112,8 @@ static bool withdraw(struct announcer *a)
     memmove(a->ghosts, a->ghosts + at, strlen(a->ghosts + at) + 1);
     if (a->ghosts[0] != '\0')
         return false;
-    announcer_fini(a);
+    free(a->ghosts);
+    a->ghosts = NULL;
     save(a);
     return true;
 }

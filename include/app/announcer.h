@@ -13,8 +13,9 @@ struct announcer {
     publisher_send *send;
     void *context;
     bool pending;
-    int at, thing; /* where it goes on */
-    char *ghosts;  /* topics to be withdrawn, one a line; NULL: none */
+    int at, thing;   /* where it goes on */
+    char *ghosts;    /* topics to be withdrawn, one a line; NULL: none */
+    char *withdrawn; /* and once more on the next connection */
 };
 
 /* What is to be withdrawn is found in the store. */
