@@ -114,7 +114,7 @@ static int print_answer(const struct blend_request *r, const struct blend_ask *a
                is_name(r->a) ? r->a : "a", ask->a, unit, b_l, is_name(r->b) ? r->b : "b", ask->b, unit,
                ask->litres, ask->to, unit);
         if (ask->caution[0] != '\0')
-            printf("CAUTION, %s\n", ask->caution);
+            sums_caution(ask->caution, 0);
         return 0;
     }
     struct text t = text_over(buf, sizeof buf);

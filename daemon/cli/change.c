@@ -60,7 +60,7 @@ static void print_caution(const struct site *site, int tank)
     char buf[256];
     struct text caution = text_over(buf, sizeof buf);
     if (site->tanks[tank].water >= 0 && source_facts_caution(site, site->tanks[tank].water, &caution))
-        printf("  CAUTION, %s\n", buf);
+        sums_caution(buf, 2);
 }
 
 static void print_words(const struct site *site, const struct change_ask *ask, const struct change_plan *p)

@@ -74,7 +74,7 @@ static void print_base(const struct mix_made *m)
         printf("  that brings GH %.1f and KH %.1f along: taken off the grams\n", m->base.gh_dh,
                m->base.kh_dh);
     if (m->caution[0] != '\0')
-        printf("  CAUTION, %s\n", m->caution);
+        sums_caution(m->caution, 2);
 }
 
 static void print_words(const struct site *site, int water, const struct mix_made *m)

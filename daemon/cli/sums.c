@@ -4,6 +4,7 @@
 #include "adapters/store_journal.h"
 #include "config/load.h"
 #include "model/learnt.h"
+#include "show/width.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -132,6 +133,15 @@ int sums_quantity(const struct options *o, const char *name, enum quantity *q)
 int sums_refuse(const struct options *o, enum status st, const struct why *why)
 {
     return options_fail(o, st == STATUS_REFUSED ? EXIT_NO : EXIT_USAGE, "%s", why->text);
+}
+
+void sums_caution(const char *words, int indent)
+{
+    char buf[1024];
+    struct text out = text_over(buf, sizeof buf);
+    text_printf(&out, "%*sCAUTION, ", indent, "");
+    width_wrap(&out, words, options_columns(), indent + 2, indent + 9);
+    fputs(buf, stdout);
 }
 
 void sums_member(struct text *t, const char *key, double v)

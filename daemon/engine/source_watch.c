@@ -1,8 +1,8 @@
 #include "engine/source_watch.h"
 
 #include <math.h>
-#include <stdio.h>
 
+#include "base/text.h"
 #include "engine/series.h"
 #include "engine/state.h"
 
@@ -42,8 +42,11 @@ void source_watch(struct engine *e, int place, struct now now, struct effects *f
     if (isnan(today) || isnan(usual))
         return;
     double limit = limit_of(e, place, usual, noise), back = fmin((limit + usual) / 2, 0.95 * limit);
-    snprintf(evidence, sizeof evidence,
-             "purified water at %.0f µS/cm over the last 12 h, usual %.0f in the last weeks", today, usual);
+    struct text said = text_over(evidence, sizeof evidence);
+    text_printf(&said, "purified water at %.0f µS/cm over the last 12 h, usual %.0f in the last weeks", today,
+                usual);
+    if (source >= 0 && limit >= e->site->sources[source].exhausted_ec)
+        text_printf(&said, "; its limit is %.4g", e->site->sources[source].exhausted_ec);
     enum tri condition = today > limit ? TRI_YES : today < back ? TRI_NO : TRI_KEEP;
     judge_named(e, place, KIND_SOURCE_WORN, Q_COUNT, condition, today, limit, evidence, now, fx);
 }

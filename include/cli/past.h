@@ -22,6 +22,10 @@ int past_print_people(const struct past_job *job);
 int past_print_csv(const struct past_job *job);
 int past_print_json(const struct past_job *job);
 
+/* The history of what was asked as that many points at most. */
+enum status past_points(const struct past_job *job, int points, struct history_point *out,
+                        int *count) LENTIC_CHECKED;
+
 /* Tells that there is nothing, and the nearest that there is. Returns 1. */
 int past_nothing(const struct past_job *job);
 

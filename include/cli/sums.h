@@ -36,6 +36,9 @@ int sums_quantity(const struct options *o, const char *name, enum quantity *q);
 /* Exit code for a status with its sentence: 1 for STATUS_REFUSED, else 2. */
 int sums_refuse(const struct options *o, enum status st, const struct why *why);
 
+/* "CAUTION, ..." on standard output, wrapped, behind indent blanks. */
+void sums_caution(const char *words, int indent);
+
 /* A member, or null when v is not finite. */
 void sums_member(struct text *t, const char *key, double v);
 int sums_print_json(struct text *t);

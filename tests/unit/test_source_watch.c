@@ -109,6 +109,7 @@ static void its_own_limit_is_told(void **state)
     pass(10, 11.2, 0.1);
     pass(3, 12.3, 0);
     assert_true(is_told());
+    assert_non_null(strstr(engine_tank_alert(&w, "source/ro/worn").evidence, "its limit is 12"));
     pass(3, 8, 0);
     assert_false(is_told());
 }
