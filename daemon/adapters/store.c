@@ -14,6 +14,7 @@
 #define BACKOFF_FIRST_MS MS_PER_S
 #define BACKOFF_MOST_MS  MS_PER_MIN
 #define READINGS_LEAST   4096
+#define LOOK_AGAIN_MS    20 /* while the disk is busy */
 
 static size_t reading_room(const struct site *site)
 {
@@ -47,7 +48,7 @@ enum status store_open(const struct site *site, struct store **out, struct why *
         store_close(store);
         return st;
     }
-    store->seq_put = store->seq_safe = store_inbox_position(store);
+    store->seq_put = store->seq_written = store->seq_safe = store->ticket_seq = store_inbox_position(store);
     store->counts.failing = st != STATUS_OK;
     *out = store;
     return st;
@@ -106,15 +107,32 @@ struct sqlite3_stmt *store_statement(struct store *store, enum statement which)
     return *stmt;
 }
 
-bool store_begin(struct store *store, bool full_sync)
+/* Nothing is synced here (store_log does), but the head of a log that was not cut whole. */
+static bool set_syncing(struct store *store, bool fresh)
 {
+    enum store_syncing wanted = fresh ? SYNCING_OFF : SYNCING_NORMAL;
+    if (store->syncing == wanted)
+        return true;
+    bool set =
+        schema_run(store->db, fresh ? "PRAGMA synchronous=OFF" : "PRAGMA synchronous=NORMAL") == SQLITE_OK;
+    store->syncing = set ? wanted : SYNCING_UNKNOWN;
+    return set;
+}
+
+static bool begin(struct store *store, bool safe, bool fresh)
+{
+    store->entered = true;
+    store->safe_wanted = safe;
+    return set_syncing(store, fresh) && schema_run(store->db, "BEGIN IMMEDIATE") == SQLITE_OK;
+}
+
+bool store_begin(struct store *store, bool safe)
+{
+    bool fresh;
     if (store->db == NULL)
         return false;
-    if (full_sync != store->full_sync &&
-        schema_run(store->db, full_sync ? "PRAGMA synchronous=FULL" : "PRAGMA synchronous=NORMAL") ==
-            SQLITE_OK)
-        store->full_sync = full_sync;
-    return schema_run(store->db, "BEGIN IMMEDIATE") == SQLITE_OK;
+    store_log_enter(store->sync, &fresh);
+    return begin(store, safe, fresh);
 }
 
 static void note_failure(struct store *store)
@@ -134,18 +152,30 @@ static void note_failure(struct store *store)
     store->retry_at = mono_add(store->seen.mono, store->backoff_ms);
 }
 
+static void leave(struct store *store, bool done)
+{
+    if (!store->entered)
+        return;
+    store->entered = false;
+    store_log_leave(store->sync);
+    if (done && store->safe_wanted)
+        store->ticket = store_log_ask(store->sync);
+}
+
 bool store_end(struct store *store, bool ok)
 {
     if (store->db == NULL)
         return false;
-    if (ok && schema_run(store->db, "COMMIT") == SQLITE_OK)
-        return true;
-    note_failure(store);
-    if (!sqlite3_get_autocommit(store->db))
-        schema_run(store->db, "ROLLBACK");
-    if (store->damaged)
+    bool done = ok && schema_run(store->db, "COMMIT") == SQLITE_OK;
+    if (!done) {
+        note_failure(store);
+        if (!sqlite3_get_autocommit(store->db))
+            schema_run(store->db, "ROLLBACK");
+    }
+    leave(store, done);
+    if (!done && store->damaged)
         store_detach(store);
-    return false;
+    return done;
 }
 
 int64_t store_probe(const struct store *store, int stream)
@@ -164,6 +194,12 @@ static bool write_all(struct store *store)
     return store_write_position(store, store->seq_put);
 }
 
+/* A ring on the card gives its records up once they are committed: then the commit itself must be safe. */
+static bool syncs_every(const struct store *store)
+{
+    return store->site->store.sync == STORE_SYNC_EVERY;
+}
+
 static void settled(struct store *store)
 {
     store->counts.commits++;
@@ -173,24 +209,44 @@ static void settled(struct store *store)
     store->backoff_ms = 0;
     store->retry_at = store->due_at = MONO_NONE;
     store->reading_first = store->reading_count = store->note_count = 0;
-    store->seq_safe = store->seq_put;
+    store->seq_written = store->ticket_seq = store->seq_put;
+    if (!syncs_every(store))
+        store->seq_safe = store->seq_put;
+}
+
+static void look_whether_safe(struct store *store)
+{
+    if (store->seq_safe != store->ticket_seq && store->sync != NULL &&
+        store_log_reached(store->sync, store->ticket))
+        store->seq_safe = store->ticket_seq;
+}
+
+/* False: the log is being cut. */
+static bool enter(struct store *store, bool wait, bool *fresh)
+{
+    if (!wait)
+        return store_log_try(store->sync, fresh);
+    store_log_enter(store->sync, fresh);
+    return true;
 }
 
 /* Nothing of the buffer is forgotten unless all of it is on the disk. */
-static enum status try_commit(struct store *store, bool full_sync)
+static enum status try_commit(struct store *store, bool safe, bool wait)
 {
     struct why why = { "" };
     uint64_t stored = store->counts.stored;
+    bool fresh;
     if (store->db == NULL && store_attach(store, &why) != STATUS_OK) {
         snprintf(store->counts.reason, sizeof store->counts.reason, "%.*s",
                  (int)sizeof store->counts.reason - 1, why.text);
         note_failure(store);
         return STATUS_IO;
     }
-    /* A ring on the card gives its records up once they are committed: then the commit itself must be safe.
-     */
-    full_sync = full_sync || store->site->store.sync == STORE_SYNC_EVERY;
-    bool ok = store_begin(store, full_sync) && write_all(store);
+    if (!enter(store, wait, &fresh)) {
+        store->retry_at = mono_add(store->seen.mono, LOOK_AGAIN_MS);
+        return STATUS_IO;
+    }
+    bool ok = begin(store, safe || syncs_every(store), fresh) && write_all(store);
     if (!store_end(store, ok)) {
         store->counts.stored = stored;
         return STATUS_IO;
@@ -288,7 +344,7 @@ void store_hold_event(struct store *store, const struct event *e, utc_t t)
 
 static bool dirty(const struct store *store)
 {
-    return store->reading_count > 0 || store->note_count > 0 || store->seq_put != store->seq_safe;
+    return store->reading_count > 0 || store->note_count > 0 || store->seq_put != store->seq_written;
 }
 
 static bool due(const struct store *store)
@@ -309,17 +365,35 @@ enum status store_commit(struct store *store, uint64_t inbox_seq, struct now now
         if (resting(store))
             st = STATUS_IO;
         else if (force || due(store))
-            st = try_commit(store, force);
+            st = try_commit(store, force, false);
     }
+    look_whether_safe(store);
+    *committed = store->seq_safe;
+    return st;
+}
+
+enum status store_commit_last(struct store *store, uint64_t inbox_seq, struct now now, uint64_t *committed)
+{
+    enum status st = STATUS_OK;
+    store->seen = now;
+    store->seq_put = inbox_seq;
+    if (dirty(store))
+        st = try_commit(store, true, true);
+    if (store->sync != NULL)
+        store_log_wait(store->sync, store->ticket);
+    look_whether_safe(store);
     *committed = store->seq_safe;
     return st;
 }
 
 mono_t store_deadline(const struct store *store)
 {
-    if (!dirty(store) || !mono_is_set(store->due_at))
-        return MONO_NEVER;
-    return mono_is_set(store->retry_at) ? store->retry_at : store->due_at;
+    mono_t due = MONO_NEVER;
+    if (dirty(store) && mono_is_set(store->due_at))
+        due = mono_is_set(store->retry_at) ? store->retry_at : store->due_at;
+    if (store->seq_safe != store->ticket_seq)
+        due = mono_min(due, mono_add(store->seen.mono, LOOK_AGAIN_MS));
+    return due;
 }
 
 uint64_t store_inbox_position(struct store *store)
@@ -406,7 +480,7 @@ enum status store_bind(struct store *store, const struct site *site, struct why 
         free(newest_slot);
         return why_say(why, STATUS_REFUSED, "no memory for the probes of the store");
     }
-    if (dirty(store) && try_commit(store, false) != STATUS_OK)
+    if (dirty(store) && try_commit(store, false, true) != STATUS_OK)
         carry_over(store, site);
     free(store->probe_id);
     free(store->settled_ms);

@@ -6,8 +6,37 @@
 #include "adapters/store_inside.h"
 #include "adapters/store_schema.h"
 
+#define LOG_PAGES 2000 /* then the log is carried over */
+
+static int note_log(void *context, sqlite3 *db, const char *name, int pages)
+{
+    struct store *store = context;
+    (void)db;
+    (void)name;
+    if (pages >= LOG_PAGES && store->sync != NULL)
+        store_log_carry_over(store->sync);
+    return SQLITE_OK;
+}
+
+/* In place of the carrying over that a commit would do by itself, and wait for. */
+static enum status start_sync(struct store *store, struct why *why)
+{
+    store->sync = store_log_start(store->path);
+    if (store->sync == NULL)
+        return why_say(why, STATUS_IO, "store %s: no thread for its syncs", store->path);
+    sqlite3_wal_hook(store->db, note_log, store);
+    store->syncing = SYNCING_UNKNOWN;
+    store->ticket = 0;
+    return STATUS_OK;
+}
+
 void store_detach(struct store *store)
 {
+    store_log_stop(store->sync);
+    store->sync = NULL;
+    /* Closing carries the log over, and must sync what it writes before the log is removed. */
+    if (store->db != NULL)
+        schema_run(store->db, "PRAGMA synchronous=NORMAL");
     for (int i = 0; i < STATEMENT_COUNT; i++) {
         sqlite3_finalize(store->statements[i]);
         store->statements[i] = NULL;
@@ -103,8 +132,12 @@ enum status store_attach(struct store *store, struct why *why)
     enum status st = open_sound(store, why);
     if (st == STATUS_INVALID)
         st = start_anew(store, why);
-    if (st != STATUS_OK)
+    if (st == STATUS_OK)
+        st = start_sync(store, why);
+    if (st != STATUS_OK) {
+        store_detach(store);
         return st;
+    }
     if (store_probes_bind(store) != STATUS_OK) {
         st = why_say(why, STATUS_IO, "%s", store->counts.reason);
         store_detach(store);

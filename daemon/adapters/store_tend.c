@@ -219,9 +219,11 @@ static int64_t probe_to_purge(struct store *store, int64_t horizon)
 
 bool store_tend(struct store *store, struct now now)
 {
+    bool fresh;
     note_clock(store, now);
-    if (store->db == NULL || store->counts.failing)
+    if (store->db == NULL || store->counts.failing || !store_log_try(store->sync, &fresh))
         return false;
+    store_log_leave(store->sync);
     int64_t to = floor_to(now.utc.ms - SETTLE_LAG_MS, SETTLE_EVERY_MS);
     if (now.trusted && to > store->settled_to)
         return settle(store, to);
@@ -234,6 +236,7 @@ bool store_tend(struct store *store, struct now now)
     if (store_thin(store, horizon_of(store, now, store->site->store.thin_after_days)))
         return true;
     if (number(store, "PRAGMA freelist_count") > VACUUM_PAGES_FREE)
-        return schema_run(store->db, VACUUM_PIECE) == SQLITE_OK;
+        return store_begin(store, false) &&
+               store_end(store, schema_run(store->db, VACUUM_PIECE) == SQLITE_OK);
     return false;
 }

@@ -316,6 +316,7 @@ enum status daemon_open(struct daemon *d, const char *conf_path, struct why *why
         clock_set_timezone(d->site->timezone);
     d->now = clock_now();
     d->echo_at = d->now.mono;
+    wear_init(&d->wear);
     d->kept_at = d->kept_whole_at = d->now.mono;
     load_ghosts(d);
     courier_init(&d->courier, d->site, d->store, d->now);
@@ -345,7 +346,7 @@ void daemon_close(struct daemon *d)
     d->mqtt = NULL;
     if (d->pump.engine != NULL) {
         uint64_t committed = 0;
-        if (store_commit(d->store, d->seq, d->now, true, &committed) == STATUS_OK && committed == d->seq)
+        if (store_commit_last(d->store, d->seq, d->now, &committed) == STATUS_OK && committed == d->seq)
             snapshot_save(d, SNAPSHOT_WHOLE);
         else
             log_say(LOG_AT_WARNING, "the last readings could not be committed; they stay in the ring");
@@ -393,6 +394,7 @@ static void settle(struct daemon *d)
     save_published(d);
     /* An alert that a timer raised moved the state without a record. */
     d->unsaved = d->unsaved || urgent;
+    d->news = d->news || urgent;
     bool due = snapshot_is_urgent(d) || (d->seq != d->saved_seq && time_to_save);
     bool given_up = filling && store_counts(d->store).failing; /* warning goes before history */
     if (due && (committed == d->seq || (given_up && time_to_save)))
@@ -465,6 +467,7 @@ static void look_around(struct daemon *d, bool empty)
                                    .inbox = inbox_counts(d->inbox),
                                    .link = mqtt_state(d->mqtt) };
     selfwatch_progress(d, &news, empty);
+    selfwatch_wear(d, &news);
     d->looked_at = d->now.mono;
     d->link_seen = news.link.link;
     if (empty)

@@ -293,6 +293,15 @@ static void put_uint(struct text *out, const char *key, uint64_t v)
     json_int(out, (long long)v);
 }
 
+static void put_known(struct text *out, const char *key, int64_t v)
+{
+    json_key(out, key);
+    if (v < 0)
+        json_null(out);
+    else
+        json_int(out, v);
+}
+
 static void format_counters(const struct pump *pump, const struct publisher_news *news, struct text *out)
 {
     struct engine_counts c = engine_counts(pump->engine);
@@ -384,6 +393,8 @@ static void format_status(const struct publisher *p, const struct pump *pump,
     json_string(out, news->store.failing ? news->store.reason : "ok");
     json_key(out, "store_bytes");
     json_int(out, news->store.file_bytes);
+    put_known(out, "disk_bytes", news->disk_bytes);
+    put_known(out, "disk_bytes_day", news->disk_bytes_day);
     json_key(out, "queue");
     json_int(out, (long long)news->inbox.waiting_records + (long long)news->store.buffered);
     json_close(out, '}');

@@ -4,9 +4,11 @@
 
 #include <stdio.h>
 
+#include "adapters/files.h"
 #include "adapters/log.h"
 #include "adapters/sd.h"
 
+#define WEAR_LOOK_MS  (2 * MS_PER_S)
 #define RULES_LATE_MS (2 * MS_PER_MIN)
 
 /* Connected, but of the beats that we sent none came back for long. */
@@ -28,6 +30,14 @@ void selfwatch_progress(struct daemon *d, struct publisher_news *news, bool empt
 {
     news->progress = !news->store.failing && news->link.link == MQTT_UP && !rules_lag(d, empty);
     d->progress = news->progress && !is_deaf(d, &news->link);
+}
+
+void selfwatch_wear(struct daemon *d, struct publisher_news *news)
+{
+    if (d->wear.count == 0 || d->now.mono.ms - d->wear.now.ms >= WEAR_LOOK_MS)
+        wear_note(&d->wear, files_written(), d->now.mono);
+    news->disk_bytes = d->wear.now_bytes;
+    news->disk_bytes_day = wear_per_day(&d->wear);
 }
 
 void selfwatch_judge(struct daemon *d, const struct publisher_news *news)

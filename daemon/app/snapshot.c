@@ -1,7 +1,8 @@
 /* The engine's state survives: beside the ring on tmpfs, exact as of a position in the ring, and in the store
  * for the day the power goes: whole once a day, since the windows of all probes take megabytes, and without
- * them every hour; what they lack then is filled in from stored readings. Whichever is newer is taken up; the
- * ring's records after it run through the engine again, and what the store has already is not stored twice.
+ * the probes within the hour after an alert or an entry, every six at least; their windows are then filled in
+ * from stored readings. Whichever is newer is taken up; the ring's records after it run through the engine
+ * again, and what the store has already is not stored twice.
  */
 #include "app/daemon.h"
 
@@ -27,7 +28,8 @@
 #define SAVE_FILLING     4096            /* records, or SNAPSHOT_FILLING_MS: while the ring fills */
 
 /* In the store. */
-#define KEEP_EVERY_MS MS_PER_HOUR
+#define KEEP_EVERY_MS (6 * MS_PER_HOUR)
+#define KEEP_NEWS_MS  MS_PER_HOUR /* when an alert or an entry has come */
 #define KEEP_WHOLE_MS MS_PER_DAY
 
 #define MAGIC UINT64_C(0x31304554415453ff) /* "\xffSTATE01" */
@@ -62,6 +64,7 @@ static void keep(struct daemon *d, uint8_t *bytes, size_t n, size_t room, bool w
         STATUS_OK)
         return;
     d->kept_at = d->now.mono;
+    d->news = false;
     if (whole)
         d->kept_whole_at = d->now.mono;
 }
@@ -79,7 +82,7 @@ void snapshot_save(struct daemon *d, enum snapshot_keep also)
     path_of(d, path, sizeof path);
     if (n == 0)
         log_change(LOG_AT_ERROR, "snapshot", "the state is larger than planned for and was not saved");
-    else if (files_write(path, bytes, sizeof(struct head) + n, 0600, &why) != STATUS_OK)
+    else if (files_write_passing(path, bytes, sizeof(struct head) + n, 0600, &why) != STATUS_OK)
         log_change(LOG_AT_WARNING, "snapshot", "%s", why.text);
     else
         d->saved_seq = d->seq;
@@ -126,7 +129,8 @@ enum snapshot_keep snapshot_keep_due(const struct daemon *d)
 {
     if (d->now.mono.ms - d->kept_whole_at.ms >= KEEP_WHOLE_MS)
         return SNAPSHOT_WHOLE;
-    return d->now.mono.ms - d->kept_at.ms >= KEEP_EVERY_MS ? SNAPSHOT_BRIEF : SNAPSHOT_NEAR;
+    return d->now.mono.ms - d->kept_at.ms >= (d->news ? KEEP_NEWS_MS : KEEP_EVERY_MS) ? SNAPSHOT_BRIEF
+                                                                                      : SNAPSHOT_NEAR;
 }
 
 struct kept {

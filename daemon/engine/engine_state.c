@@ -97,13 +97,8 @@ static void visit_stream(struct engine *e, int stream, struct pack *p, struct no
     pack_i64(p, &s->flat_known_ms, 0, INT64_MAX);
     waiting_room_visit(&s->untimed, p, now);
     e->clock.waiting = e->clock.waiting || s->untimed.count > 0;
-    if (!e->brief) {
-        window_visit(&s->day, p);
-        window_visit(&s->days, p);
-    } else {
-        window_visit_none(p);
-        window_visit_none(p);
-    }
+    window_visit(&s->day, p);
+    window_visit(&s->days, p);
     visit_hours(s, p);
     visit_counters(s, p);
     for (int i = 0; i < STREAM_TIMERS; i++)
@@ -229,6 +224,8 @@ size_t engine_save_room(const struct engine *e)
 /* Alerts that nothing was ever known of are most of them: left out. */
 static bool worth_saving(const struct engine *e, enum section kind, int i)
 {
+    if (kind == SECTION_STREAM)
+        return !e->brief;
     if (kind != SECTION_ALERT)
         return true;
     const struct alert *pub = &e->alarms.items[i].pub;

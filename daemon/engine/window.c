@@ -152,11 +152,8 @@ void window_visit(struct window *w, struct pack *p)
     int32_t held = 0;
     for (int i = 0; i < w->cap; i++)
         held += w->bins[i].n > 0;
-    int32_t newest = w->newest;
-    pack_i32(p, &newest, 0, INT32_MAX);
+    pack_i32(p, &w->newest, 0, INT32_MAX);
     pack_i32(p, &held, 0, w->cap);
-    if (held > 0)
-        w->newest = newest;
     int at = 0;
     for (int i = 0; i < held && !p->bad; i++) {
         struct window_bin bin = { 0 };
@@ -176,11 +173,4 @@ void window_visit(struct window *w, struct pack *p)
         if (p->reading)
             w->bins[bin.index % w->cap] = bin;
     }
-}
-
-void window_visit_none(struct pack *p)
-{
-    int32_t none = 0;
-    pack_i32(p, &none, 0, 0);
-    pack_i32(p, &none, 0, 0);
 }

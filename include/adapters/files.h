@@ -3,6 +3,7 @@
 #define LENTIC_ADAPTERS_FILES_H
 
 #include <stddef.h>
+#include <stdint.h>
 #include <sys/types.h>
 #include "base/status.h"
 
@@ -21,6 +22,9 @@ enum status files_read(const char *path, size_t max, char **out, size_t *n, stru
 /* Replaces the file in one step: new content in path.new, synced, renamed, directory synced. */
 enum status files_write(const char *path, const void *bytes, size_t n, mode_t mode,
                         struct why *why) LENTIC_CHECKED;
+/* The same without the syncs: for what only has to outlive the process. */
+enum status files_write_passing(const char *path, const void *bytes, size_t n, mode_t mode,
+                                struct why *why) LENTIC_CHECKED;
 
 /* Makes the directory and those above it that are missing. */
 enum status files_make_dirs(const char *path, mode_t mode, struct why *why) LENTIC_CHECKED;
@@ -28,5 +32,9 @@ enum status files_make_dirs(const char *path, mode_t mode, struct why *why) LENT
 /* Takes the lock file for this process and writes its number into it; *fd keeps it until closed or the
  * process ends. STATUS_REFUSED: another process holds it, with its number. */
 enum status files_lock(const char *path, int *fd, struct why *why) LENTIC_CHECKED;
+
+/* Bytes that this process has caused to be sent to disks, as the kernel counts them (proc(5), io), what was
+ * taken back before it got there left out; memory file systems do not count. -1: the kernel does not tell. */
+int64_t files_written(void);
 
 #endif

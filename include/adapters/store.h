@@ -36,10 +36,14 @@ void store_hold_journal(struct store *store, const struct journal_entry *e, utc_
 void store_hold_event(struct store *store, const struct event *e, utc_t t);
 
 /* inbox_seq: every record up to it is in what was put so far. Commits when due (commit_s, commit_rows) or
- * when forced. *committed tells the position now safe. STATUS_IO: not committed, kept, tried again with
- * backoff. */
+ * when forced. *committed tells the position now safe. Does not wait for the disk: with sync = "every" the
+ * position follows when it has been synced, and while the log is being cut nothing is committed. STATUS_IO:
+ * not committed, kept, tried again, after a failure with backoff. */
 enum status store_commit(struct store *store, uint64_t inbox_seq, struct now now, bool force,
                          uint64_t *committed) LENTIC_CHECKED;
+/* At the end of a run: waits for whatever the disk is busy with. */
+enum status store_commit_last(struct store *store, uint64_t inbox_seq, struct now now,
+                              uint64_t *committed) LENTIC_CHECKED;
 mono_t store_deadline(const struct store *store);
 uint64_t store_inbox_position(struct store *store); /* as last committed */
 

@@ -3,6 +3,7 @@
 #define LENTIC_ADAPTERS_STORE_INSIDE_H
 
 #include "adapters/store.h"
+#include "adapters/store_log.h"
 
 struct sqlite3;
 struct sqlite3_stmt;
@@ -47,9 +48,16 @@ enum statement {
 struct store {
     const struct site *site;
     char path[512];
-    struct sqlite3 *db; /* NULL: not open, tried again at retry_at */
-    bool damaged;       /* found while running: the next opening reads the whole file */
-    bool full_sync;     /* as the connection stands */
+    struct sqlite3 *db;     /* NULL: not open, tried again at retry_at */
+    bool damaged;           /* found while running: the next opening reads the whole file */
+    struct store_log *sync; /* lives while db does */
+    bool entered;           /* a transaction of ours holds the log */
+    bool safe_wanted;       /* and shall reach the disk at once */
+    enum store_syncing {
+        SYNCING_UNKNOWN,
+        SYNCING_NORMAL,
+        SYNCING_OFF
+    } syncing; /* as the connection stands */
     struct sqlite3_stmt *statements[STATEMENT_COUNT];
     int64_t *probe_id;   /* by stream; 0: not yet known */
     int64_t *settled_ms; /* by stream: readings before it stand in the settled table */
@@ -60,8 +68,9 @@ struct store {
     struct note *notes;
     size_t note_count;
 
-    uint64_t seq_put, seq_safe;
-    struct now seen; /* the last "now" we were told */
+    uint64_t seq_put, seq_written, seq_safe;
+    uint64_t ticket, ticket_seq; /* seq_safe may be that when the disk has it; ticket 0: nothing is awaited */
+    struct now seen;             /* the last "now" we were told */
     mono_t due_at, retry_at;
     int64_t backoff_ms;
     struct store_counts counts;

@@ -12,6 +12,7 @@
 #include "app/publisher.h"
 #include "app/pulse.h"
 #include "app/pump.h"
+#include "base/wear.h"
 #include "config/load.h"
 
 struct daemon {
@@ -25,6 +26,7 @@ struct daemon {
     struct courier courier;
     struct pulse pulse;
     bool progress; /* intake, store and rules go forward */
+    struct wear wear;
     struct homie_link homie;
     struct announcer announcer;
     uint64_t seq;       /* last record that went through the pump */
@@ -32,7 +34,8 @@ struct daemon {
     uint64_t saved_seq; /* the snapshot on tmpfs holds the state as of it */
     mono_t saved_at, kept_at, kept_whole_at, alive_at;
     int64_t save_ms;  /* that the last snapshot took */
-    bool unsaved;     /* an alert or entry has come since the last snapshot */
+    bool unsaved;     /* an alert or entry has come since the last snapshot, */
+    bool news;        /* since the last one in the store */
     mono_t looked_at; /* at link, store and ring, and what is due for publishing */
     uint64_t looked_seq;
     enum mqtt_link link_seen;
@@ -64,7 +67,7 @@ publisher_send daemon_send;
 void daemon_load_calibrations(struct daemon *d);
 
 /* snapshot.c: the engine's state beside the ring (exact after any death of the process) and, hourly without
- * the windows of the probes, daily whole, in the store. */
+ * the probes, daily whole, in the store. */
 #define SNAPSHOT_FILLING_MS 100 /* while the ring fills faster than it is given back */
 enum snapshot_keep { SNAPSHOT_NEAR, SNAPSHOT_BRIEF, SNAPSHOT_WHOLE };
 void snapshot_restore(struct daemon *d);
@@ -79,6 +82,7 @@ void daemon_watch_courier(struct daemon *d);
 /* selfwatch.c: empty: the ring is. Fills news->progress and d->progress; raises and ends the service's own
  * alerts. */
 void selfwatch_progress(struct daemon *d, struct publisher_news *news, bool empty);
+void selfwatch_wear(struct daemon *d, struct publisher_news *news);
 void selfwatch_judge(struct daemon *d, const struct publisher_news *news);
 void selfwatch_tell_manager(struct daemon *d, const struct publisher_news *news);
 

@@ -60,7 +60,8 @@ struct publisher_news {
     struct store_counts store;
     struct inbox_counts inbox;
     struct mqtt_state link;
-    bool progress; /* intake, store and rules go forward */
+    bool progress;                      /* intake, store and rules go forward */
+    int64_t disk_bytes, disk_bytes_day; /* written since the start, and in a day; -1: not known */
 };
 
 /* Tanks that are due, not too many at once. */

@@ -88,7 +88,8 @@ struct engine_load engine_load(const struct engine *e, struct now now);
 /* The whole state as bytes; 0 when cap is too small. engine_save_room: a cap that always suffices. */
 size_t engine_save(struct engine *e, uint8_t *bytes, size_t cap, struct now now);
 size_t engine_save_room(const struct engine *e);
-/* Without the windows of the probes, which are nearly all of it and can be had from stored readings again. */
+/* Without the probes, which are nearly all of it: they learn anew within minutes, and their windows can be
+ * had from stored readings. */
 size_t engine_save_brief(struct engine *e, uint8_t *bytes, size_t cap, struct now now);
 /* One of them, oldest first: into the windows and nowhere else. */
 void engine_recall_value(struct engine *e, const struct reading *r);

@@ -120,7 +120,7 @@ struct engine {
     struct alarms alarms;
     struct stream_state *streams;
     struct tank_state *tanks;
-    bool brief;     /* while saving: without windows */
+    bool brief;     /* while saving: without the probes */
     bool link_down; /* broker not reached: silence of probes means nothing */
     struct timekeep clock;
     struct engine_counts counts;

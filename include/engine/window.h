@@ -50,8 +50,6 @@ double window_mean_over(const struct window *w, utc_t to, int64_t span_ms);
 /* Extremes over (to - span_ms, to], by whole bins. */
 struct window_range window_range(const struct window *w, utc_t to, int64_t span_ms);
 
-/* What holds nothing leaves the window that is read as it was. */
 void window_visit(struct window *w, struct pack *p);
-void window_visit_none(struct pack *p); /* writes a window that holds nothing */
 
 #endif

@@ -140,14 +140,31 @@ static double second_passes(struct store *store, long n)
     struct timespec from;
     bool more = true;
     clock_gettime(CLOCK_MONOTONIC, &from);
-    if (store_commit(store, (uint64_t)n, now, false, &safe) != STATUS_OK)
-        return -1;
+    while (store_commit(store, (uint64_t)n, now, false, &safe) != STATUS_OK) {
+        if (store_counts(store).failing)
+            return -1;
+        nanosleep(&(struct timespec){ .tv_nsec = 1000000 }, NULL); /* the log is being cut; time stands */
+        now.mono.ms += 20;
+    }
     while (more) {
         worst = fmax(worst, ms_since(&from));
         clock_gettime(CLOCK_MONOTONIC, &from);
         more = store_tend(store, now);
     }
     return fmax(worst, ms_since(&from));
+}
+
+/* The engine's state, which the service keeps in the store: of 200 probes and 40 tanks the whole is 7 MB once
+ * all windows are full (3.7 MB after a day of readings every two minutes), without the probes 0.35 MB; here
+ * one with news every three hours. */
+#define WHOLE_BYTES (7 * 1000000)
+#define BRIEF_BYTES (350 * 1000)
+
+static bool keep(struct store *store, const char *name, size_t n)
+{
+    static uint8_t bytes[WHOLE_BYTES];
+    memset(bytes, 0x5a, n);
+    return store_save_state(store, name, bytes, n) == STATUS_OK;
 }
 
 static int run(struct store *store, const char *path, long before, long measured)
@@ -171,6 +188,10 @@ static int run(struct store *store, const char *path, long before, long measured
         worst = fmax(worst, ms);
         if (n >= before && n % WRITTEN_BACK == WRITTEN_BACK - 1)
             write_back(path);
+        if (n % (PER_S * 86400L) == 0 && !keep(store, "whole", WHOLE_BYTES))
+            return 1;
+        if (n % (PER_S * 3 * 3600L) == 0 && !keep(store, "brief", BRIEF_BYTES))
+            return 1;
     }
     write_back(path);
     double bytes = (double)(written() - start) / (double)measured;
