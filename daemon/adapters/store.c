@@ -135,6 +135,11 @@ bool store_begin(struct store *store, bool safe)
     return begin(store, safe, fresh);
 }
 
+static bool resting(const struct store *store)
+{
+    return mono_is_set(store->retry_at) && store->seen.mono.ms < store->retry_at.ms;
+}
+
 static void note_failure(struct store *store)
 {
     struct why why = { "" };
@@ -146,6 +151,10 @@ static void note_failure(struct store *store)
                  (int)sizeof store->counts.reason - 1, why.text);
     store->counts.failures++;
     store->counts.failing = true;
+    /* What else is tried meanwhile, for each alert anew, must not put off the next commit further and
+     * further. */
+    if (store->backoff_ms > 0 && resting(store))
+        return;
     store->backoff_ms = store->backoff_ms == 0 ? BACKOFF_FIRST_MS : 2 * store->backoff_ms;
     if (store->backoff_ms > BACKOFF_MOST_MS)
         store->backoff_ms = BACKOFF_MOST_MS;
@@ -253,11 +262,6 @@ static enum status try_commit(struct store *store, bool safe, bool wait)
     }
     settled(store);
     return STATUS_OK;
-}
-
-static bool resting(const struct store *store)
-{
-    return mono_is_set(store->retry_at) && store->seen.mono.ms < store->retry_at.ms;
 }
 
 /* A spike's verdict mostly settles before its reading was written: then one row serves both. */
