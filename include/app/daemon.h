@@ -1,5 +1,5 @@
 /* The daemon: everything joined. One thread of ours besides the receiving one; it sleeps until a message, a
- * deadline or a signal. */
+ * deadline or a signal. (The store has one that syncs: adapters/store_log.) */
 #ifndef LENTIC_APP_DAEMON_H
 #define LENTIC_APP_DAEMON_H
 
