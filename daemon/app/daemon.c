@@ -511,6 +511,7 @@ static int sleep_ms(const struct daemon *d)
     due = mono_min(due, pump_deadline(&d->pump));
     due = mono_min(due, mqtt_deadline(d->mqtt));
     due = mono_min(due, store_deadline(d->store));
+    due = mono_min(due, snapshot_deadline(d));
     due = mono_min(due, courier_deadline(&d->courier));
     due = mono_min(due, pulse_deadline(&d->pulse));
     if (mqtt_state(d->mqtt).link == MQTT_UP || mqtt_state(d->mqtt).link == MQTT_DEAF)

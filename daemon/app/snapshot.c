@@ -23,9 +23,11 @@
 /* Beside the ring. */
 #define SAVE_EVERY_MS    (10 * MS_PER_S) /* at the most this often, unless the ring fills; */
 #define SAVE_SHARE       50              /* and so many times as long as one takes: a site of thousands */
-#define SAVE_QUICK_MS    20              /* one that takes longer than this is not taken with every alert, */
+#define SAVE_QUICK_MS    2               /* one that takes longer than this is not taken with every alert, */
 #define SAVE_SHARE_ALERT 4               /* but so many times as long after the last one */
 #define SAVE_FILLING     4096            /* records, or SNAPSHOT_FILLING_MS: while the ring fills */
+
+#define SAVE_RETRY_MS MS_PER_S /* while the store will not commit what it would hold */
 
 /* In the store. */
 #define KEEP_EVERY_MS (6 * MS_PER_HOUR)
@@ -123,6 +125,14 @@ bool snapshot_is_urgent(const struct daemon *d)
 {
     int64_t rested_ms = d->now.mono.ms - d->saved_at.ms;
     return d->unsaved && (d->save_ms < SAVE_QUICK_MS || rested_ms >= d->save_ms * SAVE_SHARE_ALERT);
+}
+
+mono_t snapshot_deadline(const struct daemon *d)
+{
+    mono_t rested = mono_add(d->saved_at, d->save_ms * SAVE_SHARE_ALERT);
+    if (!d->unsaved)
+        return MONO_NEVER;
+    return rested.ms > d->now.mono.ms ? rested : mono_add(d->now.mono, SAVE_RETRY_MS);
 }
 
 enum snapshot_keep snapshot_keep_due(const struct daemon *d)

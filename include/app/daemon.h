@@ -74,6 +74,7 @@ void snapshot_restore(struct daemon *d);
 void snapshot_save(struct daemon *d, enum snapshot_keep also);
 bool snapshot_is_time(const struct daemon *d, bool filling); /* filling: the ring is */
 bool snapshot_is_urgent(const struct daemon *d);             /* an alert waits for it */
+mono_t snapshot_deadline(const struct daemon *d);            /* for that alert */
 enum snapshot_keep snapshot_keep_due(const struct daemon *d);
 
 /* The loop wakes when the notify command ends; again after every courier_init. */
