@@ -10,7 +10,15 @@ write_conf "" "" ', { topic = "ph/{tank}"; tanks = ["a1"]; measures = "ph"; mill
   { topic = "any/{tank}"; tanks = ["a2"]; values = ( { at = "/v"; measures = "orp"; unit_at = "/u"; unit_per_message = true; } ); }'
 start_daemon_online
 hear heard "$base/event"
-calibrate() { "$lentic" calibrate --conf "$conf" --who Ann "$@"; }
+
+# For the one who waits until a probe has come to rest, time goes four times as fast, where that can be had.
+hurried=()
+if command -v gcc >/dev/null && ! sanitized; then
+    make_time
+    set_time 0 4
+    hurried=(env "TIME_FILE=$work/time" "LD_PRELOAD=$work/time.so")
+fi
+calibrate() { "${hurried[@]}" "$lentic" calibrate --conf "$conf" --who Ann "$@"; }
 
 # What the three probes of a1 show now, once a second, until the test ends.
 echo 171.5 >"$work/mv"
@@ -57,7 +65,7 @@ def read(fd):
     return data
 sys.exit(os.waitstatus_to_exitcode(pty.spawn(sys.argv[2:], read, lambda fd: b"")))
 PY
-python3 "$work/keeper.py" "$work" "$lentic" calibrate --conf "$conf" --who Ann tank/a1 ph --is 4.01 --is 6.86 --temp 25 \
+python3 "$work/keeper.py" "$work" "${hurried[@]}" "$lentic" calibrate --conf "$conf" --who Ann tank/a1 ph --is 4.01 --is 6.86 --temp 25 \
     </dev/null >"$work/ph.said" 2>&1 || fail "at the terminal: $(tail -5 "$work/ph.said")"
 grep -q 'buffer pH 4.01' "$work/ph.said" || fail "no word of the first buffer"
 grep -qE 'readings span .* \(rest: 6 readings, 20 s' "$work/ph.said" || fail "how rest is decided is not told"
