@@ -194,7 +194,7 @@ void snapshot_restore(struct daemon *d)
     if (near_ok && (!whole.ok || near_head.seq >= whole.head.seq) &&
         (!brief.ok || near_head.seq >= brief.head.seq))
         take(d, (const uint8_t *)near, &near_head, path);
-    else if (whole.ok || brief.ok)
+    else
         take_kept(d, &whole, &brief);
     free(near);
     free(whole.bytes);
