@@ -38,15 +38,12 @@ static void put_wear(const struct source_water *w, struct text *out)
 static void put_hardness(const struct source_water *w, struct text *out)
 {
     static const enum quantity shown[] = { Q_GH, Q_KH, Q_NO3, Q_CL2 };
-    const char *sep = out->len > 0 ? ", " : "";
-    for (size_t i = 0; i < sizeof shown / sizeof *shown; i++, sep = ", ") {
+    for (size_t i = 0; i < sizeof shown / sizeof *shown; i++) {
         const struct source_value *v = &w->values[shown[i]];
         const struct quantity_info *q = quantity_info(shown[i]);
-        if (v->origin == ORIGIN_NONE) {
-            sep = out->len > 0 ? ", " : "";
-            continue;
-        }
-        text_printf(out, "%s%s %.*f %s", sep, q->name, q->decimals, v->value, q->unit);
+        if (v->origin != ORIGIN_NONE)
+            text_printf(out, "%s%s %.*f %s", out->len > 0 ? ", " : "", q->name, q->decimals, v->value,
+                        q->unit);
     }
 }
 

@@ -80,13 +80,13 @@ static void mix_water(const struct room *r, struct week_water *sum)
     struct mix_source base;
     struct mix_plan mix, from_pure;
     double no3, litres = sum->mix_l > 0 ? sum->mix_l : sum->litres;
-    sum->mixed = source_facts_base(r->site, sum->water, r->diary, &base, &no3, &sum->why) == STATUS_OK &&
+    bool mixes = source_facts_base(r->site, sum->water, r->diary, &base, &no3, &sum->why) == STATUS_OK &&
                  mix_eval(r->site, sum->water, litres, &base, &mix, &sum->why) == STATUS_OK;
     sum->base.ec = base.ec_us_cm;
     sum->base.gh = base.gh_dh;
     sum->base.kh = base.kh_dh;
-    sum->mixed = sum->mixed || !(sum->mix_l > 0);
-    if (!sum->mixed || sum->why.text[0] != '\0')
+    sum->mixed = mixes || !(sum->mix_l > 0);
+    if (!mixes)
         return;
     bool known = mix_eval(r->site, sum->water, litres, &pure, &from_pure, NULL) == STATUS_OK;
     for (int i = 0; i < mix.count && i < WEEK_PARTS_MAX && sum->mix_l > 0; i++) {

@@ -184,16 +184,22 @@ static void put_band(struct text *out, const struct curve *c, const struct curve
     put_edge(out, s, c->band.hi);
 }
 
-static double first_line(const struct curve_scale *s)
+/* The lines stand at whole numbers of steps. */
+static int first_line(const struct curve_scale *s)
 {
-    return ceil(s->lo / s->step - 1e-9) * s->step;
+    return (int)ceil(s->lo / s->step - 1e-9);
+}
+
+static int last_line(const struct curve_scale *s)
+{
+    return (int)floor(s->hi / s->step + 1e-9);
 }
 
 static void put_grid(struct text *out, const struct curve *c, const struct curve_scale *s)
 {
     text_put(out, "<path class=\"grid\" d=\"");
-    for (double v = first_line(s); v <= s->hi; v += s->step)
-        text_printf(out, "M0 %dh%d", at_y(s, v), WIDTH);
+    for (int line = first_line(s); line <= last_line(s); line++)
+        text_printf(out, "M0 %dh%d", at_y(s, line * s->step), WIDTH);
     for (int i = 0; i < c->tick_count; i++)
         if (is_in_view(c, c->ticks[i].t))
             text_printf(out, "M%d 0v%d", at_x(c, c->ticks[i].t), HEIGHT);
@@ -245,9 +251,9 @@ static int decimals_of(const struct curve *c, const struct curve_scale *s)
 static void put_values(struct text *out, const struct curve *c, const struct curve_scale *s)
 {
     text_put(out, "<div class=\"ys\" aria-hidden=\"true\">");
-    for (double v = first_line(s); v <= s->hi; v += s->step) {
-        text_printf(out, "<span style=\"top:%.1f%%\">", share_y(s, v) * 100);
-        html_number(out, v, decimals_of(c, s));
+    for (int line = first_line(s); line <= last_line(s); line++) {
+        text_printf(out, "<span style=\"top:%.1f%%\">", share_y(s, line * s->step) * 100);
+        html_number(out, line * s->step, decimals_of(c, s));
         text_put(out, "</span>");
     }
     text_put(out, "</div>");
