@@ -77,6 +77,18 @@ static void print_base(const struct mix_made *m)
         sums_caution(m->caution, 2);
 }
 
+/* Calcium and bicarbonate that meet in little water fall out as chalk. */
+static bool makes_chalk(const struct site *site, const struct mix_plan *p)
+{
+    bool hard = false, alkaline = false;
+    for (int i = 0; i < p->count; i++) {
+        const struct salt *salt = &site->salts[p->parts[i].salt];
+        hard = hard || salt->gh > 0;
+        alkaline = alkaline || (salt->kh > 0 && !(salt->gh > 0));
+    }
+    return hard && alkaline;
+}
+
 static void print_words(const struct site *site, int water, const struct mix_made *m)
 {
     const struct mix_plan *p = &m->plan;
@@ -92,6 +104,9 @@ static void print_words(const struct site *site, int water, const struct mix_mad
     if (!isnan(p->ec_us_cm))
         printf("%.0f µS/cm (give or take %.0f), ", p->ec_us_cm, 2.0 * p->ec_sd_us_cm);
     printf("GH %.1f, KH %.1f\n", p->gh_dh, p->kh_dh);
+    if (makes_chalk(site, p))
+        printf("  one salt after the other, each in all of the water: hardness salts and\n"
+               "  carbonates together in little water fall out as chalk\n");
     printf("  stir until dissolved; measure at 25 °C or let the meter compensate\n");
     if (p->ec_doubtful)
         printf("  note: the water's target is %.0f µS/cm: recipe and target do not belong together\n",

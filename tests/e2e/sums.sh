@@ -35,6 +35,7 @@ expect() {
 conf=(--conf "$work/room.conf")
 expect 0 'weigh 9.00 g of Up' mix soft --litres 60 "${conf[@]}"
 expect 0 'GH 4.5, KH 0.3' mix a1 "${conf[@]}"
+expect 0 'fall out as chalk' mix hard "${conf[@]}"
 expect 0 '"salt":"soda"' mix hard --litres 10gal --json "${conf[@]}"
 expect 1 'only add' mix hard --source-gh 20 "${conf[@]}"
 expect 2 'did you mean "soft"' mix sotf "${conf[@]}"
