@@ -1,7 +1,6 @@
 #include "engine/heater.h"
 
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
 /* Before anything is learnt the thermostat is taken to hold the setpoint within this: dials are off by a
@@ -27,16 +26,7 @@
 #define SLOPE_MOST     45
 #define SLOPE_GUESSED  30
 #define SLOPE_SPARSE   75 /* for probes that speak every few minutes */
-#define POINTS_LEAST   4
-#define LEVEL_MIN      5
-#define STALE_MIN      20
-#define MAD_TO_SD      1.4826
-#define STEP_LEAST_C   0.001
-#define STEP_AS_NOISE  0.75
-#define JUMP_LEAST_C   0.13
-#define JUMP_NOISES    5.0
 #define DISTURBED_MIN  30
-#define EVEN_SHARE     0.25 /* of the rise, in each half of the time */
 #define TOO_FAST_TIMES 2.5
 #define TOO_FAST_C_H   0.3
 #define TOO_MUCH       1.6 /* times what the heater gives */
@@ -93,34 +83,9 @@ void heater_init(struct heater *h)
         h->other_c_h[i] = NAN;
 }
 
-/* --- the last minutes --- */
-
-static const struct heater_minute *point(const struct heater *h, int back)
-{
-    return &h->recent[(h->recent_at - back + HEATER_MINUTES) % HEATER_MINUTES];
-}
-
-static double mean_of(const struct heater_minute *m)
-{
-    return m->sum / m->n;
-}
-
 void heater_feed(struct heater *h, double temp_c, utc_t t)
 {
-    int32_t minute = t.ms < 0 ? 0 : (int32_t)(t.ms / MS_PER_MIN);
-    struct heater_minute *newest = &h->recent[h->recent_at];
-    if (h->recent_count > 0 && minute < newest->minute)
-        return;
-    if (h->recent_count > 0 && minute == newest->minute) {
-        newest->n++;
-        newest->sum += temp_c;
-        return;
-    }
-    if (h->recent_count > 0)
-        h->recent_at = (h->recent_at + 1) % HEATER_MINUTES;
-    if (h->recent_count < HEATER_MINUTES)
-        h->recent_count++;
-    h->recent[h->recent_at] = (struct heater_minute){ minute, 1, temp_c };
+    minutes_feed(&h->recent, temp_c, t);
 }
 
 void heater_shift(struct heater *h, double gain, double offset)
@@ -128,110 +93,7 @@ void heater_shift(struct heater *h, double gain, double offset)
     double *levels[] = { &h->band_lo_c, &h->band_hi_c, &h->lo_least_c, &h->hi_most_c };
     for (unsigned i = 0; i < sizeof levels / sizeof *levels; i++)
         *levels[i] = gain * *levels[i] + offset;
-    for (int i = 0; i < h->recent_count; i++) {
-        struct heater_minute *m = &h->recent[(h->recent_at - i + HEATER_MINUTES) % HEATER_MINUTES];
-        m->sum = gain * m->sum + offset * m->n;
-    }
-}
-
-static int compare_double(const void *a, const void *b)
-{
-    double x = *(const double *)a, y = *(const double *)b;
-    return (x > y) - (x < y);
-}
-
-/* A coarse probe that stands still most of the time errs by its step, not by noise. */
-static double noise_of(const struct heater *h)
-{
-    double odd[HEATER_MINUTES], step = INFINITY;
-    int n = 0;
-    for (int i = 0; i + 2 < h->recent_count; i++) {
-        double a = mean_of(point(h, i)), b = mean_of(point(h, i + 1)), c = mean_of(point(h, i + 2));
-        odd[n++] = fabs(a - 2 * b + c);
-        if (fabs(a - b) > STEP_LEAST_C)
-            step = fmin(step, fabs(a - b));
-    }
-    if (n < POINTS_LEAST)
-        return 0;
-    qsort(odd, (size_t)n, sizeof *odd, compare_double);
-    if (odd[n / 2] < STEP_LEAST_C)
-        return isinf(step) ? 0 : STEP_AS_NOISE * step;
-    return MAD_TO_SD * odd[n / 2] / sqrt(6);
-}
-
-/* Minutes that belong to the present course: none before the last step that neither heater nor room can make.
- * Sets the minute of that step, 0 when there is none. */
-static int since_step(const struct heater *h, double fastest_c_h, double noise_c, int32_t *step_minute)
-{
-    *step_minute = 0;
-    for (int i = 0; i + 1 < h->recent_count; i++) {
-        const struct heater_minute *a = point(h, i + 1), *b = point(h, i);
-        double most = fastest_c_h * (b->minute - a->minute) / 60.0 + JUMP_LEAST_C + JUMP_NOISES * noise_c;
-        if (fabs(mean_of(b) - mean_of(a)) > most) {
-            *step_minute = b->minute;
-            return i + 1;
-        }
-    }
-    return h->recent_count;
-}
-
-static double level_of(const struct heater *h, int32_t now_min)
-{
-    double sum = 0;
-    int n = 0;
-    const struct heater_minute *newest = point(h, 0);
-    if (h->recent_count == 0 || now_min - newest->minute > STALE_MIN)
-        return NAN;
-    for (int i = 0; i < h->recent_count && newest->minute - point(h, i)->minute < LEVEL_MIN; i++) {
-        sum += mean_of(point(h, i));
-        n++;
-    }
-    return sum / n;
-}
-
-/* Least squares over so many minutes. */
-static double slope_over(const struct heater *h, int usable, int32_t now_min, int minutes, int *count)
-{
-    double st = 0, sv = 0, stt = 0, stv = 0;
-    int n = 0;
-    for (int i = 0; i < usable && now_min - point(h, i)->minute <= minutes; i++, n++) {
-        double t = (point(h, i)->minute - now_min) / 60.0, v = mean_of(point(h, i));
-        st += t;
-        sv += v;
-        stt += t * t;
-        stv += t * v;
-    }
-    *count = n;
-    double spread = n * stt - st * st;
-    int span = n < 2 ? 0 : point(h, 0)->minute - point(h, n - 1)->minute;
-    return n < POINTS_LEAST || 2 * span < minutes || spread <= 0 ? NAN : (n * stv - st * sv) / spread;
-}
-
-/* A heater warms evenly, warm water that is poured in all at once. */
-static bool is_even(const struct heater *h, int usable, int32_t now_min, int minutes)
-{
-    double sum[3] = { 0 };
-    int n[3] = { 0 };
-    for (int i = 0; i < usable && now_min - point(h, i)->minute < minutes; i++) {
-        int third = 3 * (now_min - point(h, i)->minute) / minutes;
-        if (third < 0) /* the clock was set back */
-            continue;
-        sum[third] += mean_of(point(h, i));
-        n[third]++;
-    }
-    double late = sum[0] / n[0], middle = sum[1] / n[1], early = sum[2] / n[2];
-    double all = late - early;
-    return late - middle > EVEN_SHARE * all && middle - early > EVEN_SHARE * all;
-}
-
-static struct span turns_of(const struct heater *h, int usable, int32_t now_min, int minutes)
-{
-    struct span turns = { NAN, NAN };
-    for (int i = 0; i + 2 < usable && now_min - point(h, i)->minute <= minutes; i++) {
-        double mean = (mean_of(point(h, i)) + mean_of(point(h, i + 1)) + mean_of(point(h, i + 2))) / 3;
-        turns = (struct span){ fmin(turns.lo, mean), fmax(turns.hi, mean) };
-    }
-    return turns;
+    minutes_shift(&h->recent, gain, offset);
 }
 
 /* --- looking --- */
@@ -309,9 +171,7 @@ static int minutes_to_show(const struct heater *h, const struct heater_view *v, 
 {
     if (isnan(v->full_c_h))
         return SLOPE_GUESSED;
-    double span_h =
-        h->recent_count < 2 ? 0 : (point(h, 0)->minute - point(h, h->recent_count - 1)->minute) / 60.0;
-    double every_h = span_h / fmax(h->recent_count - 1, 1);
+    double every_h = minutes_apart(&h->recent) / 60;
     double error = fmax(noise_c, NOISE_LEAST_C) * sqrt(12 * every_h) / (SLOPE_SHARE * v->full_c_h);
     double hours = fmax(SHOWS_C / v->full_c_h, cbrt(error * error));
     return (int)fmin(fmax(60 * hours, SLOPE_LEAST), SLOPE_MOST);
@@ -341,22 +201,23 @@ void heater_look(struct heater *h, const struct tank *tank, const struct window 
                               .heat_c_h = NAN,
                               .share = NAN,
                               .turns_c = { NAN, NAN },
-                              .temp_c = level_of(h, now_min),
+                              .temp_c = minutes_level(&h->recent, now_min),
                               .room_c = room == NULL ? NAN : window_mean_over(room, now, 10 * MS_PER_MIN) };
     band_of(h, tank, out);
     loss_of(h, tank, now, out);
-    double noise_c = noise_of(h), fastest = fabs(out->free_c_h) + (isnan(out->full_c_h) ? 1 : out->full_c_h);
-    int usable = since_step(h, isnan(fastest) ? 2 : 1.3 * fastest, noise_c, &step), count;
+    double noise_c = minutes_noise(&h->recent),
+           fastest = fabs(out->free_c_h) + (isnan(out->full_c_h) ? 1 : out->full_c_h);
+    int usable = minutes_since_step(&h->recent, isnan(fastest) ? 2 : 1.3 * fastest, noise_c, &step), count;
     if (step != 0)
         disturb(h, step);
     out->minutes = minutes_to_show(h, out, noise_c);
-    out->slope_c_h = slope_over(h, usable, now_min, out->minutes, &count);
-    if (isnan(out->slope_c_h) && count < POINTS_LEAST) {
+    out->slope_c_h = minutes_slope(&h->recent, usable, now_min, out->minutes, &count);
+    if (isnan(out->slope_c_h) && count < MINUTES_LEAST) {
         out->minutes = SLOPE_SPARSE < 2 * out->minutes ? SLOPE_SPARSE : 2 * out->minutes;
-        out->slope_c_h = slope_over(h, usable, now_min, out->minutes, &count);
+        out->slope_c_h = minutes_slope(&h->recent, usable, now_min, out->minutes, &count);
     }
-    out->rises_evenly = out->slope_c_h > 0 && is_even(h, usable, now_min, out->minutes);
-    out->turns_c = turns_of(h, usable, now_min, 2 * out->minutes);
+    out->rises_evenly = out->slope_c_h > 0 && minutes_rise_evenly(&h->recent, usable, now_min, out->minutes);
+    out->turns_c = minutes_turns(&h->recent, usable, now_min, 2 * out->minutes);
     heat_of(out);
     if (too_fast(out))
         disturb(h, now_min);
@@ -495,25 +356,13 @@ enum heater_cause heater_judge(struct heater *h, const struct heater_view *v, ut
 
 /* --- state --- */
 
-static void visit_recent(struct heater *h, struct pack *p)
-{
-    pack_i32(p, &h->recent_count, 0, HEATER_MINUTES);
-    pack_i32(p, &h->recent_at, 0, HEATER_MINUTES - 1);
-    for (int i = 0; i < h->recent_count && !p->bad; i++) {
-        struct heater_minute *m = &h->recent[(h->recent_at - i + HEATER_MINUTES) % HEATER_MINUTES];
-        pack_i32(p, &m->minute, 0, INT32_MAX);
-        pack_i32(p, &m->n, 1, 1000000);
-        pack_f64(p, &m->sum, -1e9, 1e9);
-    }
-}
-
 void heater_visit(struct heater *h, struct pack *p)
 {
     double *levels[] = { &h->band_lo_c, &h->band_hi_c, &h->lo_least_c,
                          &h->hi_most_c, &h->off_c_h,   &h->full_c_h };
     double *sizes[] = { &h->volume_l, &h->heater_w, &h->lo_sd_c, &h->hi_sd_c, &h->tau_h, &h->learnt_h };
     utc_t *times[] = { &h->learnt_at, &h->trouble_at, &h->disturbed_until, &h->heating_at, &h->idle_since };
-    visit_recent(h, p);
+    minutes_visit(&h->recent, p);
     for (unsigned i = 0; i < sizeof levels / sizeof *levels; i++)
         pack_f64(p, levels[i], -100, 100);
     for (unsigned i = 0; i < sizeof sizes / sizeof *sizes; i++)

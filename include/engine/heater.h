@@ -7,22 +7,12 @@
 #ifndef LENTIC_ENGINE_HEATER_H
 #define LENTIC_ENGINE_HEATER_H
 
-#include "base/pack.h"
+#include "engine/minutes.h"
 #include "engine/window.h"
 #include "model/site.h"
 
-#define HEATER_MINUTES 48
-
-/* Mean of what came within one minute. */
-struct heater_minute {
-    int32_t minute; /* since 1970 */
-    int32_t n;
-    double sum;
-};
-
 struct heater {
-    struct heater_minute recent[HEATER_MINUTES];
-    int32_t recent_at, recent_count;       /* the newest, and how many */
+    struct minutes recent;
     double volume_l, heater_w, setpoint_c; /* of the tank that was learnt; another tank is learnt afresh */
 
     double band_lo_c, band_hi_c;  /* where it switches on and off; NaN: not yet learnt */
