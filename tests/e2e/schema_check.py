@@ -50,7 +50,7 @@ def printed(d):
     return "alert" if "change" in d else "event" if "event" in d else "answer" if "ok" in d else "reading"
 
 
-seen, faults = {}, 0
+seen, faults, told = {}, 0, set()
 for file in files:
     for line in open(file, encoding="utf-8"):
         d = json.loads(line)
@@ -63,7 +63,8 @@ for file in files:
         seen[name] = seen.get(name, 0) + 1
         for e in checks[name].iter_errors(d):
             faults += 1
-            print(f"{name} {topic}: {'/'.join(map(str, e.path))}: {e.message[:200]}")
+            told.add(f"{name} {topic}: {'/'.join(map(str, e.path))}: {e.message[:200]}")
+print("\n".join(sorted(told)[:40]))
 print(" ".join(f"{n}:{c}" for n, c in sorted(seen.items())), f"{faults} faults")
 missing = set(schemas) - set(seen)
 if missing and not some:
