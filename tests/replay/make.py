@@ -434,13 +434,15 @@ def _19_nothing_is_wrong(c):
 @case
 def _20_dials_are_off(c):
     """Heaters hold two kelvins more and less than the configuration says: that is soon known, not told over and
-    over; and when one of them dies, that is seen by what it used to hold."""
+    over; and when one of them dies, that is seen by what it used to hold. The way back is no news."""
     r = Room(c, seed=20)
     r.tanks["a1"].setpoint = r.tanks["a1"].temp = 24.4
     r.tanks["b1"].setpoint = r.tanks["b1"].temp = 20.9
     r.run(34 * HOUR)
     r.tanks["b1"].dead = True
     r.run(6 * HOUR)
+    r.tanks["b1"].dead = False
+    r.run(4 * HOUR)
 
 
 @case
