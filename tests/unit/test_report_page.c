@@ -61,6 +61,13 @@ static int setup(void **state)
     return 0;
 }
 
+static int teardown(void **state)
+{
+    (void)state;
+    arena_fini(&site.arena);
+    return 0;
+}
+
 static const char *whole(void)
 {
     struct text out = text_over(buf, sizeof buf);
@@ -269,13 +276,13 @@ static void long_lists_keep_the_newest(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup(a_quiet_room, setup),
-        cmocka_unit_test_setup(it_needs_nothing_but_itself, setup),
-        cmocka_unit_test_setup(text_of_others_stays_text, setup),
-        cmocka_unit_test_setup(what_stands_comes_first_and_in_full, setup),
-        cmocka_unit_test_setup(what_was_stands_in_its_sheet, setup),
-        cmocka_unit_test_setup(ranks, setup),
-        cmocka_unit_test_setup(long_lists_keep_the_newest, setup),
+        cmocka_unit_test_setup_teardown(a_quiet_room, setup, teardown),
+        cmocka_unit_test_setup_teardown(it_needs_nothing_but_itself, setup, teardown),
+        cmocka_unit_test_setup_teardown(text_of_others_stays_text, setup, teardown),
+        cmocka_unit_test_setup_teardown(what_stands_comes_first_and_in_full, setup, teardown),
+        cmocka_unit_test_setup_teardown(what_was_stands_in_its_sheet, setup, teardown),
+        cmocka_unit_test_setup_teardown(ranks, setup, teardown),
+        cmocka_unit_test_setup_teardown(long_lists_keep_the_newest, setup, teardown),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
