@@ -115,21 +115,49 @@ static int service_leader(const struct engine *e, int slot)
     return -1;
 }
 
+/* Before a batch is known for one: tanks of one water whose solids move together have one cause. */
+#define SAME_WORK_MS (3 * MS_PER_HOUR)
+
+static bool moved_together(const struct engine *e, int slot, int other)
+{
+    const struct alert_slot *mine = &e->site->alerts[slot];
+    int stream = speaking_stream(e, mine->place, mine->quantity);
+    utc_t raised = e->alarms.items[other].pub.raised_at;
+    return stream >= 0 && leads(e, other) && utc_is_set(e->streams[stream].value_t) &&
+           utc_within(raised, e->streams[stream].value_t, SAME_WORK_MS);
+}
+
+static int leader_of_water(const struct engine *e, int slot, int tank,
+                           bool (*speaks)(const struct engine *, int, int))
+{
+    const struct alert_slot *mine = &e->site->alerts[slot];
+    for (int i = 0; i < e->site->tank_count; i++) {
+        int other = slot_find(e->site, e->site->tanks[i].place, mine->kind, mine->quantity);
+        if (i != tank && other >= 0 && e->site->tanks[i].water == e->site->tanks[tank].water &&
+            speaks(e, slot, other))
+            return other;
+    }
+    return -1;
+}
+
+static bool stands(const struct engine *e, int slot, int other)
+{
+    (void)slot;
+    return leads(e, other);
+}
+
 /* A batch speaks for what it did to its tanks, and one reservoir that ran empty, or was filled with tap
  * water, for all tanks of that water. */
 static int solids_leader(const struct engine *e, int slot, int tank)
 {
     const struct alert_slot *mine = &e->site->alerts[slot];
-    bool by_reservoir = mine->kind == KIND_TOPOFF_STOPPED || mine->kind == KIND_TOPOFF_MINERALS;
     int batch = is_symptom(e, slot) ? batch_of(e, tank) : -1;
     if (batch >= 0 && leads(e, batch))
         return batch;
-    for (int i = 0; by_reservoir && i < e->site->tank_count; i++) {
-        int other = slot_find(e->site, e->site->tanks[i].place, mine->kind, Q_COUNT);
-        if (i != tank && other >= 0 && e->site->tanks[i].water == e->site->tanks[tank].water &&
-            leads(e, other))
-            return other;
-    }
+    if (mine->kind == KIND_TOPOFF_STOPPED || mine->kind == KIND_TOPOFF_MINERALS)
+        return leader_of_water(e, slot, tank, stands);
+    if (mine->kind == KIND_FAST || mine->kind == KIND_SWING)
+        return leader_of_water(e, slot, tank, moved_together);
     return -1;
 }
 
@@ -305,8 +333,12 @@ static void explain_stream(const struct engine *e, const struct alert_slot *slot
                     e->site->streams[stream].name);
     } else if (slot->kind == KIND_STUCK) {
         text_put(&out, "it does not move: ");
-        put_value(&out, slot->quantity, s->last.value);
-        text_printf(&out, " for %s", span_format(s->last.t.ms - s->gate.flat_since_ms, span, sizeof span));
+        if (derive_needs_temp(e, stream))
+            text_printf(&out, "it sends %.10g", s->last.sent);
+        else
+            put_value(&out, slot->quantity, s->last.value);
+        text_printf(&out, " for %s",
+                    span_format(s->last.t.ms - health_flat_since_ms(e, stream), span, sizeof span));
     } else if (slot->kind == KIND_NOISY && !isnan(pub->value)) {
         text_put(&out, "it jumps about by ");
         put_value(&out, slot->quantity, pub->value);

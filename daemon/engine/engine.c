@@ -128,7 +128,7 @@ static void init_tank(struct engine *e, int i, struct now now)
     memset(t, 0, sizeof *t);
     heater_init(&t->heater);
     solids_init(&t->solids);
-    t->ph = (struct ph_creep){ { 0, NAN, 0, 0 }, { 0, NAN, 0, 0 }, NAN };
+    t->ph = (struct ph_creep){ { .usual = NAN }, { .usual = NAN }, NAN };
     t->told = (struct told_change){ UTC_NONE, 0, false, NAN };
     t->service_until = t->last_change = UTC_NONE;
     t->last_step_ec = NAN;

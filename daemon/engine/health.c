@@ -172,6 +172,7 @@ void health_link(struct engine *e, bool down, struct now now)
 void health_renew(struct stream_state *s)
 {
     s->flat_begin_ms = s->flat_end_ms = s->flat_longest_ms = s->flat_known_ms = 0;
+    s->sent_since_ms = 0;
     s->odd_count = s->odd_of = 0;
     noise_init(&s->noise);
     s->step_count = s->step_at = 0;
@@ -317,18 +318,37 @@ void health_arrived(struct engine *e, int stream, const struct reading *r, enum 
         judge_refused(e, stream, kind, now, fx);
 }
 
-static enum tri stuck(const struct reading *r)
+/* What is brought to 25 degrees, or through a slope, moves with the temperature although the probe itself
+ * stands still: there the number counts that it sends. */
+int64_t health_flat_since_ms(const struct engine *e, int stream)
 {
+    const struct stream_state *s = &e->streams[stream];
+    bool judged = !isnan(s->gate.limits->flat_tol);
+    return judged && derive_needs_temp(e, stream) ? s->sent_since_ms : s->gate.flat_since_ms;
+}
+
+static void note_sent(struct stream_state *s, const struct reading *r)
+{
+    double gap_s = (double)(r->t.ms - s->flat_end_ms) / 1000;
+    if (s->sent_since_ms == 0 || r->sent != s->sent || gap_s > s->gate.limits->gap_fail_s)
+        s->sent_since_ms = r->t.ms;
+    s->sent = r->sent;
+}
+
+static enum tri stuck(const struct engine *e, int stream, const struct reading *r)
+{
+    const struct gate_limits *limits = e->streams[stream].gate.limits;
+    double sent_s = derive_needs_temp(e, stream) ? (double)(r->t.ms - e->streams[stream].sent_since_ms) / 1000
+                                                 : (double)NAN;
     enum flag flat = verdict_get(r->tests, TEST_FLAT), thin = verdict_get(r->tests, TEST_ATTENUATED);
-    if (flat == FLAG_FAIL || thin == FLAG_FAIL)
+    if (flat == FLAG_FAIL || thin == FLAG_FAIL || sent_s >= limits->flat_fail_s)
         return TRI_YES;
-    return flat == FLAG_GOOD ? TRI_NO : TRI_KEEP;
+    return flat == FLAG_GOOD && !(sent_s >= limits->flat_suspect_s) ? TRI_NO : TRI_KEEP;
 }
 
 /* A line flat for three times as long as this probe ever was, once a day of it is known. */
-static bool stands_too_long(struct stream_state *s, const struct reading *r)
+static bool stands_too_long(struct stream_state *s, const struct reading *r, int64_t begin_ms)
 {
-    int64_t begin_ms = s->gate.flat_since_ms;
     if (s->flat_begin_ms != begin_ms) {
         int64_t was_ms = s->flat_end_ms - s->flat_begin_ms;
         if (s->flat_begin_ms != 0 && was_ms > s->flat_longest_ms)
@@ -349,11 +369,14 @@ static void judge_stuck(struct engine *e, int stream, const struct reading *r, s
 {
     const struct stream *site = &e->site->streams[stream];
     int slot = slot_find(e->site, site->place, KIND_STUCK, site->quantity);
-    enum tri condition = stands_too_long(&e->streams[stream], r) ? TRI_YES : stuck(r);
+    note_sent(&e->streams[stream], r);
+    enum tri condition = stands_too_long(&e->streams[stream], r, health_flat_since_ms(e, stream))
+                             ? TRI_YES
+                             : stuck(e, stream, r);
     for (int t = site->twin; t >= 0 && t != stream; t = e->site->streams[t].twin) {
         if (e->streams[t].silent || !e->streams[t].seen)
             continue;
-        enum tri other = stuck(&e->streams[t].last);
+        enum tri other = stuck(e, t, &e->streams[t].last);
         condition = condition == TRI_YES || other == TRI_YES ? TRI_YES
                     : condition == TRI_NO                    ? other
                                                              : condition;

@@ -59,7 +59,7 @@ static double rise_at(const double *x, int at, int reach, double allowed, int *f
 
 struct creep series_creep(const double *x, int n, int reach, double allowed, double hours)
 {
-    struct creep c = { 0, NAN, 0, 0 };
+    struct creep c = { .usual = NAN };
     int newest = n - 1, from = 0, first = 0, ignored;
     while (newest >= 0 && isnan(x[newest]))
         newest--;
@@ -102,4 +102,68 @@ struct slope series_slope(const double *x, int n, int least)
     out.per = trend.slope;
     out.sd = 2 * median_of(off, (size_t)out.n) / 0.6745 / sqrt(spread);
     return out;
+}
+
+bool series_falls_along(const double *x, int n, double least)
+{
+    double quarter[4];
+    for (int i = 0; i < 4; i++)
+        quarter[i] = series_median(x + n * i / 4, n * (i + 1) / 4 - n * i / 4, 2);
+    double whole = quarter[0] - quarter[3], share = 0.12 * whole;
+    return whole > 0.75 * least && quarter[0] - quarter[1] > share && quarter[1] - quarter[2] > share &&
+           quarter[2] - quarter[3] > share;
+}
+
+/* --- a line or a step --- */
+
+struct sums {
+    double n, t, x, tt, tx, xx;
+};
+
+static void sums_add(struct sums *s, double t, double x)
+{
+    s->n++;
+    s->t += t;
+    s->x += x;
+    s->tt += t * t;
+    s->tx += t * x;
+    s->xx += x * x;
+}
+
+/* What is left of the squares when the mean, or a line, is taken out. */
+static double left_of_mean(const struct sums *s)
+{
+    return s->n == 0 ? 0 : fmax(s->xx - s->x * s->x / s->n, 0);
+}
+
+static double left_of_line(const struct sums *s)
+{
+    double tt = s->tt - s->t * s->t / s->n, tx = s->tx - s->t * s->x / s->n;
+    return tt > 0 ? fmax(left_of_mean(s) - tx * tx / tt, 0) : left_of_mean(s);
+}
+
+#define SLOPES_LEAST  6
+#define SLOPES_LIKELY 4.0
+
+bool series_slopes(const double *x, int n)
+{
+    struct sums all = { 0 };
+    double first = NAN, step = INFINITY;
+    for (int i = 0; i < n; i++) {
+        first = isnan(first) ? x[i] : first; /* small numbers keep their last digits */
+        if (!isnan(x[i]))
+            sums_add(&all, i, x[i] - first);
+    }
+    if (all.n < SLOPES_LEAST)
+        return false;
+    struct sums early = { 0 };
+    for (int i = 0; i < n; i++) {
+        if (isnan(x[i]))
+            continue;
+        sums_add(&early, i, x[i] - first);
+        struct sums late = { all.n - early.n, 0, all.x - early.x, 0, 0, all.xx - early.xx };
+        step = fmin(step, left_of_mean(&early) + left_of_mean(&late));
+    }
+    double line = left_of_line(&all);
+    return step > line * (1 + SLOPES_LIKELY / (all.n - 2));
 }

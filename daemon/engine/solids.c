@@ -20,16 +20,16 @@
 #define URGENT_DAYS       2.0
 
 /* Waste is faster than evaporation, the minerals of tap water and a probe's drift. */
-#define WASTE_DAY        0.035
 #define WASTE_SURE_DAY   0.045
-#define DRIFT_SURE       0.05
 #define LIKE_USUAL_LO    0.6
 #define LIKE_USUAL_HI    1.5
 #define LIKE_EVAPORATION 1.5
-#define LIKE_TAP         2.2
 #define ANSWER_REAL      0.6
 #define ANSWER_NONE      0.3
 #define SINK_DAY_MOST    0.05
+#define SINK_LEAST_H     48    /* a fall within a day is a change, or several top-offs */
+#define TOPOFF_EC_MOST   700.0 /* uS/cm: most tap waters are softer */
+#define REFILL_LEAVES    0.5   /* of the climb: more is no evaporation */
 
 /* Falling without a step: quickly within hours, or slowly within a night. */
 #define QUICK_BINS   30 /* 2.5 h */
@@ -45,28 +45,40 @@
 #define PAST_LEAST_H 24
 #define PAST_SKIP_H  12
 
+/* A tank that nobody knows yet falls as far as this in an evening of its keeper's work: a change and a
+ * top-off. One that is topped off by hand has shown its ways after so many hours. */
+#define BLIND_SHARE      0.04
+#define BLIND_SHARE_HAND 0.08
+#define HAND_PAST_H      96
+
 void solids_init(struct solids *s)
 {
     memset(s, 0, sizeof *s);
     s->noise = s->block_noise = s->temp_ref_c = NAN;
-    s->climb = s->sink = s->level_sink = (struct creep){ 0, NAN, 0, 0 };
+    s->climb = s->sink = s->level_sink = (struct creep){ .usual = NAN };
     s->slope_day = s->slope_sd = s->today_day = s->today_sd = NAN;
     s->usual_day = s->level_usual_mm_day = s->evaporation_day = s->answer = NAN;
     s->service_begin = s->service_end = s->climbs_since = UTC_NONE;
 }
 
-struct span solids_range(const struct window *days, utc_t before, int days_back)
+static int range_of(const struct window *days, utc_t before, int n, struct span *range)
 {
     double hours[SERIES_HOURS];
-    struct span range = { NAN, NAN };
-    int n = days_back * 24, count = 0;
+    int count = 0;
+    *range = (struct span){ NAN, NAN };
     series_take(days, before, hours, n);
     for (int i = 0; i < n; i++) {
-        range.lo = fmin(range.lo, hours[i]);
-        range.hi = fmax(range.hi, hours[i]);
+        range->lo = fmin(range->lo, hours[i]);
+        range->hi = fmax(range->hi, hours[i]);
         count += !isnan(hours[i]);
     }
-    return count < PAST_LEAST_H ? (struct span){ NAN, NAN } : range;
+    return count;
+}
+
+struct span solids_range(const struct window *days, utc_t before, int days_back)
+{
+    struct span range;
+    return range_of(days, before, days_back * 24, &range) < PAST_LEAST_H ? (struct span){ NAN, NAN } : range;
 }
 
 /* --- what counts --- */
@@ -80,9 +92,11 @@ static double times_usual(const struct creep *c)
 static double creep_limit(const struct solids *s, const struct creep *c, double least)
 {
     double noise = isnan(s->block_noise) ? 0 : CREEP_NOISES * s->block_noise;
+    if (c->past < PAST_SHORT_H)
+        noise = fmax(noise, c->wait);
     if (isnan(c->usual))
-        return fmax(CREEP_UNKNOWN, noise);
-    return fmax(fmax(least, noise), times_usual(c) * fmin(c->usual, CREEP_USUAL_MOST));
+        return c->slack + fmax(CREEP_UNKNOWN, noise);
+    return c->slack + fmax(fmax(least, noise), times_usual(c) * fmin(c->usual, CREEP_USUAL_MOST));
 }
 
 static bool goes_on(const struct solids *s, int way)
@@ -97,7 +111,8 @@ bool solids_climbs(const struct solids *s)
 
 bool solids_sinks(const struct solids *s)
 {
-    return s->sink.rise > creep_limit(s, &s->sink, CREEP_LEAST_SINK) && goes_on(s, -1) && s->slope_day < 0;
+    return s->sink.rise > creep_limit(s, &s->sink, CREEP_LEAST_SINK) && s->sink.hours >= SINK_LEAST_H &&
+           s->sinks_along && goes_on(s, -1) && s->slope_day < 0;
 }
 
 static bool is_calm(const struct solids *s)
@@ -110,22 +125,33 @@ static bool is_calm(const struct solids *s)
 
 static bool level_sinks(const struct solids *s)
 {
-    double usual = s->level_sink.usual;
-    return s->level_sink.rise >
-           (isnan(usual) ? 3 * LEVEL_LEAST_MM : fmax(LEVEL_LEAST_MM, CREEP_TIMES * usual));
+    const struct creep *c = &s->level_sink;
+    double wait = c->past < PAST_SHORT_H ? c->wait : 0;
+    return c->rise >
+           fmax(wait, isnan(c->usual) ? 3 * LEVEL_LEAST_MM : fmax(LEVEL_LEAST_MM, CREEP_TIMES * c->usual));
 }
 
 /* --- causes of a climb --- */
 
-/* Is it there when water is changed? A real climb answers to the change, a probe's does not. */
-static bool is_real(const struct solids *s)
+/* A real climb answers to a change of water and shows in a hand test, a probe's does neither. */
+static bool is_the_probe(const struct solids *s, const struct solids_view *view)
 {
-    return s->answer > ANSWER_REAL;
+    return view->hand == WITNESS_PROBE || (view->hand == WITNESS_NONE && s->answer < ANSWER_NONE);
 }
 
-static bool is_the_probe(const struct solids *s)
+static bool is_the_water(const struct solids *s, const struct solids_view *view)
 {
-    return s->answer < ANSWER_NONE;
+    return view->hand == WITNESS_WATER || (view->hand == WITNESS_NONE && s->answer > ANSWER_REAL);
+}
+
+/* Water came in since the climb began, and took less of it than filling up takes of what evaporated. */
+static bool refilled_in_vain(const struct solids *s, double ec, utc_t now)
+{
+    const struct solids_step *step = solids_last_step(s);
+    double base = ec * exp(-s->climb.rise);
+    return step != NULL && step->after < step->before && step->before > base &&
+           utc_within(step->t, now, (int64_t)(s->climb.hours * (double)MS_PER_HOUR)) &&
+           log(step->after / base) > REFILL_LEAVES * log(step->before / base);
 }
 
 static bool like(double v, double other, double least, double most)
@@ -133,46 +159,35 @@ static bool like(double v, double other, double least, double most)
     return v > least * other && v < most * other;
 }
 
-static enum solids_cause climb_cause(const struct solids *s, const struct solids_view *view)
+/* The top-off water that would explain it could come from a tap. */
+static bool could_be_minerals(const struct solids *s, const struct solids_view *view, double ec)
+{
+    return view->mates_climb || s->slope_day * ec < s->evaporation_day * TOPOFF_EC_MOST;
+}
+
+static enum solids_cause climb_cause(const struct solids *s, const struct solids_view *view, double ec,
+                                     utc_t now)
 {
     double a_day = s->slope_day, evaporation = s->evaporation_day;
-    bool level = view->level_days != NULL;
+    bool level = view->level_days != NULL, held = level || refilled_in_vain(s, ec, now);
     if (level && level_sinks(s))
         return SOLIDS_TOPOFF_STOPPED;
-    if (is_the_probe(s))
+    if (is_the_probe(s, view))
         return SOLIDS_PROBE_DRIFTS;
-    if (a_day > WASTE_DAY)
-        return SOLIDS_WASTE;
-    if (!level && s->usual_day > CREEP_TODAY_LEAST && like(a_day, s->usual_day, LIKE_USUAL_LO, LIKE_USUAL_HI))
+    if (!held && s->usual_day > CREEP_TODAY_LEAST && like(a_day, s->usual_day, LIKE_USUAL_LO, LIKE_USUAL_HI))
         return SOLIDS_TOPOFF_STOPPED;
-    if (!level && a_day < LIKE_EVAPORATION * evaporation)
+    if (!held && a_day < LIKE_EVAPORATION * evaporation)
         return SOLIDS_TOPOFF_STOPPED;
-    if (a_day < LIKE_TAP * evaporation || view->mates_climb)
-        return SOLIDS_TOPOFF_MINERALS;
-    if (is_real(s))
-        return SOLIDS_WASTE;
-    /* Waste that has just begun looks like a probe that drifts: wait until it would have shown itself. */
-    return s->climb.rise > DRIFT_SURE ? SOLIDS_PROBE_DRIFTS : SOLIDS_UNKNOWN;
+    return could_be_minerals(s, view, ec) ? SOLIDS_TOPOFF_MINERALS : SOLIDS_WASTE;
 }
 
 /* --- falling within hours --- */
-
-/* Of a row's quarters each lies lower than the one before, by a fair share of the whole fall. */
-static bool falls_all_along(const double *x, int n, double least)
-{
-    double quarter[4];
-    for (int i = 0; i < 4; i++)
-        quarter[i] = series_median(x + n * i / 4, n * (i + 1) / 4 - n * i / 4, 2);
-    double whole = quarter[0] - quarter[3], share = 0.12 * whole;
-    return whole > 0.75 * least && quarter[0] - quarter[1] > share && quarter[1] - quarter[2] > share &&
-           quarter[2] - quarter[3] > share;
-}
 
 static bool falls(const double *x, int n, double least)
 {
     struct slope slope = series_slope(x, n, n / 2);
     double fall = -slope.per * n;
-    return fall > least && -slope.per > 3 * slope.sd && falls_all_along(x, n, least);
+    return fall > least && -slope.per > 3 * slope.sd && series_falls_along(x, n, least);
 }
 
 /* Below everything of the week before. */
@@ -190,15 +205,33 @@ static bool level_says(const struct solids_view *view, utc_t now, int way)
     return isnan(late) || isnan(early) || way * (late - early) > -1.0;
 }
 
+static double blind_share(const struct solids_view *view, utc_t now)
+{
+    struct span past;
+    int known_h =
+        range_of(view->ec_days, (utc_t){ now.ms - PAST_SKIP_H * MS_PER_HOUR }, PAST_DAYS * 24, &past);
+    if (view->by_hand)
+        return known_h < HAND_PAST_H ? BLIND_SHARE_HAND : 0;
+    return known_h < PAST_LEAST_H ? BLIND_SHARE : 0;
+}
+
+/* A top-off by hand, or a change, is a step or two and then stands; what runs over goes on. */
+static bool goes_down(const double *x, int n, double least)
+{
+    return falls(x, n, least) && series_slopes(x, n);
+}
+
 static bool runs_over(const struct solids *s, const struct solids_view *view, utc_t now)
 {
-    double fine[QUICK_BINS], hours[SLOW_HOURS], level;
+    double fine[QUICK_BINS], hours[SLOW_HOURS], level, blind = blind_share(view, now);
     solids_row(s, view->ec_day, view->temp_day, now, fine, QUICK_BINS);
     solids_row(s, view->ec_days, view->temp_days, now, hours, SLOW_HOURS);
     level = series_median(fine + QUICK_BINS - 8, 8, 2);
     double noise = isnan(s->noise) ? 0 : s->noise;
-    bool quickly = !isnan(level) && falls(fine, QUICK_BINS, fmax(QUICK_SHARE * level, 4 * noise));
-    if (!quickly && (isnan(level) || !falls(hours, SLOW_HOURS, fmax(SLOW_SHARE * level, 3 * noise))))
+    bool quickly =
+        !isnan(level) && goes_down(fine, QUICK_BINS, fmax(fmax(QUICK_SHARE, blind) * level, 4 * noise));
+    if (!quickly &&
+        (isnan(level) || !goes_down(hours, SLOW_HOURS, fmax(fmax(SLOW_SHARE, blind) * level, 3 * noise))))
         return false;
     return level_says(view, now, 1) &&
            is_new(view->ec_days, now, level, (quickly ? NEW_QUICK : NEW_SLOW) * level);
@@ -219,20 +252,31 @@ static bool leaks(const struct solids *s, const struct solids_view *view, utc_t 
 }
 
 /* Early on all climbs look alike: it is named when it has gone on for a while, or the band's edge is near. */
-static bool may_be_named(struct solids *s, const struct solids_view *view, utc_t now)
+static bool may_be_named(struct solids *s, const struct solids_view *view, double ec, utc_t now)
 {
-    double ec = window_mean_over(view->ec_days, now, MS_PER_HOUR);
     if (!utc_is_set(s->climbs_since))
         s->climbs_since = now;
     return !utc_within(s->climbs_since, now, WAIT_MS - 1) ||
            log(view->ec_hi / ec) / s->slope_day < URGENT_DAYS;
 }
 
-bool solids_is_sure(const struct solids *s, enum solids_cause cause)
+static enum solids_cause creep_cause(struct solids *s, const struct solids_view *view, utc_t now)
+{
+    double ec = window_mean_over(view->ec_days, now, 2 * MS_PER_HOUR);
+    return may_be_named(s, view, ec, now) ? climb_cause(s, view, ec, now) : SOLIDS_UNKNOWN;
+}
+
+bool solids_is_sure(const struct solids *s, const struct solids_view *view, enum solids_cause cause)
 {
     return (cause == SOLIDS_WASTE && s->slope_day > WASTE_SURE_DAY) ||
-           (cause == SOLIDS_PROBE_DRIFTS && is_the_probe(s)) ||
+           (cause == SOLIDS_PROBE_DRIFTS && is_the_probe(s, view)) ||
+           (cause == SOLIDS_WASTE && is_the_water(s, view)) ||
            (cause == SOLIDS_TOPOFF_STOPPED && level_sinks(s));
+}
+
+bool solids_is_open(const struct solids *s, const struct solids_view *view, enum solids_cause cause)
+{
+    return cause == SOLIDS_WASTE && !solids_is_sure(s, view, cause);
 }
 
 enum solids_cause solids_judge(struct solids *s, const struct solids_view *view, utc_t now)
@@ -247,7 +291,7 @@ enum solids_cause solids_judge(struct solids *s, const struct solids_view *view,
     else if (view->ec_day == NULL || isnan(s->block_noise))
         cause = SOLIDS_UNKNOWN;
     else if (solids_climbs(s))
-        cause = may_be_named(s, view, now) ? climb_cause(s, view) : SOLIDS_UNKNOWN;
+        cause = creep_cause(s, view, now);
     else if (solids_sinks(s) && s->slope_day > -SINK_DAY_MOST)
         cause = SOLIDS_PROBE_DRIFTS;
     else if (is_calm(s))
@@ -264,6 +308,8 @@ static void visit_creep(struct creep *c, struct pack *p)
     pack_f64(p, &c->usual, -1e6, 1e6);
     pack_f64(p, &c->hours, 0, 1e4);
     pack_f64(p, &c->past, 0, 1e4);
+    pack_f64(p, &c->slack, 0, 1e4);
+    pack_f64(p, &c->wait, 0, 1e4);
 }
 
 void solids_visit(struct solids *s, struct pack *p)
@@ -284,6 +330,7 @@ void solids_visit(struct solids *s, struct pack *p)
     visit_creep(&s->climb, p);
     visit_creep(&s->sink, p);
     visit_creep(&s->level_sink, p);
+    pack_bool(p, &s->sinks_along);
     pack_utc(p, &s->service_begin);
     pack_utc(p, &s->service_end);
     pack_utc(p, &s->climbs_since);

@@ -22,6 +22,7 @@
 #define USUAL_LEAST_D  3 /* daily climbs behind a usual one */
 #define USUAL_QUARTILE 0.75
 #define LEVEL_ALLOWED  0.05 /* mm a day */
+#define HAND_WAIT_DAYS 5    /* who tops off by hand does it once a week at the least, mostly sooner */
 
 /* --- what temperature does to the reading --- */
 
@@ -177,6 +178,30 @@ static void learn_today(struct solids *s, const double *x, int n, utc_t now)
     s->today_sd = 24 * late.sd;
 }
 
+/* How sharply a step is known, as a share of it. */
+#define STEP_LEAVES 0.2
+
+static double slack_of(const struct solids *s, const struct creep *c, utc_t now, bool upward)
+{
+    double sum = 0;
+    for (int k = 0; k < s->step_count; k++) {
+        double jump = log(s->steps[k].after / s->steps[k].before);
+        if ((jump > 0) == upward && utc_within(s->steps[k].t, now, (int64_t)(c->hours * (double)MS_PER_HOUR)))
+            sum += STEP_LEAVES * fabs(jump);
+    }
+    return sum;
+}
+
+/* blocks upside down */
+static bool rises_along(const double *blocks, int n, const struct creep *c)
+{
+    double down[SERIES_HOURS / BLOCK_H];
+    int span = (int)(c->hours / BLOCK_H) + 1;
+    for (int i = 0; i < span && i < n; i++)
+        down[i] = -blocks[n - span + i];
+    return span <= n && series_falls_along(down, span, 0);
+}
+
 static void learn_creeps(struct solids *s, const struct solids_view *view, utc_t now)
 {
     static double x[SERIES_HOURS], blocks[SERIES_HOURS / BLOCK_H];
@@ -194,6 +219,9 @@ static void learn_creeps(struct solids *s, const struct solids_view *view, utc_t
     for (int i = 0; i < n; i++)
         blocks[i] = -blocks[i];
     s->sink = series_creep(blocks, n, REACH_BLOCKS, allowed, BLOCK_H);
+    s->climb.slack = slack_of(s, &s->climb, now, true);
+    s->sink.slack = slack_of(s, &s->sink, now, false);
+    s->sinks_along = rises_along(blocks, n, &s->sink);
     if (s->sink.rise > s->climb.rise)
         take_steps_out(s, x, SERIES_HOURS, MS_PER_HOUR, now, false);
     learn_slope(s, x, SERIES_HOURS);
@@ -202,7 +230,7 @@ static void learn_creeps(struct solids *s, const struct solids_view *view, utc_t
 static void learn_level(struct solids *s, const struct solids_view *view, utc_t now)
 {
     static double x[SERIES_HOURS], blocks[SERIES_HOURS / BLOCK_H];
-    s->level_sink = (struct creep){ 0, NAN, 0, 0 };
+    s->level_sink = (struct creep){ .usual = NAN };
     if (view->level_days == NULL)
         return;
     series_take(view->level_days, now, x, SERIES_HOURS);
@@ -237,6 +265,8 @@ static double depth_mm(double volume_l)
 
 static double evaporation(const struct solids *s, const struct solids_view *view, double temp_c)
 {
+    if (view->topoff_share > 0)
+        return view->topoff_share;
     double depth = depth_mm(view->volume_l), room = isnan(view->room_c) ? ROOM_USUAL_C : view->room_c;
     double pull = vapour_hpa(temp_c) - 0.5 * vapour_hpa(room);
     double reckoned_mm = fmax(pull, 1) * VAPOUR_MM_DAY_HPA * (view->lid ? LID_LETS_OUT : 1);
@@ -259,10 +289,13 @@ void solids_learn(struct solids *s, const struct solids_view *view, utc_t now)
     if (!isnan(temp_c))
         s->temp_ref_c = temp_c;
     s->evaporation_day = evaporation(s, view, isnan(temp_c) ? 22 : temp_c);
+    double wait = view->by_hand ? HAND_WAIT_DAYS * s->evaporation_day : 0;
+    s->level_sink.wait = wait * depth_mm(view->volume_l);
     if (view->ec_day == NULL)
         return;
     learn_temp_share(s, view, now);
     solids_row(s, view->ec_day, view->temp_day, now, fine, 288);
     s->noise = series_noise(fine, 288);
     learn_creeps(s, view, now);
+    s->climb.wait = wait;
 }

@@ -67,7 +67,45 @@ static bool mates_climb(const struct engine *e, int tank)
     return climbing >= MATES_LEAST && 2 * climbing >= mates;
 }
 
-static struct solids_view view_of(const struct engine *e, int tank)
+/* --- what hand tests say of a climb --- */
+
+#define WITNESS_SDS   1.5
+#define WITNESS_LEAST 2.0  /* standard deviations: a smaller climb is within what a test errs */
+#define PROBE_SD      0.03 /* of a conductivity probe that no earlier test was held against */
+
+/* log(probe / hand) at a test; NaN: the probe said nothing then. */
+static double apart(const struct window *days, const struct hand_test *test)
+{
+    double probe = window_mean_over(days, (utc_t){ test->t.ms + MS_PER_HOUR }, 2 * MS_PER_HOUR);
+    return log(probe / test->value);
+}
+
+static enum solids_witness hand_says(const struct engine *e, int tank, utc_t now)
+{
+    const struct solids *s = &e->tanks[tank].solids;
+    const struct hand_tests *tests = &e->tanks[tank].hand[Q_EC];
+    const struct window *days = days_window(e, e->site->tanks[tank].place, Q_EC);
+    utc_t begin = { now.ms - (int64_t)(s->climb.hours * (double)MS_PER_HOUR) };
+    if (days == NULL || tests->count == 0 || tests->items[0].t.ms <= begin.ms)
+        return WITNESS_NONE;
+    const struct hand_test *late = &tests->items[0];
+    double crept = s->climb.rise * (double)(late->t.ms - begin.ms) / (double)(now.ms - begin.ms);
+    double before = 0, sd = PROBE_SD, late_sd = late->sd / late->value;
+    for (int i = tests->count - 1; i > 0; i--)
+        if (tests->items[i].t.ms <= begin.ms + MS_PER_DAY && !isnan(apart(days, &tests->items[i]))) {
+            before = apart(days, &tests->items[i]);
+            sd = tests->items[i].sd / tests->items[i].value;
+        }
+    double probe_alone = apart(days, late) - before;
+    sd = hypot(sd, late_sd);
+    if (isnan(probe_alone) || !(crept > WITNESS_LEAST * sd))
+        return WITNESS_NONE;
+    if (probe_alone > crept / 2 && probe_alone > WITNESS_SDS * sd)
+        return WITNESS_PROBE;
+    return probe_alone < crept / 2 ? WITNESS_WATER : WITNESS_NONE;
+}
+
+static struct solids_view view_of(const struct engine *e, int tank, utc_t now)
 {
     const struct tank *t = &e->site->tanks[tank];
     int place = t->place;
@@ -80,10 +118,13 @@ static struct solids_view view_of(const struct engine *e, int tank)
                                  .level_days = level ? days_window(e, place, Q_LEVEL) : NULL,
                                  .volume_l = t->volume_l,
                                  .lid = t->lid,
+                                 .by_hand = isnan(t->topoff_l_day),
+                                 .topoff_share = t->topoff_l_day / t->volume_l,
                                  .room_c = value_now(e, e->site->room_place, Q_TEMP),
                                  .change_share = t->change_l_week / t->volume_l,
                                  .ec_hi = t->band[Q_EC].hi,
-                                 .mates_climb = mates_climb(e, tank) };
+                                 .mates_climb = mates_climb(e, tank),
+                                 .hand = hand_says(e, tank, now) };
 }
 
 /* --- steps --- */
@@ -202,26 +243,36 @@ static void say_quick(struct text *out, const struct engine *e, int tank, struct
         int64_t span_ms = span_of_fall(w, v, was, now.utc);
         if (span_ms != QUICK_MS)
             was = window_mean_over(w, (utc_t){ now.utc.ms - span_ms }, 30 * MS_PER_MIN);
-        text_printf(out, "%s%s%.0f%s, %.0f%s %.10g h before", out->len > 0 ? "; " : "", said[i].what, v,
-                    said[i].unit, was, said[i].unit, (double)span_ms / (double)MS_PER_HOUR);
+        text_printf(out, "%s%s%.0f%s", out->len > 0 ? "; " : "", said[i].what, v, said[i].unit);
+        if (!isnan(was))
+            text_printf(out, ", %.0f%s %.10g h before", was, said[i].unit,
+                        (double)span_ms / (double)MS_PER_HOUR);
     }
 }
 
-static void say_reason(struct text *out, const struct engine *e, int tank, enum solids_cause cause)
+static void say_reason(struct text *out, const struct engine *e, int tank, const struct solids_view *view,
+                       enum solids_cause cause)
 {
     const struct solids *s = &e->tanks[tank].solids;
     double evaporation = 100 * s->evaporation_day;
-    if (cause == SOLIDS_PROBE_DRIFTS && !isnan(s->answer) && s->climb.rise > s->sink.rise)
+    bool up = s->climb.rise > s->sink.rise;
+    if (cause == SOLIDS_PROBE_DRIFTS && up && view->hand == WITNESS_PROBE)
+        text_put(out, "; the hand tests do not climb with it");
+    else if (cause == SOLIDS_PROBE_DRIFTS && !isnan(s->answer) && up)
         text_printf(out, "; the last change took %.0f %% of what a real climb would have lost",
                     100 * fmax(s->answer, 0));
     else if (cause == SOLIDS_PROBE_DRIFTS && s->sink.rise > s->climb.rise)
         text_put(out, "; water that nobody changes does not lose solids");
-    else if (cause != SOLIDS_TOPOFF_OVER && cause != SOLIDS_LEAK && !isnan(evaporation))
+    else if (!isnan(evaporation))
         text_printf(out, "; evaporation explains about %.1f %% a day", evaporation);
+    if (cause != SOLIDS_PROBE_DRIFTS && view->hand == WITNESS_WATER)
+        text_put(out, "; the hand tests climb with it");
+    else if (solids_is_open(s, view, cause))
+        text_put(out, "; a probe that drifts would look the same so far, a hand test tells");
 }
 
-static void say_evidence(const struct engine *e, int tank, enum solids_cause cause, char *buf, size_t cap,
-                         struct now now)
+static void say_evidence(const struct engine *e, int tank, const struct solids_view *view,
+                         enum solids_cause cause, char *buf, size_t cap, struct now now)
 {
     const struct solids *s = &e->tanks[tank].solids;
     double ec = value_now(e, e->site->tanks[tank].place, Q_EC);
@@ -233,7 +284,7 @@ static void say_evidence(const struct engine *e, int tank, enum solids_cause cau
     if (!isnan(ec))
         say_creep(&out, s, s->sink.rise > s->climb.rise ? &s->sink : &s->climb, ec);
     say_level(&out, e, tank);
-    say_reason(&out, e, tank, cause);
+    say_reason(&out, e, tank, view, cause);
 }
 
 /* The nearest limit ahead and when it is reached at this pace. */
@@ -290,27 +341,27 @@ static bool named_otherwise(const struct engine *e, int place, enum solids_cause
     return false;
 }
 
-static enum tri condition_of(const struct engine *e, int tank, unsigned i, enum solids_cause cause)
+static enum tri condition_of(const struct engine *e, int tank, unsigned i, enum solids_cause cause, bool sure)
 {
-    const struct solids *s = &e->tanks[tank].solids;
     if (cause == causes[i].cause)
         return is_creep(i) && named_otherwise(e, e->site->tanks[tank].place, cause) ? TRI_KEEP : TRI_YES;
-    return cause == SOLIDS_FINE || (is_creep(i) && solids_is_sure(s, cause)) ? TRI_NO : TRI_KEEP;
+    return cause == SOLIDS_FINE || (is_creep(i) && sure) ? TRI_NO : TRI_KEEP;
 }
 
-static void judge_causes(struct engine *e, int tank, enum solids_cause cause, struct now now,
-                         struct effects *fx)
+static void judge_causes(struct engine *e, int tank, const struct solids_view *view, enum solids_cause cause,
+                         struct now now, struct effects *fx)
 {
+    bool sure = solids_is_sure(&e->tanks[tank].solids, view, cause);
     int place = e->site->tanks[tank].place;
     double ec = value_now(e, place, Q_EC), level = value_now(e, place, Q_LEVEL);
     for (unsigned i = 0; i < CAUSES; i++) {
         int slot = slot_find(e->site, place, causes[i].kind, causes[i].q);
-        enum tri condition = condition_of(e, tank, i, cause);
+        enum tri condition = condition_of(e, tank, i, cause, sure);
         if (slot < 0 || (causes[i].kind == KIND_LEAK && rules_wet(e, place)))
             continue; /* the detector has spoken */
         struct alert *pub = &e->alarms.items[slot].pub;
         if (condition == TRI_YES) {
-            say_evidence(e, tank, cause, pub->evidence, sizeof pub->evidence, now);
+            say_evidence(e, tank, view, cause, pub->evidence, sizeof pub->evidence, now);
             if (is_creep(i))
                 say_due(e, tank, pub, now);
         }
@@ -344,13 +395,13 @@ void solids_watch(struct engine *e, int tank, struct now now, struct effects *fx
         return;
     if (alert_is_active(e, place, KIND_OUT_OF_WATER, Q_COUNT))
         return;
-    struct solids_view view = view_of(e, tank);
+    struct solids_view view = view_of(e, tank, now.utc);
     if (minute % LEARN_EVERY_MIN == tank % LOOK_EVERY_MIN)
         solids_learn(&t->solids, &view, now.utc);
     if (solids_look(&t->solids, &view, now.utc))
         tell_step(e, tank, now, fx);
     take_over_step(e, tank, now, fx);
     enum solids_cause cause = solids_judge(&t->solids, &view, now.utc);
-    judge_causes(e, tank, cause, now, fx);
+    judge_causes(e, tank, &view, cause, now, fx);
     watch_fall(e, tank, now, fx);
 }

@@ -13,21 +13,37 @@
 #define BATCH_SPAN_MS     MS_PER_DAY
 #define BATCH_LEAST_TANKS 2
 #define AWAY_SHARE        0.015 /* of the target */
+#define MOVES_MS          (2 * MS_PER_HOUR)
+#define MOVES_MEAN_MS     (15 * MS_PER_MIN)
 
 /* --- a bad batch --- */
 
-/* A change that moved the tank away from its water's target to where it was not before. +1 up, -1 down. */
+static bool is_astray(const struct engine *e, int tank, const struct solids_step *step, utc_t now,
+                      int64_t span_ms)
+{
+    double target = e->site->waters[e->site->tanks[tank].water].target[Q_EC];
+    if (isnan(target) || !utc_within(step->t, now, span_ms))
+        return false;
+    double away = fabs(step->after - target) - fabs(step->before - target);
+    return away >= AWAY_SHARE * target && solids_step_is_new(e, tank, step);
+}
+
+/* The last change that moved the tank away from its water's target to where it was not before; a top-off may
+ * have followed. NULL: none. */
+static const struct solids_step *astray(const struct engine *e, int tank, utc_t now, int64_t span_ms)
+{
+    const struct solids *s = &e->tanks[tank].solids;
+    for (int i = s->step_count - 1; i >= 0; i--)
+        if (is_astray(e, tank, &s->steps[i], now, span_ms))
+            return &s->steps[i];
+    return NULL;
+}
+
+/* +1 up, -1 down, 0: it did not. */
 static int strayed(const struct engine *e, int tank, utc_t now, int64_t span_ms)
 {
-    const struct solids_step *step = solids_last_step(&e->tanks[tank].solids);
-    const struct water *water = &e->site->waters[e->site->tanks[tank].water];
-    double target = water->target[Q_EC];
-    if (step == NULL || isnan(target) || !utc_within(step->t, now, span_ms))
-        return 0;
-    double away = fabs(step->after - target) - fabs(step->before - target);
-    if (away < AWAY_SHARE * target || !solids_step_is_new(e, tank, step))
-        return 0;
-    return step->after > step->before ? 1 : -1;
+    const struct solids_step *step = astray(e, tank, now, span_ms);
+    return step == NULL ? 0 : step->after > step->before ? 1 : -1;
 }
 
 static int water_place(const struct site *site, int water)
@@ -38,6 +54,29 @@ static int water_place(const struct site *site, int water)
     return -1;
 }
 
+/* What a batch did to a tank shows in its last readings before it is known for a step. */
+static int moves(const struct engine *e, int tank, utc_t until)
+{
+    int stream = speaking_stream(e, e->site->tanks[tank].place, Q_EC);
+    double target = e->site->waters[e->site->tanks[tank].water].target[Q_EC];
+    if (stream < 0 || !e->streams[stream].seen || e->streams[stream].value_t.ms > until.ms)
+        return 0;
+    const struct window *w = &e->streams[stream].day;
+    utc_t now = e->streams[stream].value_t;
+    double before = window_mean_over(w, (utc_t){ now.ms - MOVES_MS }, MOVES_MS / 2);
+    double after = window_mean_over(w, now, MOVES_MEAN_MS);
+    bool away = fabs(after - target) - fabs(before - target) >= AWAY_SHARE * target;
+    return !away ? 0 : after > before ? 1 : -1;
+}
+
+static int way_of_batch(const struct engine *e, int water, utc_t latest, int64_t span_ms)
+{
+    int sum = 0;
+    for (int i = 0; i < e->site->tank_count; i++)
+        sum += e->site->tanks[i].water == water ? strayed(e, i, latest, span_ms) : 0;
+    return sum > 0 ? 1 : sum < 0 ? -1 : 0;
+}
+
 int batch_of(const struct engine *e, int tank)
 {
     int water = e->site->tanks[tank].water, place = water < 0 ? -1 : water_place(e->site, water);
@@ -45,13 +84,15 @@ int batch_of(const struct engine *e, int tank)
     if (slot < 0 || !e->alarms.items[slot].pub.active)
         return -1;
     utc_t latest = { e->alarms.items[slot].pub.raised_at.ms + BATCH_SPAN_MS };
-    return strayed(e, tank, latest, 2 * BATCH_SPAN_MS) != 0 ? slot : -1;
+    int way = way_of_batch(e, water, latest, 2 * BATCH_SPAN_MS);
+    bool reached = strayed(e, tank, latest, 2 * BATCH_SPAN_MS) == way || moves(e, tank, latest) == way;
+    return way != 0 && reached ? slot : -1;
 }
 
 /* By the usual change of that tank: how far the new water was from the target, as a share; NaN. */
-static double batch_error(const struct engine *e, int tank)
+static double batch_error(const struct engine *e, int tank, utc_t now)
 {
-    const struct solids_step *step = solids_last_step(&e->tanks[tank].solids);
+    const struct solids_step *step = astray(e, tank, now, BATCH_SPAN_MS);
     const struct tank *t = &e->site->tanks[tank];
     double target = e->site->waters[t->water].target[Q_EC], share = t->change_l_week / t->volume_l;
     return (step->before + (step->after - step->before) / share) / target - 1;
@@ -65,10 +106,11 @@ static void say_batch(const struct engine *e, int water, int way, utc_t now, cha
     for (int i = 0; i < e->site->tank_count; i++) {
         if (e->site->tanks[i].water != water || strayed(e, i, now, BATCH_SPAN_MS) != way)
             continue;
+        const struct solids_step *step = astray(e, i, now, BATCH_SPAN_MS);
         text_printf(&out, "%s%s %+.0f µS/cm", out.len > 0 ? ", " : "", e->site->tanks[i].id,
-                    e->tanks[i].last_step_ec);
+                    step->after - step->before);
         if (count < SERIES_HOURS)
-            errors[count++] = batch_error(e, i);
+            errors[count++] = batch_error(e, i, now);
     }
     text_printf(&out, " within a day, away from the target %.0f µS/cm", e->site->waters[water].target[Q_EC]);
     double error = series_median(errors, count, 1);

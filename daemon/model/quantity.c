@@ -22,7 +22,7 @@
 
 static const struct quantity_info table[Q_COUNT] = {
     [Q_TEMP] = { "temp", "temperature", "°C", UNIT_TEMP, -30, 60, 2, 0.03, 0.2,
-                 GATE(-30, 60, 2, 45, 1.0, 3.0, 0.05, 0.25, 0.01, 4 * 3600, 8 * 3600, 0.6, 2.0) },
+                 GATE(-30, 60, 2, 45, 1.0, 2.0, 0.05, 0.25, 0.01, 4 * 3600, 8 * 3600, 0.6, 2.0) },
     [Q_EC] = { "ec", "conductivity at 25 °C", "µS/cm", UNIT_EC, 0, 20000, 0, 4, 8,
                GATE(0, 20000, 0, 5000, 60, 200, 5, 25, 0.01, 8 * 3600, 16 * 3600, 40, 150) },
     [Q_TDS] = { "tds", "dissolved solids", "mg/L", UNIT_MASS_CONC, 0, 15000, 0, 3, 6,

@@ -34,4 +34,12 @@ struct slope {
 #define SERIES_SLOPE_MAX 150
 struct slope series_slope(const double *x, int n, int least);
 
+/* Of a row's quarters each lies lower than the one before, by a fair share of the whole fall, which is over
+ * three quarters of `least`. */
+bool series_falls_along(const double *x, int n, double least);
+
+/* A straight line explains the row clearly better than any one step: twice the difference of the logarithmic
+ * likelihoods, for normally distributed noise, is above 4. NaN are stepped over; false when fewer than 6. */
+bool series_slopes(const double *x, int n);
+
 #endif

@@ -27,6 +27,8 @@ struct creep {
     double usual; /* largest such rise before this one began; NaN: too little is known */
     double hours; /* since it began */
     double past;  /* hours known before */
+    double slack; /* what the steps taken out of it may have left */
+    double wait;  /* what it may be while somebody still waits to top off by hand; 0: that is automatic */
 };
 
 struct solids {
@@ -36,6 +38,7 @@ struct solids {
     double temp_share; /* per kelvin: what the probe's own compensation leaves; 0: nothing to see */
     double temp_ref_c; /* corrected to this temperature */
     struct creep climb, sink, level_sink;
+    bool sinks_along;           /* from its begin to its end, not at once */
     double slope_day, slope_sd; /* share a day of the creep; NaN: not known */
     double span_days;           /* behind it */
     double today_day, today_sd; /* the same since the last step, at most over a day */
@@ -60,16 +63,25 @@ enum solids_cause {
     SOLIDS_PROBE_DRIFTS,
 };
 
+/* What hand tests since the creep began say of it, beside one from before. */
+enum solids_witness {
+    WITNESS_NONE,
+    WITNESS_PROBE, /* the probe creeps, the water does not */
+    WITNESS_WATER,
+};
+
 struct solids_view {
     const struct window *ec_day, *ec_days;       /* NULL: not measured */
     const struct window *temp_day, *temp_days;   /* NULL: not measured */
     const struct window *level_day, *level_days; /* NULL: not measured */
     double volume_l;                             /* NaN: not known */
-    bool lid;
+    bool lid, by_hand;                           /* topped off */
+    double topoff_share; /* of the water a day, as the keeper says; NaN: by hand, or not said */
     double room_c;       /* NaN: not measured */
     double change_share; /* of the water, in a usual change; NaN: not known */
     double ec_hi;        /* the animals' band; NaN: open */
     bool mates_climb;    /* most other tanks of the same water climb too */
+    enum solids_witness hand;
 };
 
 void solids_init(struct solids *s);
@@ -98,7 +110,10 @@ bool solids_step_is_usual(const struct solids *s, const struct solids_step *step
 struct span solids_range(const struct window *days, utc_t before, int days_back);
 
 /* So plain that it replaces a cause that was named before. */
-bool solids_is_sure(const struct solids *s, enum solids_cause cause);
+bool solids_is_sure(const struct solids *s, const struct solids_view *view, enum solids_cause cause);
+
+/* Named as the likelier, but a probe that drifts would look the same so far. */
+bool solids_is_open(const struct solids *s, const struct solids_view *view, enum solids_cause cause);
 
 /* Climbs, or sinks without steps, beyond what it used to. */
 bool solids_climbs(const struct solids *s);

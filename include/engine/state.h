@@ -65,6 +65,8 @@ struct stream_state {
     int32_t bad_run; /* refused in a row */
     int64_t flat_begin_ms, flat_end_ms, flat_longest_ms,
         flat_known_ms; /* runs of a flat line: how long they use to be */
+    double sent;       /* by the probe, before compensation, and since when unchanged; 0: nothing yet */
+    int64_t sent_since_ms;
     struct noise noise;
     int32_t doubts;            /* of the first stream of a place and quantity: bits of enum doubt_ground */
     int32_t odd_count, odd_of; /* spike or rate flags among the last usable ones, both halved now and then */
@@ -182,6 +184,7 @@ void health_link(struct engine *e, bool down, struct now now);
 double health_good_share(const struct engine *e, int stream, struct now now); /* of the last 24 h; NaN */
 double health_cadence_s(const struct engine *e, int stream);
 int64_t health_stale_ms(const struct engine *e, int stream);
+int64_t health_flat_since_ms(const struct engine *e, int stream);
 
 /* --- heater_watch.c --- */
 const struct window *day_window(const struct engine *e, int place,
