@@ -114,6 +114,28 @@ static void suit_cadence(const struct quality_words *words, struct probe_value *
         gate->gap_fail_s = fmax(gate->gap_fail_s, GAP_FAIL_OF * value->every_s);
 }
 
+/* Dissolved solids differ from site to site tenfold, what a probe's contact or a radio does to a value goes
+ * with it: a leap there and back by 15 % of the most that an animal here bears is no water, and far above the
+ * noise of cheap probes (1-2 %). */
+#define SPIKE_SHARE_FAIL    0.15
+#define SPIKE_SHARE_SUSPECT 0.05
+
+static void suit_solids(const struct loader *ld, const struct quality_words *words, struct probe_value *value)
+{
+    struct gate_limits *gate = &value->gate;
+    double most = NAN;
+    if (value->quantity != Q_EC && value->quantity != Q_TDS)
+        return;
+    for (int i = 0; i < ld->site->tank_count; i++)
+        most = fmax(most, ld->site->tanks[i].band[value->quantity].hi);
+    if (isnan(most))
+        return;
+    if (isnan(words->limits.spike_fail) && isnan(words->off.spike_fail))
+        gate->spike_fail = SPIKE_SHARE_FAIL * most;
+    if (isnan(words->limits.spike_suspect) && isnan(words->off.spike_suspect))
+        gate->spike_suspect = SPIKE_SHARE_SUSPECT * most;
+}
+
 static void forget_flat_line(struct loader *ld, const struct quality_words *words, struct probe_value *value)
 {
     if (!isnan(words->limits.flat_tol) || !isnan(words->limits.flat_suspect_s) ||
@@ -233,6 +255,7 @@ void quality_apply(struct loader *ld, struct quality_words *words, struct probe_
         else if (!isnan(off[i]))
             gate[i] = NAN;
     suit_cadence(words, value);
+    suit_solids(ld, words, value);
     if (value->on_change)
         forget_flat_line(ld, words, value);
     if (words->at == NULL)

@@ -122,28 +122,25 @@ static bool moved_together(const struct engine *e, int slot, int other)
 {
     const struct alert_slot *mine = &e->site->alerts[slot];
     int stream = speaking_stream(e, mine->place, mine->quantity);
-    utc_t raised = e->alarms.items[other].pub.raised_at;
-    return stream >= 0 && leads(e, other) && utc_is_set(e->streams[stream].value_t) &&
-           utc_within(raised, e->streams[stream].value_t, SAME_WORK_MS);
+    return stream >= 0 && utc_is_set(e->streams[stream].value_t) &&
+           utc_within(e->alarms.items[other].pub.raised_at, e->streams[stream].value_t, SAME_WORK_MS);
 }
 
-static int leader_of_water(const struct engine *e, int slot, int tank,
-                           bool (*speaks)(const struct engine *, int, int))
+/* Of another tank of the same water. */
+static int mate_that_leads(const struct engine *e, int slot, int tank, enum alert_kind kind)
 {
-    const struct alert_slot *mine = &e->site->alerts[slot];
-    for (int i = 0; i < e->site->tank_count; i++) {
-        int other = slot_find(e->site, e->site->tanks[i].place, mine->kind, mine->quantity);
-        if (i != tank && other >= 0 && e->site->tanks[i].water == e->site->tanks[tank].water &&
-            speaks(e, slot, other))
+    const struct site *site = e->site;
+    enum quantity q = site->alerts[slot].quantity;
+    bool by_work = kind == KIND_FAST || kind == KIND_SWING;
+    if (site->tanks[tank].water < 0)
+        return -1;
+    for (int i = 0; i < site->tank_count; i++) {
+        int other = slot_find(site, site->tanks[i].place, kind, q);
+        if (i != tank && other >= 0 && site->tanks[i].water == site->tanks[tank].water && leads(e, other) &&
+            (!by_work || moved_together(e, slot, other)))
             return other;
     }
     return -1;
-}
-
-static bool stands(const struct engine *e, int slot, int other)
-{
-    (void)slot;
-    return leads(e, other);
 }
 
 /* A batch speaks for what it did to its tanks, and one reservoir that ran empty, or was filled with tap
@@ -155,10 +152,11 @@ static int solids_leader(const struct engine *e, int slot, int tank)
     if (batch >= 0 && leads(e, batch))
         return batch;
     if (mine->kind == KIND_TOPOFF_STOPPED || mine->kind == KIND_TOPOFF_MINERALS)
-        return leader_of_water(e, slot, tank, stands);
-    if (mine->kind == KIND_FAST || mine->kind == KIND_SWING)
-        return leader_of_water(e, slot, tank, moved_together);
-    return -1;
+        return mate_that_leads(e, slot, tank, mine->kind);
+    if (mine->kind != KIND_FAST && mine->kind != KIND_SWING)
+        return -1;
+    int mate = mate_that_leads(e, slot, tank, KIND_FAST);
+    return mate >= 0 ? mate : mate_that_leads(e, slot, tank, KIND_SWING);
 }
 
 static int leader_above(const struct engine *e, int slot, int tank, utc_t now)

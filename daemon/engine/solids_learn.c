@@ -22,7 +22,7 @@
 #define USUAL_LEAST_D  3 /* daily climbs behind a usual one */
 #define USUAL_QUARTILE 0.75
 #define LEVEL_ALLOWED  0.05 /* mm a day */
-#define HAND_WAIT_DAYS 5    /* who tops off by hand does it once a week at the least, mostly sooner */
+#define HAND_WAIT_DAYS 7    /* who tops off by hand does it once a week at the least, mostly sooner */
 
 /* --- what temperature does to the reading --- */
 
@@ -281,6 +281,12 @@ bool solids_evaporation_is_reckoned(const struct solids *s, double volume_l)
     return !(fabs(s->evaporation_day - seen) < 1e-9);
 }
 
+/* A day's; what is reckoned may be half of the truth, and the tank's own climb may hold another cause. */
+static double climb_by_hand(const struct solids *s)
+{
+    return fmin(fmax(s->evaporation_day, s->usual_day), 2 * s->evaporation_day);
+}
+
 void solids_learn(struct solids *s, const struct solids_view *view, utc_t now)
 {
     double fine[288];
@@ -289,13 +295,14 @@ void solids_learn(struct solids *s, const struct solids_view *view, utc_t now)
     if (!isnan(temp_c))
         s->temp_ref_c = temp_c;
     s->evaporation_day = evaporation(s, view, isnan(temp_c) ? 22 : temp_c);
-    double wait = view->by_hand ? HAND_WAIT_DAYS * s->evaporation_day : 0;
-    s->level_sink.wait = wait * depth_mm(view->volume_l);
+    if (view->by_hand)
+        s->level_sink.wait = HAND_WAIT_DAYS * s->evaporation_day * depth_mm(view->volume_l);
     if (view->ec_day == NULL)
         return;
     learn_temp_share(s, view, now);
     solids_row(s, view->ec_day, view->temp_day, now, fine, 288);
     s->noise = series_noise(fine, 288);
     learn_creeps(s, view, now);
-    s->climb.wait = wait;
+    if (view->by_hand)
+        s->climb.wait = HAND_WAIT_DAYS * climb_by_hand(s);
 }

@@ -69,8 +69,8 @@ static bool mates_climb(const struct engine *e, int tank)
 
 /* --- what hand tests say of a climb --- */
 
-#define WITNESS_SDS   1.5
-#define WITNESS_LEAST 2.0  /* standard deviations: a smaller climb is within what a test errs */
+#define WITNESS_SDS   1.0
+#define WITNESS_LEAST 1.5  /* standard deviations: a smaller climb is within what a test errs */
 #define PROBE_SD      0.03 /* of a conductivity probe that no earlier test was held against */
 
 /* log(probe / hand) at a test; NaN: the probe said nothing then. */

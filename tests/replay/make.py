@@ -470,6 +470,23 @@ def _21_gateway(c):
 
 
 @case
+def _22_bad_batch(c):
+    """Four tanks of one water. On the second evening a1, a2 and a3 get their change from a batch that is too
+    strong, twenty minutes apart, b1 from a good one; a2 is topped off two hours later. One message of it, and
+    one at the most from before it could be known."""
+    r = random.Random(22)
+    steps = {"a1": 18 * HOUR, "a2": 18 * HOUR + 20 * MINUTE, "a3": 18 * HOUR + 40 * MINUTE}
+    for s in range(0, int(2.75 * DAY), 3 * MINUTE):
+        for i, tank in enumerate(("a1", "a2", "a3", "b1")):
+            ec = 232 + 2 * i + 0.4 * s / DAY
+            if tank in steps and s > DAY + steps[tank]:
+                ec += 42 * min(1, (s - DAY - steps[tank]) / (10 * MINUTE))
+            if tank == "a2" and s > DAY + 20 * HOUR:
+                ec -= 7
+            c.say(s + 10 * i, "probes/%s/ec" % tank, "%.1f" % (ec * (1 + r.gauss(0, 0.01))))
+
+
+@case
 def _30_service_windows(c):
     """The same cool change in a1, announced, and in a2, not. Later work on a1 ends with the tank cold and strong: one
     message, the rest listed under it and acknowledged with it."""

@@ -566,6 +566,24 @@ static void one_stuck_of_two_is_told_once(void **state)
     assert_false(said(&run, "tank/a2/temp-stuck clear"));
 }
 
+/* What is sent does not move; what is made of it does, with the temperature. */
+static void a_raw_probe_is_stuck_though_its_value_moves(void **state)
+{
+    (void)state;
+    for (int m = 1; m < 17 * 60; m++) {
+        run.ms = m * MS_PER_MIN;
+        feed(&run, "doc/b1#/temp", 24 + 0.0625 * (m / 40 % 8));
+        feed(&run, "doc/b1#/ec", 300);
+    }
+    assert_true(said(&run, "tank/b1/ec-stuck raise!"));
+    assert_true(said(&run, "it sends 300 for 16 h"));
+    for (int i = 1; i <= 2; i++) {
+        run.ms += MS_PER_MIN;
+        feed(&run, "doc/b1#/ec", 300 + i);
+    }
+    assert_true(said(&run, "tank/b1/ec-stuck clear"));
+}
+
 /* --- the broker --- */
 
 static void broker(struct run *r, bool down)
@@ -1166,6 +1184,7 @@ int main(void)
         WITH_SITE(a_later_silence_is_told_by_itself),
         WITH_SITE(silent_together_is_one_message),
         WITH_SITE(one_stuck_of_two_is_told_once),
+        WITH_SITE(a_raw_probe_is_stuck_though_its_value_moves),
         WITH_SITE(without_the_broker_silence_means_nothing),
         WITH_SITE(a_restart_while_the_broker_is_away_forgets_no_probe),
         WITH_SITE(conductivity_takes_its_own_tank_s_temperature),

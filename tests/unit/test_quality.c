@@ -31,6 +31,23 @@ static void words_go_over_the_quantitys_own_limits(void **state)
     assert_true(gate->rate_fail == own->rate_fail && gate->spike_suspect == own->spike_suspect);
 }
 
+static void spikes_of_solids_are_measured_by_the_sites_water(void **state)
+{
+    (void)state;
+    static const char form[] =
+        SITE "stocks = ( { id = \"s\"; ec = [100.0, 300.0]; } );\n"
+             "tanks = ( { id = \"a1\"; volume_l = 30.0; stock = \"s\"; } );\n"
+             "probes = ( { topic = \"t/{tank}\"; measures = \"ec\"; unit = \"uS/cm\"; %s } );\n";
+    (void)snprintf(text, sizeof text, form, "");
+    expect_sound(text);
+    const struct gate_limits *gate = &site->entries[0].values[0].gate;
+    assert_true(fabs(gate->spike_fail - 45) < 1e-9 && fabs(gate->spike_suspect - 15) < 1e-9);
+    (void)snprintf(text, sizeof text, form, "quality = { spike_fail = 80; spike_suspect = \"off\"; };");
+    expect_sound(text);
+    gate = &site->entries[0].values[0].gate;
+    assert_true(gate->spike_fail == 80 && isnan(gate->spike_suspect));
+}
+
 static void every_limit_can_be_named(void **state)
 {
     (void)state;
@@ -118,9 +135,13 @@ static void faults_of_limits_are_told(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(words_go_over_the_quantitys_own_limits), cmocka_unit_test(every_limit_can_be_named),
-        cmocka_unit_test(what_is_not_named_makes_room),           cmocka_unit_test(gaps_suit_the_cadence),
-        cmocka_unit_test(no_flat_line_for_senders_on_change),     cmocka_unit_test(faults_of_limits_are_told),
+        cmocka_unit_test(words_go_over_the_quantitys_own_limits),
+        cmocka_unit_test(spikes_of_solids_are_measured_by_the_sites_water),
+        cmocka_unit_test(every_limit_can_be_named),
+        cmocka_unit_test(what_is_not_named_makes_room),
+        cmocka_unit_test(gaps_suit_the_cadence),
+        cmocka_unit_test(no_flat_line_for_senders_on_change),
+        cmocka_unit_test(faults_of_limits_are_told),
     };
     RUN(tests);
 }
