@@ -114,6 +114,28 @@ bool series_falls_along(const double *x, int n, double least)
            quarter[2] - quarter[3] > share;
 }
 
+int series_teeth(const double *x, int n, double least)
+{
+    double lowest = INFINITY, highest = -INFINITY;
+    int teeth = 0;
+    bool rising = false;
+    for (int i = 0; i < n; i++) {
+        if (isnan(x[i]))
+            continue;
+        lowest = fmin(lowest, x[i]);
+        highest = fmax(highest, x[i]);
+        if (!rising && x[i] - lowest >= least) {
+            rising = true;
+            highest = x[i];
+        } else if (rising && highest - x[i] >= least) {
+            rising = false;
+            lowest = x[i];
+            teeth++;
+        }
+    }
+    return teeth;
+}
+
 /* --- a line or a step --- */
 
 struct sums {

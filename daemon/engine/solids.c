@@ -92,11 +92,10 @@ static double times_usual(const struct creep *c)
 static double creep_limit(const struct solids *s, const struct creep *c, double least)
 {
     double noise = isnan(s->block_noise) ? 0 : CREEP_NOISES * s->block_noise;
-    if (c->past < PAST_SHORT_H)
-        noise = fmax(noise, c->wait);
     if (isnan(c->usual))
-        return c->slack + fmax(CREEP_UNKNOWN, noise);
-    return c->slack + fmax(fmax(least, noise), times_usual(c) * fmin(c->usual, CREEP_USUAL_MOST));
+        return c->slack + fmax(fmax(CREEP_UNKNOWN, noise), c->wait);
+    return c->slack +
+           fmax(fmax(fmax(least, noise), c->wait), times_usual(c) * fmin(c->usual, CREEP_USUAL_MOST));
 }
 
 static bool goes_on(const struct solids *s, int way)

@@ -23,6 +23,10 @@
 #define USUAL_QUARTILE 0.75
 #define LEVEL_ALLOWED  0.05 /* mm a day */
 #define HAND_WAIT_DAYS 7    /* who tops off by hand does it once a week at the least, mostly sooner */
+#define TEETH_LEAST    3    /* rounds that show how long a tank waits */
+#define TOOTH_SHARE    0.4  /* of the usual climb: smaller ones do not count */
+#define TOOTH_NOISES   3.0
+#define LEVEL_TOOTH_MM 1.5
 
 /* --- what temperature does to the reading --- */
 
@@ -202,7 +206,14 @@ static bool rises_along(const double *blocks, int n, const struct creep *c)
     return span <= n && series_falls_along(down, span, 0);
 }
 
-static void learn_creeps(struct solids *s, const struct solids_view *view, utc_t now)
+/* Rounds of climb and top-off before this creep. */
+static int teeth_before(const struct creep *c, const double *blocks, int n, double least)
+{
+    return series_teeth(blocks, n - (int)(c->hours / BLOCK_H), fmax(least, TOOTH_SHARE * c->usual));
+}
+
+/* Top-offs that the conductivity showed. */
+static int learn_creeps(struct solids *s, const struct solids_view *view, utc_t now)
 {
     static double x[SERIES_HOURS], blocks[SERIES_HOURS / BLOCK_H];
     double allowed = ALLOWED_DAY * BLOCK_H / 24;
@@ -214,6 +225,7 @@ static void learn_creeps(struct solids *s, const struct solids_view *view, utc_t
     s->climb = series_creep(blocks, n, REACH_BLOCKS, allowed, BLOCK_H);
     s->block_noise = series_noise(blocks, n);
     s->usual_day = usual_climb(blocks, n, s->climb.hours);
+    int teeth = teeth_before(&s->climb, blocks, n, TOOTH_NOISES * s->block_noise);
     learn_today(s, x, SERIES_HOURS, now);
     take_steps_out(s, blocks, n, BLOCK_H * MS_PER_HOUR, now, false);
     for (int i = 0; i < n; i++)
@@ -225,20 +237,23 @@ static void learn_creeps(struct solids *s, const struct solids_view *view, utc_t
     if (s->sink.rise > s->climb.rise)
         take_steps_out(s, x, SERIES_HOURS, MS_PER_HOUR, now, false);
     learn_slope(s, x, SERIES_HOURS);
+    return teeth;
 }
 
-static void learn_level(struct solids *s, const struct solids_view *view, utc_t now)
+/* Top-offs that the level showed. */
+static int learn_level(struct solids *s, const struct solids_view *view, utc_t now)
 {
     static double x[SERIES_HOURS], blocks[SERIES_HOURS / BLOCK_H];
     s->level_sink = (struct creep){ .usual = NAN };
     if (view->level_days == NULL)
-        return;
+        return 0;
     series_take(view->level_days, now, x, SERIES_HOURS);
     for (int i = 0; i < SERIES_HOURS; i++)
         x[i] = -x[i];
     int n = series_blocks(x, SERIES_HOURS, BLOCK_H, blocks);
     s->level_sink = series_creep(blocks, n, REACH_BLOCKS, LEVEL_ALLOWED * BLOCK_H / 24, BLOCK_H);
     s->level_usual_mm_day = usual_climb(blocks, n, s->level_sink.hours);
+    return teeth_before(&s->level_sink, blocks, n, LEVEL_TOOTH_MM);
 }
 
 /* --- evaporation --- */
@@ -281,28 +296,28 @@ bool solids_evaporation_is_reckoned(const struct solids *s, double volume_l)
     return !(fabs(s->evaporation_day - seen) < 1e-9);
 }
 
-/* A day's; what is reckoned may be half of the truth, and the tank's own climb may hold another cause. */
-static double climb_by_hand(const struct solids *s)
+/* What a tank may climb that waits for its keeper, as a share: nothing once it has shown how long it waits.
+ * What is reckoned may be half of the truth, and the tank's own climb may hold another cause. */
+static double wait_of(const struct solids *s, const struct solids_view *view, int teeth)
 {
-    return fmin(fmax(s->evaporation_day, s->usual_day), 2 * s->evaporation_day);
+    double a_day = fmin(fmax(s->evaporation_day, s->usual_day), 2 * s->evaporation_day);
+    return view->by_hand && teeth < TEETH_LEAST ? HAND_WAIT_DAYS * a_day : 0;
 }
 
 void solids_learn(struct solids *s, const struct solids_view *view, utc_t now)
 {
     double fine[288];
     double temp_c = view->temp_days == NULL ? NAN : window_mean_over(view->temp_days, now, 7 * MS_PER_DAY);
-    learn_level(s, view, now);
+    int teeth = learn_level(s, view, now);
     if (!isnan(temp_c))
         s->temp_ref_c = temp_c;
     s->evaporation_day = evaporation(s, view, isnan(temp_c) ? 22 : temp_c);
-    if (view->by_hand)
-        s->level_sink.wait = HAND_WAIT_DAYS * s->evaporation_day * depth_mm(view->volume_l);
+    s->level_sink.wait = wait_of(s, view, teeth) * depth_mm(view->volume_l);
     if (view->ec_day == NULL)
         return;
     learn_temp_share(s, view, now);
     solids_row(s, view->ec_day, view->temp_day, now, fine, 288);
     s->noise = series_noise(fine, 288);
-    learn_creeps(s, view, now);
-    if (view->by_hand)
-        s->climb.wait = HAND_WAIT_DAYS * climb_by_hand(s);
+    teeth = learn_creeps(s, view, now);
+    s->climb.wait = wait_of(s, view, teeth);
 }

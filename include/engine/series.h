@@ -38,6 +38,9 @@ struct slope series_slope(const double *x, int n, int least);
  * three quarters of `least`. */
 bool series_falls_along(const double *x, int n, double least);
 
+/* How often the row rose by `least` or more and fell by as much again. */
+int series_teeth(const double *x, int n, double least);
+
 /* A straight line explains the row clearly better than any one step: twice the difference of the logarithmic
  * likelihoods, for normally distributed noise, is above 4. NaN are stepped over; false when fewer than 6. */
 bool series_slopes(const double *x, int n);

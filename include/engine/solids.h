@@ -28,7 +28,7 @@ struct creep {
     double hours; /* since it began */
     double past;  /* hours known before */
     double slack; /* what the steps taken out of it may have left */
-    double wait;  /* what it may be while somebody still waits to top off by hand; 0: that is automatic */
+    double wait;  /* what it may be while nobody has topped off; 0: that is automatic, or usual tells */
 };
 
 struct solids {

@@ -91,10 +91,24 @@ static void a_fall_all_along_has_no_rest(void **state)
     assert_false(series_falls_along(x, ROW, 20));
 }
 
+static void teeth_are_counted_by_their_height(void **state)
+{
+    (void)state;
+    double x[40];
+    for (int i = 0; i < 40; i++)
+        x[i] = i % 10 + (i % 2 == 0 ? 0.4 : 0); /* four rounds of nine; the last has not fallen yet */
+    x[15] = NAN;
+    assert_int_equal(series_teeth(x, 40, 5), 3);
+    assert_int_equal(series_teeth(x, 40, 20), 0);
+    assert_int_equal(series_teeth(x, 10, 5), 0);
+    assert_int_equal(series_teeth(x, 11, 5), 1);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = { cmocka_unit_test(a_slope_is_told_from_a_step),
                                         cmocka_unit_test(what_lacks_is_stepped_over),
-                                        cmocka_unit_test(a_fall_all_along_has_no_rest) };
+                                        cmocka_unit_test(a_fall_all_along_has_no_rest),
+                                        cmocka_unit_test(teeth_are_counted_by_their_height) };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
