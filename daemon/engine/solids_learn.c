@@ -296,12 +296,10 @@ bool solids_evaporation_is_reckoned(const struct solids *s, double volume_l)
     return !(fabs(s->evaporation_day - seen) < 1e-9);
 }
 
-/* What a tank may climb that waits for its keeper, as a share: nothing once it has shown how long it waits.
- * What is reckoned may be half of the truth, and the tank's own climb may hold another cause. */
+/* What a tank may climb that waits for its keeper, as a share; 0 once it has shown how long it waits. */
 static double wait_of(const struct solids *s, const struct solids_view *view, int teeth)
 {
-    double a_day = fmin(fmax(s->evaporation_day, s->usual_day), 2 * s->evaporation_day);
-    return view->by_hand && teeth < TEETH_LEAST ? HAND_WAIT_DAYS * a_day : 0;
+    return view->by_hand && teeth < TEETH_LEAST ? HAND_WAIT_DAYS * s->evaporation_day : 0;
 }
 
 void solids_learn(struct solids *s, const struct solids_view *view, utc_t now)
