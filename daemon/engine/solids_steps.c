@@ -43,14 +43,24 @@ static double sd_of_difference(const struct solids *s, int n_before, int n_after
     return MEDIAN_SD * noise * sqrt(1.0 / n_before + 1.0 / n_after);
 }
 
-/* What a change of that share should take from a climb, and what it took. */
+/* What the new water takes anyway, since the tank stood above it before the climb. */
+static double taken_anyway(const struct solids *s, const struct solids_view *view,
+                           const struct solids_step *step)
+{
+    double above = log(step->before / view->target_ec) - s->climb.rise;
+    return above > 0 ? view->change_share * above : 0; /* also when no target is known */
+}
+
+/* What a change of that share should take from a climb, and what it took. A top-off by hand looks the same,
+ * so there only a change counts that somebody spoke of. */
 static void note_answer(struct solids *s, const struct solids_view *view, const struct solids_step *step)
 {
-    double expected = view->change_share * s->climb.rise, took = -log(step->after / step->before);
+    double expected = view->change_share * s->climb.rise;
+    double took = -log(step->after / step->before) - taken_anyway(s, view, step);
     double sd = sd_of_difference(s, BEFORE_BINS, AFTER_BINS) / step->before;
     if (s->climb.rise < ANSWER_CREEP || !(expected > ANSWER_SDS * sd))
         return;
-    if (step->announced || took > 0)
+    if (step->announced || (!view->by_hand && step->after < step->before))
         s->answer = took / expected;
 }
 
@@ -96,6 +106,15 @@ static bool find_step(struct solids *s, const struct solids_view *view, utc_t no
         return false;
     remember(s, view, (struct solids_step){ { now.ms - SETTLES_MS }, before, after, false });
     return true;
+}
+
+void solids_told(struct solids *s, const struct solids_view *view)
+{
+    struct solids_step *last = s->step_count == 0 ? NULL : &s->steps[s->step_count - 1];
+    if (last == NULL || last->announced)
+        return;
+    last->announced = true;
+    note_answer(s, view, last);
 }
 
 void solids_served(struct solids *s, utc_t begin, utc_t end)

@@ -122,6 +122,7 @@ static struct solids_view view_of(const struct engine *e, int tank, utc_t now)
                                  .topoff_share = t->topoff_l_day / t->volume_l,
                                  .room_c = value_now(e, e->site->room_place, Q_TEMP),
                                  .change_share = t->change_l_week / t->volume_l,
+                                 .target_ec = target_ec(e, tank),
                                  .ec_hi = t->band[Q_EC].hi,
                                  .mates_climb = mates_climb(e, tank),
                                  .hand = hand_says(e, tank, now) };
@@ -400,6 +401,10 @@ void solids_watch(struct engine *e, int tank, struct now now, struct effects *fx
         solids_learn(&t->solids, &view, now.utc);
     if (solids_look(&t->solids, &view, now.utc))
         tell_step(e, tank, now, fx);
+    const struct solids_step *step = solids_last_step(&t->solids);
+    const struct told_change *told = step == NULL ? NULL : told_change_near(e, tank, step->t);
+    if (told != NULL && told->change)
+        solids_told(&t->solids, &view);
     take_over_step(e, tank, now, fx);
     enum solids_cause cause = solids_judge(&t->solids, &view, now.utc);
     judge_causes(e, tank, &view, cause, now, fx);

@@ -18,7 +18,7 @@
 struct solids_step {
     utc_t t;              /* it was over by then */
     double before, after; /* uS/cm */
-    bool announced;       /* in a service window */
+    bool announced;       /* in a service window, or noted as a change */
 };
 
 /* How far something has crept one way. Shares of the conductivity, or mm of level. */
@@ -79,6 +79,7 @@ struct solids_view {
     double topoff_share; /* of the water a day, as the keeper says; NaN: by hand, or not said */
     double room_c;       /* NaN: not measured */
     double change_share; /* of the water, in a usual change; NaN: not known */
+    double target_ec;    /* of the tank's water; NaN: not known */
     double ec_hi;        /* the animals' band; NaN: open */
     bool mates_climb;    /* most other tanks of the same water climb too */
     enum solids_witness hand;
@@ -99,6 +100,9 @@ enum solids_cause solids_judge(struct solids *s, const struct solids_view *view,
 
 /* A service window was open from begin to end: the step that it made is learnt when the water has settled. */
 void solids_served(struct solids *s, utc_t begin, utc_t end);
+
+/* The last step was a change of water, as somebody noted. */
+void solids_told(struct solids *s, const struct solids_view *view);
 
 /* The last step, NULL when none is known. */
 const struct solids_step *solids_last_step(const struct solids *s);

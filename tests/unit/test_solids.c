@@ -48,6 +48,7 @@ static int make(void **state)
                                       .volume_l = 30,
                                       .room_c = 20,
                                       .change_share = 0.15,
+                                      .target_ec = NAN,
                                       .ec_hi = 450 };
     tank.swing_c = 0.3;
     return 0;
@@ -381,6 +382,35 @@ static void a_change_that_takes_its_share_proves_the_climb(void **state)
     assert_false(solids_is_open(&tank.solids, &tank.view, tank.cause));
 }
 
+/* The tank stood ten per cent above its water before the probe began to climb: every change takes of that. */
+static void what_a_change_takes_anyway_proves_nothing(void **state)
+{
+    (void)state;
+    double ec = 300, level = 250;
+    tank.view.target_ec = 270;
+    live(DAYS(8), &ec, 0, &level, 0);
+    live(DAYS(5), &ec, 4.0 / 1440, &level, 0);
+    serve(&ec, 0.15 * 30, &level);
+    live(DAYS(1), &ec, 4.0 / 1440, &level, 0);
+    assert_true(tank.solids.answer < 0.3);
+    assert_int_equal(tank.cause, SOLIDS_PROBE_DRIFTS);
+}
+
+/* What a hand adds to a tank is no answer, unless it was a change as somebody noted. */
+static void only_a_change_that_was_told_answers_in_a_tank_by_hand(void **state)
+{
+    (void)state;
+    double ec = 300, level = 250;
+    tank.view.by_hand = true;
+    live(DAYS(8), &ec, 0, &level, 0);
+    live(DAYS(5), &ec, 8.0 / 1440, &level, 0);
+    ec -= 0.15 * 40;
+    live(120, &ec, 0, &level, 0);
+    assert_true(isnan(tank.solids.answer));
+    solids_told(&tank.solids, &tank.view);
+    assert_true(fabs(tank.solids.answer - 1) < 0.35);
+}
+
 static void sinking_without_a_step_is_the_probe(void **state)
 {
     (void)state;
@@ -458,6 +488,8 @@ int main(void)
                                         CASE(one_wild_quarter_of_an_hour_is_no_step),
                                         CASE(a_change_that_a_probe_does_not_notice_gives_it_away),
                                         CASE(a_change_that_takes_its_share_proves_the_climb),
+                                        CASE(what_a_change_takes_anyway_proves_nothing),
+                                        CASE(only_a_change_that_was_told_answers_in_a_tank_by_hand),
                                         CASE(sinking_without_a_step_is_the_probe),
                                         CASE(announced_steps_make_later_ones_usual),
                                         CASE(nothing_measured_is_not_judged),
