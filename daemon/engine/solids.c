@@ -127,7 +127,7 @@ static bool level_sinks(const struct solids *s)
     const struct creep *c = &s->level_sink;
     double wait = c->past < PAST_SHORT_H ? c->wait : 0;
     return c->rise >
-           fmax(wait, isnan(c->usual) ? 3 * LEVEL_LEAST_MM : fmax(LEVEL_LEAST_MM, CREEP_TIMES * c->usual));
+           fmax(wait, isnan(c->usual) ? 3 * LEVEL_LEAST_MM : fmax(LEVEL_LEAST_MM, times_usual(c) * c->usual));
 }
 
 /* --- causes of a climb --- */
