@@ -19,9 +19,9 @@ void quality_read(struct loader *ld, const struct config_setting_t *at, const st
 
 /* Lays the words over the quantity's limits into value->gate and tells what does not go together. A level
  * that is not named makes room for a partner that is: fail_hi = 40.0 takes suspect_hi down to it. Spikes
- * of conductivity and dissolved solids are measured by what the site's animals bear, where that is known. Uses
- * value->quantity, every_s (a probe that sends every hour is not gapped after 15 minutes) and on_change (no
- * flat line can be judged). */
+ * of conductivity and dissolved solids are measured by what the site's animals bear, where that is known.
+ * Uses value->quantity, every_s (a probe that sends every hour is not gapped after 15 minutes) and on_change
+ * (no flat line can be judged). */
 void quality_apply(struct loader *ld, struct quality_words *words, struct probe_value *value);
 
 #endif
