@@ -115,9 +115,9 @@ static void suit_cadence(const struct quality_words *words, struct probe_value *
 }
 
 /* Dissolved solids differ from site to site tenfold, what a probe's contact or a radio does to a value goes
- * with it: a leap there and back by 15 % of the most that an animal here bears is no water, and far above the
- * noise of cheap probes (1-2 %). */
-#define SPIKE_SHARE_FAIL    0.15
+ * with it: a leap there and back by a tenth of the most that an animal here bears is no water, and far above
+ * the noise of cheap probes (1-2 %). */
+#define SPIKE_SHARE_FAIL    0.10
 #define SPIKE_SHARE_SUSPECT 0.05
 
 static void suit_solids(const struct loader *ld, const struct quality_words *words, struct probe_value *value)

@@ -569,10 +569,10 @@ static void one_stuck_of_two_is_told_once(void **state)
 static void a_raw_probe_is_stuck_though_its_value_moves(void **state)
 {
     (void)state;
-    for (int m = 1; m < 17 * 60; m++) {
+    for (int m = 1; m < 28 * 60; m++) {
         run.ms = m * MS_PER_MIN;
         feed(&run, "doc/b1#/temp", 24 + 0.0625 * (m / 40 % 8));
-        feed(&run, "doc/b1#/ec", m < 17 * 60 - 2 ? 300 : m);
+        feed(&run, "doc/b1#/ec", m > 25 * 60 && m < 28 * 60 - 2 ? 300 : 300 + 0.1 * (m % 7));
     }
     assert_true(said(&run, "tank/b1/ec-stuck raise!") && said(&run, "tank/b1/ec-stuck clear"));
 }

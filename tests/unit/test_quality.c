@@ -41,7 +41,7 @@ static void spikes_of_solids_are_measured_by_the_sites_water(void **state)
     (void)snprintf(text, sizeof text, form, "");
     expect_sound(text);
     const struct gate_limits *gate = &site->entries[0].values[0].gate;
-    assert_true(fabs(gate->spike_fail - 45) < 1e-9 && fabs(gate->spike_suspect - 15) < 1e-9);
+    assert_true(fabs(gate->spike_fail - 30) < 1e-9 && fabs(gate->spike_suspect - 15) < 1e-9);
     (void)snprintf(text, sizeof text, form, "quality = { spike_fail = 80; spike_suspect = \"off\"; };");
     expect_sound(text);
     gate = &site->entries[0].values[0].gate;
