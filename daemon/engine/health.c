@@ -346,7 +346,7 @@ static enum tri stuck(const struct engine *e, int stream, const struct reading *
     return flat == FLAG_GOOD && !(sent_s >= limits->flat_suspect_s) ? TRI_NO : TRI_KEEP;
 }
 
-/* A line flat for three times as long as this probe ever was, if ever, once a day of it is known. */
+/* A line flat for three times as long as this probe ever was before, once a day of it is known. */
 static bool stands_too_long(struct stream_state *s, const struct reading *r, int64_t begin_ms)
 {
     if (s->flat_begin_ms != begin_ms) {
@@ -359,7 +359,8 @@ static bool stands_too_long(struct stream_state *s, const struct reading *r, int
     }
     s->flat_end_ms = r->t.ms;
     int64_t run_ms = r->t.ms - begin_ms, most_ms = 3 * s->flat_longest_ms;
-    return !isnan(s->gate.limits->flat_suspect_s) && r->t.ms - s->flat_known_ms > MS_PER_DAY &&
+    bool judged = !isnan(s->gate.limits->flat_suspect_s) || !isnan(s->gate.limits->flat_fail_s);
+    return judged && begin_ms > s->flat_known_ms && r->t.ms - s->flat_known_ms > MS_PER_DAY &&
            run_ms > (most_ms > FLAT_LEAST_MS ? most_ms : FLAT_LEAST_MS);
 }
 
