@@ -400,8 +400,27 @@ static void check_own_voice(struct loader *ld)
         }
 }
 
+/* One subscription for each: it is sent to the broker in one packet. */
+static void check_filters(struct loader *ld)
+{
+    const struct site *site = ld->site;
+    int different = 0;
+    for (int i = 0; i < site->entry_count; i++) {
+        bool known = false;
+        for (int k = 0; k < i && !known; k++)
+            known = strcmp(site->entries[k].filter, site->entries[i].filter) == 0;
+        different += !known;
+    }
+    if (different > SITE_FILTERS_MAX)
+        fault_say(ld->faults, config_setting_get_member(ld->root, "probes"),
+                  "%d different topics are subscribed to, %d at most can be: one pattern such as "
+                  "probes/{tank}/temp serves all tanks",
+                  different, SITE_FILTERS_MAX);
+}
+
 void probes_check_streams(struct loader *ld)
 {
+    check_filters(ld);
     check_same_stream(ld);
     check_own_voice(ld);
     if (ld->faults->errors == 0)

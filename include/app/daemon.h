@@ -94,6 +94,6 @@ int daemon_filters(const struct site *site, const char **filters, int *qos, int 
                    size_t n);
 void faults_print(const struct config_faults *faults);
 
-#define DAEMON_FILTERS_MAX 512
+#define DAEMON_FILTERS_MAX (SITE_FILTERS_MAX + 2) /* and its own: commands, heartbeat */
 
 #endif

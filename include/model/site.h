@@ -156,6 +156,9 @@ enum time_form {
     TIME_FORM_MS
 }; /* epoch seconds or ms; auto: RFC 3339, or epoch by its size */
 
+/* Different topics that one configuration subscribes to, at most. */
+#define SITE_FILTERS_MAX 500
+
 struct probe_entry {
     const char
         *topic; /* pattern with captures, e.g. probes/{tank}/temp ; + and # as in MQTT are allowed too */

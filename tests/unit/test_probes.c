@@ -147,6 +147,25 @@ static void nothing_hears_its_own_voice(void **state)
     expect_sound(ROOM "{ topic = \"+/+/temp\"; place = \"room\"; " TEMP " );\n");
 }
 
+/* One topic may have many entries, but not every entry a topic of its own. */
+static void topics_without_a_pattern_have_an_end(void **state)
+{
+    (void)state;
+    static char text[200 * (SITE_FILTERS_MAX + 1) + 500];
+    for (int topics = SITE_FILTERS_MAX; topics <= SITE_FILTERS_MAX + 1; topics++) {
+        size_t n = (size_t)snprintf(text, sizeof text, "%s", ROOM);
+        for (int i = 0; i <= SITE_FILTERS_MAX; i++)
+            n += (size_t)snprintf(text + n, sizeof text - n,
+                                  "{ topic = \"p/%d\"; match = { at = \"/n\"; is = \"%d\"; }; place = "
+                                  "\"tank/a1\"; at = \"/t\"; " TEMP "%s\n",
+                                  i % topics, i, i == SITE_FILTERS_MAX ? " );" : ",");
+        if (topics <= SITE_FILTERS_MAX)
+            expect_sound(text);
+        else
+            expect_fault(text, 3, "501 different topics are subscribed to, 500 at most");
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -157,6 +176,7 @@ int main(void)
         cmocka_unit_test(one_stream_has_one_entry),
         cmocka_unit_test(what_needs_a_temperature_must_have_one),
         cmocka_unit_test(nothing_hears_its_own_voice),
+        cmocka_unit_test(topics_without_a_pattern_have_an_end),
     };
     RUN(tests);
 }
