@@ -114,7 +114,7 @@ static bool is_column(const struct report_page *page, enum quantity q)
 
 static void put_glance_titles(const struct report_page *page, struct text *out)
 {
-    text_put(out, "<thead><tr><th scope=\"col\">place</th><th scope=\"col\"></th>");
+    text_put(out, "<thead><tr><th scope=\"col\">place</th><th scope=\"col\">state</th>");
     for (int i = 0; i < GLANCE_COLUMNS; i++) {
         const struct quantity_info *info = quantity_info(glance_columns[i]);
         if (is_column(page, glance_columns[i]))

@@ -78,6 +78,19 @@ static void the_scale_holds_what_is_shown(void **state)
     assert_true(s.hi > 30);
 }
 
+static void the_axis_has_a_few_round_lines(void **state)
+{
+    (void)state;
+    set(0, 0, 20.1);
+    set(1, 100, 23.9);
+    struct curve c = curve_of(2);
+    drawn(&c);
+    assert_non_null(strstr(buf, ">20</span>"));
+    assert_non_null(strstr(buf, ">24</span>"));
+    assert_null(strstr(buf, ">25</span>"));
+    assert_int_equal(count_of("<span style=\"top:"), 5);
+}
+
 static void quiet_water_is_drawn_quiet(void **state)
 {
     struct curve_scale s;
@@ -210,6 +223,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(the_scale_holds_what_is_shown),
+        cmocka_unit_test(the_axis_has_a_few_round_lines),
         cmocka_unit_test(quiet_water_is_drawn_quiet),
         cmocka_unit_test(an_edge_of_the_band_that_is_near_is_shown),
         cmocka_unit_test(gaps_are_not_bridged),
