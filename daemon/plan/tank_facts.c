@@ -7,6 +7,7 @@
 #include "plan/source_facts.h"
 
 #define PROBE_OLD_MS   (6 * MS_PER_HOUR) /* of a silent probe: the water has moved on */
+#define AIR_SHARE      0.1               /* of the target */
 #define BATCH_OLD_MS   (14 * MS_PER_DAY) /* used up, or stood too long */
 #define NO3_OLD_D      21.0
 #define TREND_DAYS     1.5 /* less is weather */
@@ -50,11 +51,22 @@ static bool is_fresh(const struct facts *f, const struct value_report *v, enum q
            v->flag != FLAG_MISSING;
 }
 
+/* A probe that hangs in the air shows next to nothing, and no change of water mends that. */
+static bool is_in_the_air(const struct facts *f, const struct value_report *v, enum quantity q)
+{
+    double target = f->tank->water < 0 ? NAN : f->site->waters[f->tank->water].target[Q_EC];
+    return q == Q_EC && v->origin == ORIGIN_PROBE && v->value < AIR_SHARE * target;
+}
+
 static struct week_value measured(const struct facts *f, int axis)
 {
     enum quantity q = week_quantity((enum week_axis)axis);
     const struct value_report *v = &f->report->values[q];
-    if (isnan(v->value) || !is_fresh(f, v, q))
+    if (is_in_the_air(f, v, q))
+        week_remark(f->w->remarks, &f->w->remark_count, WEEK_CAUTION,
+                    "the EC probe shows %.0f µS/cm: is it out of the water? It is not reckoned with",
+                    v->value);
+    if (isnan(v->value) || !is_fresh(f, v, q) || is_in_the_air(f, v, q))
         return (struct week_value){ NAN, WEEK_UNKNOWN, UTC_NONE };
     return (struct week_value){ v->value, v->origin == ORIGIN_HAND ? WEEK_HAND : WEEK_PROBE, v->t };
 }

@@ -48,6 +48,18 @@ static void a_failed_value_is_none(void **state)
     assert_int_equal(facts(0, 21)->fresh[WEEK_TEMP].origin, WEEK_ROOM);
 }
 
+/* 3 uS/cm in water of 200 is air: no change is reckoned from it. */
+static void a_probe_in_the_air_is_not_reckoned_with(void **state)
+{
+    (void)state;
+    r.reports[0].values[Q_EC] = value_made(ORIGIN_PROBE, 3, 0);
+    const struct week_tank *w = facts(0, NAN);
+    assert_int_equal(w->now[WEEK_EC].origin, WEEK_TARGET);
+    assert_true(says(w, WEEK_CAUTION, "the EC probe shows 3 µS/cm: is it out of the water?"));
+    r.reports[0].values[Q_EC] = value_made(ORIGIN_HAND, 3, 0); /* a test is believed */
+    assert_int_equal(facts(0, NAN)->now[WEEK_EC].origin, WEEK_HAND);
+}
+
 /* Hardness from the conductivity, where the recipe tells it; nitrate from nowhere but a test. */
 static void what_is_not_tested_is_reckoned(void **state)
 {
@@ -182,6 +194,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         TEST(a_probe_counts_while_it_is_fresh),
         TEST(a_failed_value_is_none),
+        TEST(a_probe_in_the_air_is_not_reckoned_with),
         TEST(what_is_not_tested_is_reckoned),
         TEST(a_test_that_does_not_belong_is_doubted),
         TEST(a_trend_must_stand_out),
