@@ -198,6 +198,9 @@ int cause_leader(void *engine, int slot, struct now now)
     int air = slot_find(e->site, mine->place, KIND_OUT_OF_WATER, Q_COUNT);
     if (air >= 0 && air != slot && mine->kind != KIND_LEAK && leads(e, air))
         return air; /* a probe in the air says nothing of the water, however grave it sounds */
+    int noisy = slot_find(e->site, mine->place, KIND_NOISY, mine->quantity);
+    if (noisy >= 0 && (mine->kind == KIND_FAST || mine->kind == KIND_SWING) && leads(e, noisy))
+        return noisy; /* its leaps are the probe's; how low or high it is still counts */
     int leader = service_leader(e, slot);
     if (leader < 0)
         leader = leader_of_family(e, slot, now.utc);

@@ -27,6 +27,7 @@
 #define ANSWER_REAL      0.6
 #define ANSWER_NONE      0.3
 #define SINK_DAY_MOST    0.05
+#define SINK_BLIND_TIMES 2.0
 #define SINK_LEAST_H     48    /* a fall within a day is a change, or several top-offs */
 #define TOPOFF_EC_MOST   700.0 /* uS/cm: most tap waters are softer */
 #define REFILL_LEAVES    0.5   /* of the climb: more is no evaporation */
@@ -108,10 +109,12 @@ bool solids_climbs(const struct solids *s)
     return s->climb.rise > creep_limit(s, &s->climb, CREEP_LEAST) && goes_on(s, 1) && s->slope_day > 0;
 }
 
+/* Without a past to hold it against it must be far: changes and top-offs, too, go down. */
 bool solids_sinks(const struct solids *s)
 {
-    return s->sink.rise > creep_limit(s, &s->sink, CREEP_LEAST_SINK) && s->sink.hours >= SINK_LEAST_H &&
-           s->sinks_along && goes_on(s, -1) && s->slope_day < 0;
+    double limit = creep_limit(s, &s->sink, CREEP_LEAST_SINK) * (isnan(s->sink.usual) ? SINK_BLIND_TIMES : 1);
+    return s->sink.rise > limit && s->sink.hours >= SINK_LEAST_H && s->sinks_along && goes_on(s, -1) &&
+           s->slope_day < 0;
 }
 
 static bool is_calm(const struct solids *s)

@@ -297,9 +297,11 @@ bool solids_evaporation_is_reckoned(const struct solids *s, double volume_l)
 }
 
 /* What a tank may climb that waits for its keeper, as a share; 0 once it has shown how long it waits. */
-static double wait_of(const struct solids *s, const struct solids_view *view, int teeth)
+static double wait_of(const struct solids *s, const struct solids_view *view, const struct creep *c,
+                      int teeth)
 {
-    return view->by_hand && teeth < TEETH_LEAST ? HAND_WAIT_DAYS * s->evaporation_day : 0;
+    return view->by_hand && (teeth < TEETH_LEAST || isnan(c->usual)) ? HAND_WAIT_DAYS * s->evaporation_day
+                                                                     : 0;
 }
 
 void solids_learn(struct solids *s, const struct solids_view *view, utc_t now)
@@ -310,12 +312,12 @@ void solids_learn(struct solids *s, const struct solids_view *view, utc_t now)
     if (!isnan(temp_c))
         s->temp_ref_c = temp_c;
     s->evaporation_day = evaporation(s, view, isnan(temp_c) ? 22 : temp_c);
-    s->level_sink.wait = wait_of(s, view, teeth) * depth_mm(view->volume_l);
+    s->level_sink.wait = wait_of(s, view, &s->level_sink, teeth) * depth_mm(view->volume_l);
     if (view->ec_day == NULL)
         return;
     learn_temp_share(s, view, now);
     solids_row(s, view->ec_day, view->temp_day, now, fine, 288);
     s->noise = series_noise(fine, 288);
     teeth = learn_creeps(s, view, now);
-    s->climb.wait = wait_of(s, view, teeth);
+    s->climb.wait = wait_of(s, view, &s->climb, teeth);
 }

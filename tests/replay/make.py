@@ -487,6 +487,16 @@ def _22_bad_batch(c):
 
 
 @case
+def _23_noisy_probe(c):
+    """A day of a calm probe, then eight hours in which its cable is wet, and four more. It is told as noisy; that
+    its value swings and leaps is the same news."""
+    r = random.Random(23)
+    for s in range(0, 36 * HOUR, 5 * MINUTE):
+        noise = 0.9 if DAY < s < DAY + 8 * HOUR else 0.03
+        c.temp(s, "a1", 23 + 0.3 * math.sin(2 * math.pi * s / DAY) + r.gauss(0, noise))
+
+
+@case
 def _30_service_windows(c):
     """The same cool change in a1, announced, and in a2, not. Later work on a1 ends with the tank cold and strong: one
     message, the rest listed under it and acknowledged with it."""
