@@ -331,6 +331,9 @@ static void learn_range(struct heater *h, const struct course *c, double days)
         h->band_hi_c = fmax(hi, h->band_hi_c - days * BAND_HI_SINK_C_DAY);
     h->hi_most_c = fmax(h->band_hi_c, temps[n - 1]);
     h->hi_sd_c = fmax(HELD_SPREAD_C, (h->band_hi_c - middle) / 3);
+    if (!h->heating_seen) /* a room nearly as warm hides the heater; where the tank has been before is no news
+                           */
+        h->lo_least_c = fmin(h->lo_least_c, lo);
     if (!isnan(h->full_c_h) || !is_held(c, lo, hi))
         return;
     h->heating_seen = true;

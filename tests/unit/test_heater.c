@@ -219,6 +219,28 @@ static bool stays_quiet(struct basin *b, int minutes)
     return true;
 }
 
+/* A room nearly as warm hides the heater, and the dial stands far off: what the setpoint says is said once,
+ * not every night. */
+static void where_it_has_been_is_no_news(void **state)
+{
+    (void)state;
+    struct basin b;
+    basin_init(&b);
+    b.tank.setpoint_c = 23.6;
+    b.dead = true;
+    b.step_c = 0.01;
+    bool accused[3] = { false };
+    for (int m = 0; m < 3 * 1440; m++) {
+        b.room_c = 21.9 + 0.4 * cos(m * 6.2832 / 1440);
+        pass(&b, 1, true);
+        accused[m / 1440] |= b.cause == HEATER_DEAD;
+    }
+    assert_false(b.heater.heating_seen);
+    assert_true(accused[0]);
+    assert_false(accused[1] || accused[2]);
+    arena_fini(&b.arena);
+}
+
 static void a_weak_heater_is_named_and_not_called_dead(void **state)
 {
     (void)state;
@@ -400,6 +422,7 @@ int main(void)
         cmocka_unit_test(the_end_of_a_long_fault_is_seen_soon),
         cmocka_unit_test(a_stuck_heater_is_named),
         cmocka_unit_test(a_fault_is_not_learnt),
+        cmocka_unit_test(where_it_has_been_is_no_news),
         cmocka_unit_test(a_weak_heater_is_named_and_not_called_dead),
         cmocka_unit_test(lamps_and_a_warm_room_are_no_weak_heater),
         cmocka_unit_test(an_open_window_accuses_nobody),
