@@ -47,14 +47,14 @@
 #define HOLDS       1.3
 #define GAP_LEAST_C 0.7 /* the room must be cooler by this for that share to mean something */
 
-#define FAR_SPREADS  4.0 /* out of the band by these: a healthy heater does not do that */
-#define NEAR_SPREADS 2.0 /* or by these, after it stopped halfway, or for as long as heat needs to show */
-#define FAR_LEAST_C  0.02
-#define SURE_MIN     3
-#define SPARE_MIN    6
-#define WEAK_MIN     90
-#define WEAK_SHORT_C                                                                                         \
-    0.25 /* under the switching point: one that regulates by degrees sags a little by night */
+#define FAR_SPREADS   4.0 /* out of the band by these: a healthy heater does not do that */
+#define NEAR_SPREADS  2.0 /* or by these, after it stopped halfway, or for as long as heat needs to show */
+#define FAR_LEAST_C   0.02
+#define SURE_MIN      3
+#define SPARE_MIN     6
+#define WEAK_MIN      90
+#define WEAK_SHORT_C  0.25 /* under the switching point: some sag a little by night */
+#define WEAK_SPREADS  3.0  /* and where it switches must be known so well */
 #define COUNT_MOST    120
 #define BREAK_SPREADS 4.0
 #define BREAK_LEAST_C 0.08
@@ -303,7 +303,8 @@ static int32_t weak_minutes(const struct heater *h, const struct heater_view *v)
         return 0;
     if (heater_gives(v) && v->share > WEAK_HEAT)
         return counted(h->weak_min, COUNT_MOST, false);
-    bool needed = -v->free_c_h > NEEDED_SHARE * v->full_c_h && v->band_lo_c - v->temp_c > WEAK_SHORT_C;
+    double short_c = fmax(WEAK_SHORT_C, WEAK_SPREADS * h->lo_sd_c);
+    bool needed = -v->free_c_h > NEEDED_SHARE * v->full_c_h && v->band_lo_c - v->temp_c > short_c;
     return h->called && needed && v->share > DEAD_LONG ? counted(h->weak_min, COUNT_MOST, true) : h->weak_min;
 }
 
@@ -333,7 +334,7 @@ static bool gives_nothing(struct heater *h, const struct heater_view *v)
 enum heater_cause heater_judge(struct heater *h, const struct heater_view *v, utc_t now)
 {
     if (isnan(v->share) || (utc_is_set(h->disturbed_until) && now.ms < h->disturbed_until.ms)) {
-        h->dead_min = h->stuck_min = h->under_min = 0;
+        h->dead_min = h->stuck_min = h->weak_min = h->under_min = 0;
         return HEATER_UNKNOWN;
     }
     follow_heat(h, v, now);
