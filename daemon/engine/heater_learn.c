@@ -337,6 +337,7 @@ static void learn_range(struct heater *h, const struct course *c, double days)
     if (!isnan(h->full_c_h) || !is_held(c, lo, hi))
         return;
     h->heating_seen = true;
+    h->tau_h = NAN; /* it was never seen to cool freely */
     h->band_lo_c = lo;
     h->lo_sd_c = fmax(HELD_SPREAD_C, (middle - lo) / 3);
     /* Farther down it was a change of cooler water. */

@@ -41,7 +41,9 @@ static bool look_at(struct engine *e, int tank, int place, utc_t now, struct mem
     if (!belongs(&e->site->tanks[tank], place) || e->tanks[tank].in_service || !tank_is_heated(e, tank) ||
         !heater_view_of(e, tank, now, &m->view))
         return false;
-    m->idles = h->heating_seen ? heater_idles(h, &m->view) : 0;
+    bool disturbed =
+        utc_is_set(h->disturbed_until) && now.ms < h->disturbed_until.ms; /* its water was changed */
+    m->idles = h->heating_seen && !disturbed ? heater_idles(h, &m->view) : 0;
     m->idle_since = h->idle_since;
     m->heating_at = h->heating_at;
     return true;
