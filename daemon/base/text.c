@@ -173,3 +173,36 @@ void json_time(struct text *t, utc_t v)
     else
         json_null(t);
 }
+
+void json_put_number(struct text *t, const char *key, double v, int decimals)
+{
+    json_key(t, key);
+    json_number(t, v, decimals);
+}
+
+void json_put_int(struct text *t, const char *key, int64_t v)
+{
+    json_key(t, key);
+    json_int(t, v);
+}
+
+void json_put_text(struct text *t, const char *key, const char *s)
+{
+    json_key(t, key);
+    if (s != NULL && s[0] != '\0')
+        json_string(t, s);
+    else
+        json_null(t);
+}
+
+void json_put_time(struct text *t, const char *key, utc_t at)
+{
+    json_key(t, key);
+    json_time(t, at);
+}
+
+void json_put_bool(struct text *t, const char *key, bool v)
+{
+    json_key(t, key);
+    json_bool(t, v);
+}

@@ -7,38 +7,11 @@
 
 #define EXACT (-1)
 
-static void put_text(struct text *out, const char *key, const char *s)
-{
-    json_key(out, key);
-    if (s != NULL && s[0] != '\0')
-        json_string(out, s);
-    else
-        json_null(out);
-}
-
 /* For members where the empty text says something: a bare number has the unit "". */
 static void put_word(struct text *out, const char *key, const char *s)
 {
     json_key(out, key);
     json_string(out, s);
-}
-
-static void put_number(struct text *out, const char *key, double v, int decimals)
-{
-    json_key(out, key);
-    json_number(out, v, decimals);
-}
-
-static void put_time(struct text *out, const char *key, utc_t t)
-{
-    json_key(out, key);
-    json_time(out, t);
-}
-
-static void put_bool(struct text *out, const char *key, bool v)
-{
-    json_key(out, key);
-    json_bool(out, v);
 }
 
 static void put_flag(struct text *out, const char *key, enum flag flag)
@@ -49,7 +22,7 @@ static void put_flag(struct text *out, const char *key, enum flag flag)
 
 static void put_place(const struct site *site, int place, struct text *out)
 {
-    put_text(out, "place", place < 0 ? NULL : site->places[place].text);
+    json_put_text(out, "place", place < 0 ? NULL : site->places[place].text);
 }
 
 static void put_unit(struct text *out, enum quantity q)
@@ -77,16 +50,16 @@ struct style {
 static void put_value_report(struct text *out, const struct value_report *v, struct style style, utc_t now)
 {
     double age_s = utc_is_set(v->t) ? (double)(now.ms - v->t.ms) / 1000 : NAN;
-    put_number(out, "value", v->value, style.decimals);
+    json_put_number(out, "value", v->value, style.decimals);
     put_word(out, "unit", style.unit);
-    put_time(out, "t", v->t);
-    put_number(out, "age_s", age_s, 0);
+    json_put_time(out, "t", v->t);
+    json_put_number(out, "age_s", age_s, 0);
     put_flag(out, "flag", v->flag);
-    put_bool(out, "stale", v->stale);
-    put_text(out, "origin", value_origin_name(v->origin));
-    put_number(out, "per_day", v->per_day, style.decimals + 1);
-    put_number(out, "day_lo", v->day_lo, style.decimals);
-    put_number(out, "day_hi", v->day_hi, style.decimals);
+    json_put_bool(out, "stale", v->stale);
+    json_put_text(out, "origin", value_origin_name(v->origin));
+    json_put_number(out, "per_day", v->per_day, style.decimals + 1);
+    json_put_number(out, "day_lo", v->day_lo, style.decimals);
+    json_put_number(out, "day_hi", v->day_hi, style.decimals);
 }
 
 static void put_values(const struct tank_report *r, struct text *out)
@@ -117,9 +90,9 @@ static void put_derived(const struct tank_report *r, struct text *out)
         json_key(out, derived_name(d));
         json_open(out, '{');
         put_value_report(out, &r->derived[i], (struct style){ derived_unit(d), decimals }, r->t);
-        put_number(out, "sd", r->derived_sd[i], decimals);
+        json_put_number(out, "sd", r->derived_sd[i], decimals);
         if (d == DERIVED_TDS) {
-            put_number(out, "factor", r->tds_factor, 2);
+            json_put_number(out, "factor", r->tds_factor, 2);
             put_word(out, "factor_from", tds_factor_name(r->tds_factor_from));
         }
         json_close(out, '}');
@@ -138,10 +111,10 @@ static void put_bands(const struct tank *tank, struct text *out)
             continue;
         json_key(out, q->name);
         json_open(out, '{');
-        put_number(out, "lo", tank->band[i].lo, q->decimals);
-        put_number(out, "hi", tank->band[i].hi, q->decimals);
-        put_number(out, "day_range", tank->day_range[i], q->decimals);
-        put_number(out, "per_hour", tank->per_hour[i], q->decimals + 1);
+        json_put_number(out, "lo", tank->band[i].lo, q->decimals);
+        json_put_number(out, "hi", tank->band[i].hi, q->decimals);
+        json_put_number(out, "day_range", tank->day_range[i], q->decimals);
+        json_put_number(out, "per_hour", tank->per_hour[i], q->decimals + 1);
         json_close(out, '}');
     }
     json_close(out, '}');
@@ -151,12 +124,12 @@ static void put_heat(const struct heat_report *h, struct text *out)
 {
     json_key(out, "heat");
     json_open(out, '{');
-    put_number(out, "tau_h", h->tau_h, 2);
-    put_number(out, "band_lo_c", h->band_lo_c, 2);
-    put_number(out, "band_hi_c", h->band_hi_c, 2);
-    put_number(out, "heater_w", h->heater_w, 1);
-    put_number(out, "duty", h->duty, 3);
-    put_number(out, "learnt_h", h->learnt_h, 1);
+    json_put_number(out, "tau_h", h->tau_h, 2);
+    json_put_number(out, "band_lo_c", h->band_lo_c, 2);
+    json_put_number(out, "band_hi_c", h->band_hi_c, 2);
+    json_put_number(out, "heater_w", h->heater_w, 1);
+    json_put_number(out, "duty", h->duty, 3);
+    json_put_number(out, "learnt_h", h->learnt_h, 1);
     json_close(out, '}');
 }
 
@@ -164,10 +137,10 @@ static void put_solids(const struct solids_report *s, struct text *out)
 {
     json_key(out, "solids");
     json_open(out, '{');
-    put_number(out, "ec_per_day", s->ec_per_day, 2);
-    put_number(out, "ec_per_day_sd", s->ec_per_day_sd, 2);
-    put_number(out, "span_days", s->span_days, 1);
-    put_number(out, "evaporation_day", s->evaporation_day, 4);
+    json_put_number(out, "ec_per_day", s->ec_per_day, 2);
+    json_put_number(out, "ec_per_day_sd", s->ec_per_day_sd, 2);
+    json_put_number(out, "span_days", s->span_days, 1);
+    json_put_number(out, "evaporation_day", s->evaporation_day, 4);
     json_key(out, "evaporation_from");
     if (isnan(s->evaporation_day))
         json_null(out);
@@ -190,12 +163,12 @@ static void put_forecast(const struct site *site, const struct forecast *f, int 
     json_open(out, '{');
     put_word(out, "quantity", quantity_info(f->quantity)->name);
     put_place(site, f->place, out);
-    put_number(out, "limit", f->limit, quantity_info(f->quantity)->decimals);
+    json_put_number(out, "limit", f->limit, quantity_info(f->quantity)->decimals);
     put_unit(out, f->quantity);
-    put_time(out, "at", f->at);
-    put_time(out, "at_early", f->at_early);
-    put_time(out, "at_late", f->at_late);
-    put_text(out, "text", said.len > 0 ? words : NULL);
+    json_put_time(out, "at", f->at);
+    json_put_time(out, "at_early", f->at_early);
+    json_put_time(out, "at_late", f->at_late);
+    json_put_text(out, "text", said.len > 0 ? words : NULL);
     json_close(out, '}');
 }
 
@@ -204,7 +177,7 @@ static void put_work(const struct tank_report *r, struct text *out)
     json_key(out, "service");
     if (r->in_service) {
         json_open(out, '{');
-        put_time(out, "until", r->service_until);
+        json_put_time(out, "until", r->service_until);
         json_close(out, '}');
     } else {
         json_null(out);
@@ -212,8 +185,8 @@ static void put_work(const struct tank_report *r, struct text *out)
     json_key(out, "last_change");
     if (utc_is_set(r->last_change)) {
         json_open(out, '{');
-        put_time(out, "t", r->last_change);
-        put_number(out, "step_ec", r->last_step_ec, quantity_info(Q_EC)->decimals);
+        json_put_time(out, "t", r->last_change);
+        json_put_number(out, "step_ec", r->last_step_ec, quantity_info(Q_EC)->decimals);
         json_close(out, '}');
     } else {
         json_null(out);
@@ -236,24 +209,24 @@ static void put_alert_body(const struct site *site, const struct alert *a, struc
     put_word(out, "id", slot->ref);
     put_word(out, "state", alert_state_name(a->base, a->marks));
     put_word(out, "priority", priority_name(slot->settings.priority));
-    put_number(out, "value", a->value, decimals);
-    put_number(out, "limit", a->limit, decimals);
+    json_put_number(out, "value", a->value, decimals);
+    json_put_number(out, "limit", a->limit, decimals);
     if (unit != NULL)
         put_word(out, "unit", unit);
     else
-        put_text(out, "unit", NULL);
-    put_text(out, "cause", a->cause);
-    put_text(out, "evidence", a->evidence);
-    put_text(out, "action", a->action[0] != '\0' ? a->action : kind_info(slot->kind)->action);
-    put_text(out, "consequence", kind_info(slot->kind)->consequence);
-    put_time(out, "since", a->since);
-    put_time(out, "raised", a->raised_at);
-    put_time(out, "due", a->due);
-    put_time(out, "until", put_aside_until(a));
-    put_bool(out, "chattering", a->chattering);
-    put_text(out, "leader", a->leader < 0 ? NULL : site->alerts[a->leader].ref);
-    put_text(out, "who", a->who);
-    put_text(out, "why", a->why);
+        json_put_text(out, "unit", NULL);
+    json_put_text(out, "cause", a->cause);
+    json_put_text(out, "evidence", a->evidence);
+    json_put_text(out, "action", a->action[0] != '\0' ? a->action : kind_info(slot->kind)->action);
+    json_put_text(out, "consequence", kind_info(slot->kind)->consequence);
+    json_put_time(out, "since", a->since);
+    json_put_time(out, "raised", a->raised_at);
+    json_put_time(out, "due", a->due);
+    json_put_time(out, "until", put_aside_until(a));
+    json_put_bool(out, "chattering", a->chattering);
+    json_put_text(out, "leader", a->leader < 0 ? NULL : site->alerts[a->leader].ref);
+    json_put_text(out, "who", a->who);
+    json_put_text(out, "why", a->why);
 }
 
 void encode_tank(const struct site *site, const struct tank_report *r, const struct week_tank *plan,
@@ -265,7 +238,7 @@ void encode_tank(const struct site *site, const struct tank_report *r, const str
     json_int(out, 1);
     put_word(out, "tank", tank->id);
     put_word(out, "name", tank->name);
-    put_time(out, "t", r->t);
+    json_put_time(out, "t", r->t);
     put_values(r, out);
     put_derived(r, out);
     put_bands(tank, out);
@@ -299,16 +272,16 @@ static void put_version(struct text *out)
 static void put_alert(const struct site *site, const struct alert *a, enum alert_change change,
                       bool announced, utc_t t, struct text *out)
 {
-    put_time(out, "t", t);
+    json_put_time(out, "t", t);
     put_place(site, site->alerts[a->index].place, out);
     put_word(out, "change", alert_change_name(change));
-    put_bool(out, "announced", announced);
+    json_put_bool(out, "announced", announced);
     const struct alert_slot *slot = &site->alerts[a->index];
     put_alert_body(site, a, out);
-    put_text(out, "also", a->also);
+    json_put_text(out, "also", a->also);
     put_forecast(site, &a->forecast, slot->place, t, out);
-    put_text(out, "meaning", kind_info(slot->kind)->meaning);
-    put_text(out, "time", kind_info(slot->kind)->time);
+    json_put_text(out, "meaning", kind_info(slot->kind)->meaning);
+    json_put_text(out, "time", kind_info(slot->kind)->time);
 }
 
 void encode_alert(const struct site *site, const struct alert *a, enum alert_change change, bool announced,
@@ -344,37 +317,38 @@ void encode_reading(const struct site *site, const struct reading *r, struct tex
 {
     const struct stream *stream = &site->streams[r->stream];
     json_open(out, '{');
-    put_time(out, "t", r->t);
+    json_put_time(out, "t", r->t);
     put_place(site, stream->place, out);
     put_word(out, "quantity", quantity_info(stream->quantity)->name);
-    put_number(out, "raw", r->sent, EXACT);
-    put_number(out, "value", number_round(r->value, quantity_info(stream->quantity)->decimals + 3), EXACT);
+    json_put_number(out, "raw", r->sent, EXACT);
+    json_put_number(out, "value", number_round(r->value, quantity_info(stream->quantity)->decimals + 3),
+                    EXACT);
     put_unit(out, stream->quantity);
     put_flag(out, "flag", r->flag);
     put_tests(r->tests, out);
     put_word(out, "time", time_basis_name(r->basis));
     if (r->late)
-        put_bool(out, "late", true);
+        json_put_bool(out, "late", true);
     if (r->revised)
-        put_bool(out, "revised", true);
+        json_put_bool(out, "revised", true);
     json_close(out, '}');
 }
 
 static void put_event(const struct site *site, const char *name, int place, enum quantity q, double value,
                       utc_t t, struct text *out)
 {
-    put_time(out, "t", t);
+    json_put_time(out, "t", t);
     put_word(out, "event", name);
     put_place(site, place, out);
-    put_text(out, "quantity", q == Q_COUNT ? NULL : quantity_info(q)->name);
-    put_number(out, "value", value, decimals_of(q));
+    json_put_text(out, "quantity", q == Q_COUNT ? NULL : quantity_info(q)->name);
+    json_put_number(out, "value", value, decimals_of(q));
 }
 
 void encode_event(const struct site *site, const struct event *e, utc_t t, struct text *out)
 {
     json_open(out, '{');
     put_event(site, event_kind_name(e->kind), e->place, e->quantity, e->value, t, out);
-    put_text(out, "text", e->text);
+    json_put_text(out, "text", e->text);
     json_close(out, '}');
 }
 
@@ -383,6 +357,6 @@ void encode_event_document(const struct site *site, const struct event *e, utc_t
     json_open(out, '{');
     put_version(out);
     put_event(site, event_kind_name(e->kind), e->place, e->quantity, e->value, t, out);
-    put_text(out, "text", e->text);
+    json_put_text(out, "text", e->text);
     json_close(out, '}');
 }

@@ -5,47 +5,20 @@
 
 #include "wire/json.h"
 
-static void put_number(struct text *out, const char *key, double v, int decimals)
-{
-    json_key(out, key);
-    json_number(out, v, decimals);
-}
-
-static void put_text(struct text *out, const char *key, const char *s)
-{
-    json_key(out, key);
-    if (s == NULL || s[0] == '\0')
-        json_null(out);
-    else
-        json_string(out, s);
-}
-
-static void put_time(struct text *out, const char *key, utc_t t)
-{
-    json_key(out, key);
-    json_time(out, t);
-}
-
-static void put_bool(struct text *out, const char *key, bool v)
-{
-    json_key(out, key);
-    json_bool(out, v);
-}
-
 static void put_value(const struct source_value *v, enum quantity q, struct text *out)
 {
     const struct quantity_info *info = quantity_info(q);
     json_key(out, info->name);
     json_open(out, '{');
-    put_number(out, "value", v->value, info->decimals + 1);
-    put_text(out, "unit", info->unit);
-    put_number(out, "sd", v->sd, info->decimals + 1);
-    put_text(out, "origin", value_origin_name(v->origin));
-    put_time(out, "t", v->t);
+    json_put_number(out, "value", v->value, info->decimals + 1);
+    json_put_text(out, "unit", info->unit);
+    json_put_number(out, "sd", v->sd, info->decimals + 1);
+    json_put_text(out, "origin", value_origin_name(v->origin));
+    json_put_time(out, "t", v->t);
     json_key(out, "tests");
     json_int(out, v->tests);
-    put_number(out, "year_lo", v->lo, info->decimals + 1);
-    put_number(out, "year_hi", v->hi, info->decimals + 1);
+    json_put_number(out, "year_lo", v->lo, info->decimals + 1);
+    json_put_number(out, "year_hi", v->hi, info->decimals + 1);
     json_close(out, '}');
 }
 
@@ -67,29 +40,29 @@ static void put_probe(const struct source_live *live, struct text *out)
         return;
     }
     json_open(out, '{');
-    put_number(out, "ec", live->ec.value, 2);
-    put_time(out, "t", live->ec.t);
-    put_bool(out, "stale", live->ec.stale);
-    put_number(out, "per_day", live->trend.per_day, 4);
-    put_number(out, "per_day_sd", live->trend.sd, 4);
-    put_number(out, "span_d", live->trend.span_d, 2);
+    json_put_number(out, "ec", live->ec.value, 2);
+    json_put_time(out, "t", live->ec.t);
+    json_put_bool(out, "stale", live->ec.stale);
+    json_put_number(out, "per_day", live->trend.per_day, 4);
+    json_put_number(out, "per_day_sd", live->trend.sd, 4);
+    json_put_number(out, "span_d", live->trend.span_d, 2);
     json_close(out, '}');
 }
 
 void encode_source_wear(const struct source_water *w, struct text *out)
 {
-    put_number(out, "rejection", w->rejection, 4);
-    put_number(out, "rejection_sd", w->rejection_sd, 4);
-    put_number(out, "feed_ec", w->feed_ec, 1);
-    put_time(out, "feed_t", w->feed_t);
-    put_number(out, "ec_per_day", w->trend.per_day, 3);
-    put_number(out, "ec_per_day_sd", w->trend.sd, 3);
-    put_text(out, "trend_from", isnan(w->trend.per_day) ? NULL : w->trend_by_tests ? "hand" : "probe");
-    put_text(out, "wear", source_wear_name(w->wear));
-    put_number(out, "exhausted_ec", w->exhausted_ec, 1);
-    put_time(out, "exhausted", w->exhausted);
-    put_time(out, "exhausted_early", w->early);
-    put_time(out, "exhausted_late", w->late);
+    json_put_number(out, "rejection", w->rejection, 4);
+    json_put_number(out, "rejection_sd", w->rejection_sd, 4);
+    json_put_number(out, "feed_ec", w->feed_ec, 1);
+    json_put_time(out, "feed_t", w->feed_t);
+    json_put_number(out, "ec_per_day", w->trend.per_day, 3);
+    json_put_number(out, "ec_per_day_sd", w->trend.sd, 3);
+    json_put_text(out, "trend_from", isnan(w->trend.per_day) ? NULL : w->trend_by_tests ? "hand" : "probe");
+    json_put_text(out, "wear", source_wear_name(w->wear));
+    json_put_number(out, "exhausted_ec", w->exhausted_ec, 1);
+    json_put_time(out, "exhausted", w->exhausted);
+    json_put_time(out, "exhausted_early", w->early);
+    json_put_time(out, "exhausted_late", w->late);
 }
 
 static void put_remarks(const struct week_remark *remarks, int count, struct text *out)
@@ -98,8 +71,8 @@ static void put_remarks(const struct week_remark *remarks, int count, struct tex
     json_open(out, '[');
     for (int i = 0; i < count; i++) {
         json_open(out, '{');
-        put_text(out, "kind", week_remark_name(remarks[i].kind));
-        put_text(out, "text", remarks[i].text);
+        json_put_text(out, "kind", week_remark_name(remarks[i].kind));
+        json_put_text(out, "text", remarks[i].text);
         json_close(out, '}');
     }
     json_close(out, ']');
@@ -115,11 +88,11 @@ void encode_source(const struct site *site, const struct source_live *live, cons
     json_open(out, '{');
     json_key(out, "v");
     json_int(out, 1);
-    put_text(out, "source", site->places[source->place].id);
-    put_text(out, "name", site->places[source->place].name);
-    put_text(out, "kind", source_kind_name(source->kind));
-    put_time(out, "t", w->t);
-    put_text(out, "text", words.len > 0 ? buf : NULL);
+    json_put_text(out, "source", site->places[source->place].id);
+    json_put_text(out, "name", site->places[source->place].name);
+    json_put_text(out, "kind", source_kind_name(source->kind));
+    json_put_time(out, "t", w->t);
+    json_put_text(out, "text", words.len > 0 ? buf : NULL);
     put_values(w, out);
     put_probe(live, out);
     encode_source_wear(w, out);

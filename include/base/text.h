@@ -45,4 +45,11 @@ static inline void json_null(struct text *t)
     json_word(t, "null");
 }
 
+/* Members of an object: json_key and what stands behind it. A text that is NULL or empty is null. */
+void json_put_number(struct text *t, const char *key, double v, int decimals);
+void json_put_int(struct text *t, const char *key, int64_t v);
+void json_put_text(struct text *t, const char *key, const char *s);
+void json_put_time(struct text *t, const char *key, utc_t at);
+void json_put_bool(struct text *t, const char *key, bool v);
+
 #endif
