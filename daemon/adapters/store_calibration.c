@@ -56,24 +56,20 @@ enum status store_undo_calibration(struct store *store, int stream)
     return changed > 0 ? STATUS_OK : STATUS_NONE;
 }
 
-static double take_real(sqlite3_stmt *s, int i)
-{
-    return sqlite3_column_type(s, i) == SQLITE_NULL ? (double)NAN : sqlite3_column_double(s, i);
-}
-
 struct calib store_calibration_row(struct sqlite3_stmt *s, int first)
 {
     const char *kind = (const char *)sqlite3_column_text(s, first + 1);
     int64_t since = sqlite3_column_int64(s, first);
-    return (struct calib){ .kind = kind != NULL && strcmp(kind, "electrode") == 0 ? CALIB_ELECTRODE
-                                                                                  : CALIB_LINEAR,
-                           .gain = take_real(s, first + 2),
-                           .offset = take_real(s, first + 3),
-                           .offset_mv = take_real(s, first + 4),
-                           .slope_fraction = { take_real(s, first + 5), take_real(s, first + 6) },
-                           .pivot_ph = take_real(s, first + 7),
-                           .residual = take_real(s, first + 8),
-                           .since = since == 0 ? UTC_NONE : (utc_t){ since } };
+    return (struct calib){
+        .kind = kind != NULL && strcmp(kind, "electrode") == 0 ? CALIB_ELECTRODE : CALIB_LINEAR,
+        .gain = store_take_number(s, first + 2),
+        .offset = store_take_number(s, first + 3),
+        .offset_mv = store_take_number(s, first + 4),
+        .slope_fraction = { store_take_number(s, first + 5), store_take_number(s, first + 6) },
+        .pivot_ph = store_take_number(s, first + 7),
+        .residual = store_take_number(s, first + 8),
+        .since = since == 0 ? UTC_NONE : (utc_t){ since }
+    };
 }
 
 enum status store_each_calibration(struct store *store,

@@ -97,48 +97,32 @@ bool store_write_journal(struct store *store, const struct journal_entry *e)
 
 /* --- reading --- */
 
-static void take(sqlite3_stmt *s, int i, char *buf, size_t cap)
-{
-    const char *text = (const char *)sqlite3_column_text(s, i);
-    snprintf(buf, cap, "%s", text != NULL ? text : "");
-}
-
-static double take_number(sqlite3_stmt *s, int i)
-{
-    return sqlite3_column_type(s, i) == SQLITE_NULL ? (double)NAN : sqlite3_column_double(s, i);
-}
-
-static utc_t take_time(sqlite3_stmt *s, int i)
-{
-    return sqlite3_column_type(s, i) == SQLITE_NULL ? UTC_NONE : (utc_t){ sqlite3_column_int64(s, i) };
-}
-
 static void read_row(sqlite3_stmt *s, struct journal_entry *e)
 {
     char kind[32];
     journal_clear(e);
     e->id = sqlite3_column_int64(s, 0);
-    e->written = take_time(s, 1);
-    e->at = take_time(s, 2);
-    take(s, 3, kind, sizeof kind);
+    e->written = store_take_utc(s, 1);
+    e->at = store_take_utc(s, 2);
+    store_take_text(s, 3, kind, sizeof kind);
     e->kind = journal_kind_find(kind, strlen(kind));
     if (e->kind == JOURNAL_KIND_COUNT)
         e->kind = JOURNAL_REMARK;
-    take(s, 4, e->place, sizeof e->place);
-    take(s, 5, e->water, sizeof e->water);
+    store_take_text(s, 4, e->place, sizeof e->place);
+    store_take_text(s, 5, e->water, sizeof e->water);
     e->batch = sqlite3_column_int64(s, 6);
-    e->litres = take_number(s, 7);
-    e->grams = take_number(s, 8);
-    take(s, 9, e->kit, sizeof e->kit);
-    take(s, 10, e->lot, sizeof e->lot);
-    take(s, 11, e->other, sizeof e->other);
-    take(s, 12, e->who, sizeof e->who);
-    take(s, 13, e->text, sizeof e->text);
+    e->litres = store_take_number(s, 7);
+    e->grams = store_take_number(s, 8);
+    store_take_text(s, 9, e->kit, sizeof e->kit);
+    store_take_text(s, 10, e->lot, sizeof e->lot);
+    store_take_text(s, 11, e->other, sizeof e->other);
+    store_take_text(s, 12, e->who, sizeof e->who);
+    store_take_text(s, 13, e->text, sizeof e->text);
     e->corrects = sqlite3_column_int64(s, 14);
     e->superseded_by = sqlite3_column_int64(s, 15);
-    e->withdrawn = take_time(s, 16);
-    take(s, 17, e->withdrawn_by, sizeof e->withdrawn_by);
-    take(s, 18, e->withdrawn_why, sizeof e->withdrawn_why);
+    e->withdrawn = store_take_utc(s, 16);
+    store_take_text(s, 17, e->withdrawn_by, sizeof e->withdrawn_by);
+    store_take_text(s, 18, e->withdrawn_why, sizeof e->withdrawn_why);
 }
 
 static bool read_items(sqlite3_stmt *s, struct journal_entry *e)
@@ -147,11 +131,11 @@ static bool read_items(sqlite3_stmt *s, struct journal_entry *e)
     char role[16], name[sizeof e->items->name];
     sqlite3_bind_int64(s, 1, e->id);
     while ((code = sqlite3_step(s)) == SQLITE_ROW) {
-        take(s, 0, role, sizeof role);
-        take(s, 1, name, sizeof name);
+        store_take_text(s, 0, role, sizeof role);
+        store_take_text(s, 1, name, sizeof name);
         enum journal_role r = journal_role_find(role, strlen(role));
         if (r != JOURNAL_ROLE_COUNT &&
-            journal_put(e, r, name, sqlite3_column_double(s, 2), take_number(s, 3)) != STATUS_OK)
+            journal_put(e, r, name, sqlite3_column_double(s, 2), store_take_number(s, 3)) != STATUS_OK)
             break; /* more than one of ours would hold: another program wrote them */
     }
     sqlite3_reset(s);

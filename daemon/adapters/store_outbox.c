@@ -64,9 +64,9 @@ static void take(sqlite3_stmt *s, struct outbox_item *out)
                               .held = sqlite3_column_int64(s, 7) == HELD,
                               .priority = priority >= 0 && priority < PRIORITY_COUNT ? (enum priority)priority
                                                                                      : PRIORITY_HIGH };
-    snprintf(out->ref, sizeof out->ref, "%s", (const char *)sqlite3_column_text(s, 4));
-    snprintf(out->json, sizeof out->json, "%s", (const char *)sqlite3_column_text(s, 5));
-    snprintf(out->text, sizeof out->text, "%s", (const char *)sqlite3_column_text(s, 6));
+    store_take_text(s, 4, out->ref, sizeof out->ref);
+    store_take_text(s, 5, out->json, sizeof out->json);
+    store_take_text(s, 6, out->text, sizeof out->text);
 }
 
 enum status store_outbox_next(struct store *store, utc_t due, struct outbox_item *out)

@@ -313,22 +313,6 @@ enum status store_reader_readings(struct store_reader *reader, const char *place
     return code == SQLITE_DONE && inner == SQLITE_DONE ? STATUS_OK : STATUS_IO;
 }
 
-static void take(sqlite3_stmt *s, int i, char *buf, size_t cap)
-{
-    const char *text = (const char *)sqlite3_column_text(s, i);
-    snprintf(buf, cap, "%s", text != NULL ? text : "");
-}
-
-static double take_number(sqlite3_stmt *s, int i)
-{
-    return sqlite3_column_type(s, i) == SQLITE_NULL ? (double)NAN : sqlite3_column_double(s, i);
-}
-
-static utc_t take_time(sqlite3_stmt *s, int i)
-{
-    return sqlite3_column_type(s, i) == SQLITE_NULL ? UTC_NONE : (utc_t){ sqlite3_column_int64(s, i) };
-}
-
 enum status store_reader_series(struct store_reader *reader,
                                 void (*each)(void *context, const struct series_row *row), void *context)
 {
@@ -353,11 +337,11 @@ enum status store_reader_series(struct store_reader *reader,
         return STATUS_IO;
     while ((code = sqlite3_step(s)) == SQLITE_ROW) {
         struct series_row row;
-        take(s, 0, row.place, sizeof row.place);
-        take(s, 1, row.quantity, sizeof row.quantity);
-        take(s, 2, row.unit, sizeof row.unit);
-        row.first = take_time(s, 3);
-        row.last = take_time(s, 4);
+        store_take_text(s, 0, row.place, sizeof row.place);
+        store_take_text(s, 1, row.quantity, sizeof row.quantity);
+        store_take_text(s, 2, row.unit, sizeof row.unit);
+        row.first = store_take_utc(s, 3);
+        row.last = store_take_utc(s, 4);
         each(context, &row);
     }
     sqlite3_finalize(s);
@@ -380,7 +364,7 @@ enum status store_reader_calibrations(struct store_reader *reader, const char *p
     while ((code = sqlite3_step(s)) == SQLITE_ROW) {
         struct calibration_row row = { .calib = store_calibration_row(s, 2),
                                        .undone = sqlite3_column_int(s, 1) != 0 };
-        take(s, 0, row.probe, sizeof row.probe);
+        store_take_text(s, 0, row.probe, sizeof row.probe);
         each(context, &row);
     }
     sqlite3_finalize(s);
@@ -389,20 +373,20 @@ enum status store_reader_calibrations(struct store_reader *reader, const char *p
 
 static void take_change(sqlite3_stmt *s, struct alert_row *row)
 {
-    row->t = take_time(s, 0);
-    take(s, 1, row->place, sizeof row->place);
-    take(s, 2, row->kind, sizeof row->kind);
-    take(s, 3, row->change, sizeof row->change);
-    take(s, 4, row->state, sizeof row->state);
-    take(s, 5, row->priority, sizeof row->priority);
-    row->value = take_number(s, 6);
-    row->limit = take_number(s, 7);
-    take(s, 8, row->unit, sizeof row->unit);
-    take(s, 9, row->cause, sizeof row->cause);
-    take(s, 10, row->evidence, sizeof row->evidence);
-    take(s, 11, row->action, sizeof row->action);
-    take(s, 12, row->who, sizeof row->who);
-    take(s, 13, row->why, sizeof row->why);
+    row->t = store_take_utc(s, 0);
+    store_take_text(s, 1, row->place, sizeof row->place);
+    store_take_text(s, 2, row->kind, sizeof row->kind);
+    store_take_text(s, 3, row->change, sizeof row->change);
+    store_take_text(s, 4, row->state, sizeof row->state);
+    store_take_text(s, 5, row->priority, sizeof row->priority);
+    row->value = store_take_number(s, 6);
+    row->limit = store_take_number(s, 7);
+    store_take_text(s, 8, row->unit, sizeof row->unit);
+    store_take_text(s, 9, row->cause, sizeof row->cause);
+    store_take_text(s, 10, row->evidence, sizeof row->evidence);
+    store_take_text(s, 11, row->action, sizeof row->action);
+    store_take_text(s, 12, row->who, sizeof row->who);
+    store_take_text(s, 13, row->why, sizeof row->why);
     row->announced = sqlite3_column_int(s, 14) != 0;
 }
 
@@ -442,10 +426,10 @@ enum status store_reader_events(struct store_reader *reader, const char *kind, u
     sqlite3_bind_int64(s, 2, from.ms);
     sqlite3_bind_int64(s, 3, to.ms);
     while ((code = sqlite3_step(s)) == SQLITE_ROW) {
-        struct event_row row = { .t = { sqlite3_column_int64(s, 0) }, .value = take_number(s, 3) };
-        take(s, 1, row.place, sizeof row.place);
-        take(s, 2, row.quantity, sizeof row.quantity);
-        take(s, 4, row.text, sizeof row.text);
+        struct event_row row = { .t = { sqlite3_column_int64(s, 0) }, .value = store_take_number(s, 3) };
+        store_take_text(s, 1, row.place, sizeof row.place);
+        store_take_text(s, 2, row.quantity, sizeof row.quantity);
+        store_take_text(s, 4, row.text, sizeof row.text);
         each(context, &row);
     }
     sqlite3_finalize(s);

@@ -137,22 +137,6 @@ enum status store_each_reading(struct store *store, utc_t from,
     return code == SQLITE_DONE ? STATUS_OK : STATUS_IO;
 }
 
-static void take_text(sqlite3_stmt *stmt, int i, char *buf, size_t cap)
-{
-    const char *s = (const char *)sqlite3_column_text(stmt, i);
-    snprintf(buf, cap, "%s", s != NULL ? s : "");
-}
-
-static utc_t take_utc(sqlite3_stmt *stmt, int i)
-{
-    return sqlite3_column_type(stmt, i) == SQLITE_NULL ? UTC_NONE : (utc_t){ sqlite3_column_int64(stmt, i) };
-}
-
-static double take_real(sqlite3_stmt *stmt, int i)
-{
-    return sqlite3_column_type(stmt, i) == SQLITE_NULL ? (double)NAN : sqlite3_column_double(stmt, i);
-}
-
 static int take_alert_index(const struct store *store, sqlite3_stmt *stmt, int i)
 {
     const char *ref = (const char *)sqlite3_column_text(stmt, i);
@@ -170,18 +154,18 @@ static bool take_alert(const struct store *store, sqlite3_stmt *s, struct alert 
     a->marks = (unsigned)marks;
     a->active = sqlite3_column_int(s, 3) != 0;
     a->unknown = sqlite3_column_int(s, 4) != 0;
-    a->since = take_utc(s, 5);
-    a->raised_at = take_utc(s, 6);
-    a->value = take_real(s, 7);
-    a->limit = take_real(s, 8);
-    take_text(s, 9, a->cause, sizeof a->cause);
-    take_text(s, 10, a->evidence, sizeof a->evidence);
-    take_text(s, 11, a->action, sizeof a->action);
-    a->due = take_utc(s, 12);
-    a->shelved_until = take_utc(s, 13);
-    a->out_until = take_utc(s, 14);
-    take_text(s, 15, a->who, sizeof a->who);
-    take_text(s, 16, a->why, sizeof a->why);
+    a->since = store_take_utc(s, 5);
+    a->raised_at = store_take_utc(s, 6);
+    a->value = store_take_number(s, 7);
+    a->limit = store_take_number(s, 8);
+    store_take_text(s, 9, a->cause, sizeof a->cause);
+    store_take_text(s, 10, a->evidence, sizeof a->evidence);
+    store_take_text(s, 11, a->action, sizeof a->action);
+    a->due = store_take_utc(s, 12);
+    a->shelved_until = store_take_utc(s, 13);
+    a->out_until = store_take_utc(s, 14);
+    store_take_text(s, 15, a->who, sizeof a->who);
+    store_take_text(s, 16, a->why, sizeof a->why);
     a->raises = (uint32_t)sqlite3_column_int64(s, 17);
     a->reminders = (uint32_t)sqlite3_column_int64(s, 19);
     return true;

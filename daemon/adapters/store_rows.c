@@ -5,22 +5,6 @@
 
 #include "adapters/store_inside.h"
 
-void store_bind_text(struct sqlite3_stmt *stmt, int i, const char *s)
-{
-    if (s == NULL || s[0] == 0)
-        sqlite3_bind_null(stmt, i);
-    else
-        sqlite3_bind_text(stmt, i, s, -1, SQLITE_STATIC);
-}
-
-void store_bind_utc(struct sqlite3_stmt *stmt, int i, utc_t t)
-{
-    if (utc_is_set(t))
-        sqlite3_bind_int64(stmt, i, t.ms);
-    else
-        sqlite3_bind_null(stmt, i);
-}
-
 bool store_step(struct sqlite3_stmt *stmt)
 {
     if (stmt == NULL)

@@ -6,21 +6,15 @@
 
 #include "adapters/store_inside.h"
 
-static void take(sqlite3_stmt *s, int i, char *buf, size_t cap)
-{
-    const char *text = (const char *)sqlite3_column_text(s, i);
-    snprintf(buf, cap, "%s", text != NULL ? text : "");
-}
-
 static void read_row(sqlite3_stmt *s, struct test_row *row)
 {
     row->entry = sqlite3_column_int64(s, 0);
     row->t = (utc_t){ sqlite3_column_int64(s, 1) };
     row->value = sqlite3_column_double(s, 2);
-    row->sd = sqlite3_column_type(s, 3) == SQLITE_NULL ? (double)NAN : sqlite3_column_double(s, 3);
-    take(s, 4, row->kit, sizeof row->kit);
-    take(s, 5, row->lot, sizeof row->lot);
-    take(s, 6, row->who, sizeof row->who);
+    row->sd = store_take_number(s, 3);
+    store_take_text(s, 4, row->kit, sizeof row->kit);
+    store_take_text(s, 5, row->lot, sizeof row->lot);
+    store_take_text(s, 6, row->who, sizeof row->who);
 }
 
 enum status store_reader_tests(struct store_reader *reader, const char *place, const char *quantity,

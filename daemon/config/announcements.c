@@ -21,22 +21,6 @@ static void read_template(struct loader *ld, const struct config_setting_t *at, 
         *(const char **)target = keys_keep(ld, s);
 }
 
-static void read_quantity(struct loader *ld, const struct config_setting_t *at, const struct key *key,
-                          void *target)
-{
-    const char *s, *known[Q_COUNT];
-    char hint[KEYS_HINT_MAX];
-    (void)key;
-    if (!keys_text(ld, at, &s))
-        return;
-    enum quantity q = quantity_find(s, strlen(s));
-    for (int i = 0; i < Q_COUNT; i++)
-        known[i] = quantity_info((enum quantity)i)->name;
-    if (q == Q_COUNT)
-        fault_say(ld->faults, at, "there is no quantity \"%.40s\"%s", s, keys_hint(s, known, Q_COUNT, hint));
-    *(enum quantity *)target = q;
-}
-
 static void check(struct loader *ld, const struct config_setting_t *each, const struct announcement *a)
 {
     struct why why = { "" };
@@ -59,7 +43,7 @@ void announcements_list(struct loader *ld, const struct config_setting_t *at)
           .required = true,
           .apply = read_template },
         { .name = "for", .type = KEY_CHOICE, .into = INTO(scope), .choices = announcement_scopes },
-        { .name = "quantity", .type = KEY_APPLY, .into = INTO(quantity), .apply = read_quantity },
+        { .name = "quantity", .type = KEY_APPLY, .into = INTO(quantity), .apply = keys_quantity },
         { .name = "retain", .type = KEY_FLAG, .into = INTO(retain) },
     };
 #undef INTO

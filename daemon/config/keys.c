@@ -225,6 +225,21 @@ static void read_pointer(struct loader *ld, const struct config_setting_t *at, b
         *out = keys_keep(ld, s);
 }
 
+void keys_quantity(struct loader *ld, const struct config_setting_t *at, const struct key *key, void *target)
+{
+    const char *s, *known[Q_COUNT];
+    char hint[KEYS_HINT_MAX];
+    (void)key;
+    if (!keys_text(ld, at, &s))
+        return;
+    enum quantity q = quantity_find(s, strlen(s));
+    *(enum quantity *)target = q;
+    for (int i = 0; i < Q_COUNT; i++)
+        known[i] = quantity_info((enum quantity)i)->name;
+    if (q == Q_COUNT)
+        fault_say(ld->faults, at, "there is no quantity \"%.40s\"%s", s, keys_hint(s, known, Q_COUNT, hint));
+}
+
 static void read_choice(struct loader *ld, const struct config_setting_t *at, const struct key *key, int *out)
 {
     const char *s;

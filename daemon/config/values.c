@@ -8,23 +8,6 @@
 #define MISSING_MAX (int)(sizeof((struct probe_value *)0)->missing / sizeof(double))
 #define DAY_S       86400.0
 
-static void read_measures(struct loader *ld, const struct config_setting_t *at, const struct key *key,
-                          void *target)
-{
-    const char *s, *known[Q_COUNT];
-    char hint[KEYS_HINT_MAX];
-    (void)key;
-    if (!keys_text(ld, at, &s))
-        return;
-    enum quantity q = quantity_find(s, strlen(s));
-    *(enum quantity *)target = q;
-    for (int i = 0; i < Q_COUNT; i++)
-        known[i] = quantity_info((enum quantity)i)->name;
-    if (q == Q_COUNT)
-        fault_say(ld->faults, at, "measures the unknown quantity \"%.40s\"%s", s,
-                  keys_hint(s, known, Q_COUNT, hint));
-}
-
 static void read_missing(struct loader *ld, const struct config_setting_t *at, const struct key *key,
                          void *target)
 {
@@ -118,7 +101,7 @@ const struct key values_shared_rows[] = {
 const size_t values_shared_count = sizeof values_shared_rows / sizeof *values_shared_rows;
 
 const struct key values_own_rows[] = {
-    { .name = "measures", .type = KEY_APPLY, .into = INTO(quantity), .apply = read_measures },
+    { .name = "measures", .type = KEY_APPLY, .into = INTO(quantity), .apply = keys_quantity },
     { .name = "at", .type = KEY_POINTER, .into = INTO(at) },
     { .name = "unit", .type = KEY_TEXT, .into = INTO(unit_name) },
     { .name = "unit_at", .type = KEY_POINTER, .into = INTO(unit_at) },

@@ -107,10 +107,15 @@ bool store_write_reading(struct store *store, const struct reading *r);
 bool store_write_note(struct store *store, const struct note *note);
 bool store_write_position(struct store *store, uint64_t seq);
 bool store_put_meta(struct store *store, const char *name, int64_t value);
-bool store_step(struct sqlite3_stmt *stmt);                            /* runs it to its end and resets it */
-void store_bind_text(struct sqlite3_stmt *stmt, int i, const char *s); /* empty: NULL */
-void store_bind_utc(struct sqlite3_stmt *stmt, int i, utc_t t);
+bool store_step(struct sqlite3_stmt *stmt);                          /* runs it to its end and resets it */
 struct reading store_read_row(struct sqlite3_stmt *stmt, int first); /* t_ms raw value flag tests marks */
+
+/* store_columns.c: empty, UTC_NONE and NAN are NULL in a row. What is bound must outlive the step. */
+void store_bind_text(struct sqlite3_stmt *stmt, int i, const char *s);
+void store_bind_utc(struct sqlite3_stmt *stmt, int i, utc_t t);
+void store_take_text(struct sqlite3_stmt *stmt, int i, char *buf, size_t cap); /* cut to cap */
+utc_t store_take_utc(struct sqlite3_stmt *stmt, int i);
+double store_take_number(struct sqlite3_stmt *stmt, int i);
 
 /* store_thin.c: one bounded piece; false when nothing before the horizon (ms) is left to thin. */
 bool store_thin(struct store *store, int64_t horizon);

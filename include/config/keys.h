@@ -89,6 +89,10 @@ void keys_span(struct loader *ld, const struct config_setting_t *at, enum quanti
  * KEY_APPLY. */
 void keys_amounts(struct loader *ld, const struct config_setting_t *at, const struct key *key, void *target);
 
+/* The name of a quantity into an enum quantity (Q_COUNT when there is none of that name, which is told). For
+ * KEY_APPLY. */
+void keys_quantity(struct loader *ld, const struct config_setting_t *at, const struct key *key, void *target);
+
 /* ": did you mean "x"?" or the known words; count of them. buf is returned. */
 #define KEYS_HINT_MAX 200
 const char *keys_hint(const char *word, const char *const *known, size_t count, char *buf);
