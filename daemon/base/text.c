@@ -195,6 +195,14 @@ void json_put_text(struct text *t, const char *key, const char *s)
         json_null(t);
 }
 
+void json_put_given(struct text *t, const char *key, const char *s)
+{
+    if (s == NULL)
+        return;
+    json_key(t, key);
+    json_string(t, s);
+}
+
 void json_put_time(struct text *t, const char *key, utc_t at)
 {
     json_key(t, key);

@@ -24,16 +24,6 @@ void alerts_heard_fini(struct alerts_heard *h)
     free(h->notices);
 }
 
-static enum priority priority_at(const struct json_doc *doc)
-{
-    char name[16];
-    json_doc_text(doc, "/priority", name, sizeof name);
-    for (int p = 0; p < PRIORITY_COUNT; p++)
-        if (strcmp(name, priority_name((enum priority)p)) == 0)
-            return (enum priority)p;
-    return PRIORITY_HIGH;
-}
-
 void alerts_title(const struct site *site, const char *ref, const char *kind, char *buf, size_t cap)
 {
     int slot = site_alert_find(site, ref, strlen(ref));
@@ -41,14 +31,8 @@ void alerts_title(const struct site *site, const char *ref, const char *kind, ch
         snprintf(buf, cap, "%s", kind);
         return;
     }
-    enum quantity q = site->alerts[slot].quantity;
-    const struct kind_info *info = kind_info(site->alerts[slot].kind);
-    if (q == Q_COUNT)
-        snprintf(buf, cap, "%s", info->title);
-    else if (info->scope == SCOPE_TANK_LIMIT)
-        snprintf(buf, cap, "%s %s", quantity_info(q)->title, info->title);
-    else
-        snprintf(buf, cap, "%s (%s)", info->title, quantity_info(q)->title);
+    struct text out = text_over(buf, cap);
+    kind_title(site->alerts[slot].kind, site->alerts[slot].quantity, &out);
 }
 
 static void put_number(const struct json_doc *doc, const char *pointer, const char *lead, struct text *out)
@@ -62,16 +46,17 @@ static void put_number(const struct json_doc *doc, const char *pointer, const ch
 
 static struct notice notice_of(const struct site *site, const struct json_doc *doc, const char *ref)
 {
-    struct notice n = { .priority = priority_at(doc),
-                        .raised = json_doc_time(doc, "/raised"),
+    struct notice n = { .raised = json_doc_time(doc, "/raised"),
                         .due = json_doc_time(doc, "/due"),
                         .until = json_doc_time(doc, "/until"),
                         .chattering = json_doc_at(doc, "/chattering").number != 0 };
-    char kind[KIND_TEXT_MAX];
+    char kind[KIND_TEXT_MAX], priority[16];
     struct text number = text_over(n.number, sizeof n.number);
     snprintf(n.ref, sizeof n.ref, "%s", ref);
     json_doc_text(doc, "/place", n.place, sizeof n.place);
     json_doc_text(doc, "/kind", kind, sizeof kind);
+    json_doc_text(doc, "/priority", priority, sizeof priority);
+    n.priority = priority_find(priority);
     json_doc_text(doc, "/state", n.state, sizeof n.state);
     json_doc_text(doc, "/leader", n.leader, sizeof n.leader);
     json_doc_text(doc, "/cause", n.cause, sizeof n.cause);

@@ -67,26 +67,18 @@ const char *ask_who(const char *given)
 
 /* --- asking --- */
 
-static void put(struct text *json, const char *key, const char *s)
-{
-    if (s == NULL)
-        return;
-    json_key(json, key);
-    json_string(json, s);
-}
-
 void ask_format(const struct site *site, const struct ask_request *r, struct text *json)
 {
     json_open(json, '{');
     if (r->alert >= 0)
-        put(json, "id", site->alerts[r->alert].ref);
+        json_put_given(json, "id", site->alerts[r->alert].ref);
     else if (r->place >= 0)
-        put(json, "place", site->places[r->place].text);
+        json_put_given(json, "place", site->places[r->place].text);
     if (!isnan(r->minutes))
         sums_member(json, "minutes", r->minutes);
-    put(json, "what", r->what);
-    put(json, "who", r->who);
-    put(json, "why", r->why);
+    json_put_given(json, "what", r->what);
+    json_put_given(json, "who", r->who);
+    json_put_given(json, "why", r->why);
     json_close(json, '}');
 }
 
@@ -97,8 +89,8 @@ static void print_json(const char *command, int code, const char *sentence)
     json_open(&out, '{');
     json_key(&out, "ok");
     json_bool(&out, code == 0);
-    put(&out, "command", command);
-    put(&out, "text", sentence);
+    json_put_given(&out, "command", command);
+    json_put_given(&out, "text", sentence);
     json_close(&out, '}');
     puts(buf);
 }

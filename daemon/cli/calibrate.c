@@ -171,14 +171,6 @@ static int gather(struct talk *talk, struct ear *ear, const struct wish *w, stru
 
 /* --- the request --- */
 
-static void put_optional(struct text *out, const char *key, const char *s)
-{
-    if (s == NULL)
-        return;
-    json_key(out, key);
-    json_string(out, s);
-}
-
 static void put_given(struct text *out, const char *key, double v)
 {
     if (isnan(v))
@@ -208,7 +200,7 @@ static int send(struct talk *talk, const struct wish *w, const struct calib_poin
     char json[JSON_ROOM], sentence[TALK_ANSWER_MAX];
     struct text out = text_over(json, sizeof json);
     json_open(&out, '{');
-    put_optional(&out, "probe", w->site->streams[w->stream].name);
+    json_put_given(&out, "probe", w->site->streams[w->stream].name);
     put_points(&out, points, w->is.count);
     put_given(&out, "gain", w->gain);
     put_given(&out, "offset", w->offset);
@@ -216,9 +208,9 @@ static int send(struct talk *talk, const struct wish *w, const struct calib_poin
         json_key(&out, "undo");
         json_bool(&out, true);
     }
-    put_optional(&out, "from", w->from);
-    put_optional(&out, "who", w->who);
-    put_optional(&out, "why", w->why);
+    json_put_given(&out, "from", w->from);
+    json_put_given(&out, "who", w->who);
+    json_put_given(&out, "why", w->why);
     json_close(&out, '}');
     int code = talk_command(talk, "calibrate", json, sentence);
     if (w->json) {
@@ -226,8 +218,8 @@ static int send(struct talk *talk, const struct wish *w, const struct calib_poin
         json_open(&out, '{');
         json_key(&out, "ok");
         json_bool(&out, code == 0);
-        put_optional(&out, "probe", w->site->streams[w->stream].name);
-        put_optional(&out, "text", sentence);
+        json_put_given(&out, "probe", w->site->streams[w->stream].name);
+        json_put_given(&out, "text", sentence);
         json_close(&out, '}');
         puts(json);
     } else if (code == 0) {

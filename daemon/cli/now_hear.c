@@ -173,14 +173,6 @@ static void title_of(const struct site *site, const char *ref, const char *kind,
         snprintf(buf, cap, "%s (%s)", info->title, quantity_info(q)->name);
 }
 
-static enum priority priority_of(const char *name)
-{
-    for (int p = 0; p < PRIORITY_COUNT; p++)
-        if (strcmp(name, priority_name((enum priority)p)) == 0)
-            return (enum priority)p;
-    return PRIORITY_HIGH;
-}
-
 static struct board_alert alert_of(const struct hearing *h, const struct json_doc *doc, const char *ref)
 {
     struct board_alert a = { .since = json_doc_time(doc, "/since"), .due = json_doc_time(doc, "/due") };
@@ -193,7 +185,7 @@ static struct board_alert alert_of(const struct hearing *h, const struct json_do
     json_doc_text(doc, "/evidence", a.evidence, sizeof a.evidence);
     json_doc_text(doc, "/action", a.action, sizeof a.action);
     json_doc_text(doc, "/who", a.who, sizeof a.who);
-    a.priority = priority_of(priority);
+    a.priority = priority_find(priority);
     a.led = json_doc_at(doc, "/leader").kind == JSON_KIND_TEXT;
     title_of(h->site, ref, kind, a.title, sizeof a.title);
     return a;

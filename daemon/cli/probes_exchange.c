@@ -28,14 +28,6 @@ static bool put_probe(const struct site *site, const char *probe, struct text *o
     return true;
 }
 
-static void put_optional(struct text *out, const char *key, const char *s)
-{
-    if (s == NULL)
-        return;
-    json_key(out, key);
-    json_string(out, s);
-}
-
 int probes_exchange(const struct options *o, const struct site *site, const struct exchange_wish *wish)
 {
     char json[JSON_ROOM], sentence[TALK_ANSWER_MAX];
@@ -48,10 +40,10 @@ int probes_exchange(const struct options *o, const struct site *site, const stru
         return options_fail(o, 2,
                             "--exchange %.80s: say place and quantity, like tank/a1/ph, or the probe's topic",
                             wish->probe);
-    put_optional(&out, "device", wish->device);
-    put_optional(&out, "at", wish->since);
-    put_optional(&out, "who", wish->who);
-    put_optional(&out, "why", wish->why);
+    json_put_given(&out, "device", wish->device);
+    json_put_given(&out, "at", wish->since);
+    json_put_given(&out, "who", wish->who);
+    json_put_given(&out, "why", wish->why);
     json_close(&out, '}');
     int code = talk_open(&talk, o, site, NULL, 0, NULL, NULL);
     if (code == OPTIONS_GO_ON) {

@@ -198,14 +198,6 @@ static enum quantity axis_of(const struct alert_slot *slot)
     }
 }
 
-static enum priority priority_of(const char *name)
-{
-    for (int p = 0; p < PRIORITY_COUNT; p++)
-        if (strcmp(name, priority_name((enum priority)p)) == 0)
-            return (enum priority)p;
-    return PRIORITY_HIGH;
-}
-
 static struct report_spell *new_spell(struct reporting *r, const struct alert_row *row, const char *ref)
 {
     struct report_spell *s = APPEND(r, spells, spell_count);
@@ -216,7 +208,7 @@ static struct report_spell *new_spell(struct reporting *r, const struct alert_ro
     s->axis = slot >= 0 ? axis_of(&r->site->alerts[slot]) : Q_COUNT;
     s->ended = s->n.due = s->n.until = UTC_NONE;
     s->n.raised = row->t;
-    s->n.priority = priority_of(row->priority);
+    s->n.priority = priority_find(row->priority);
     snprintf(s->begun_with, sizeof s->begun_with, "%s", row->evidence);
     snprintf(s->n.ref, sizeof s->n.ref, "%s", ref);
     snprintf(s->n.place, sizeof s->n.place, "%s", row->place);

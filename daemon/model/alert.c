@@ -2,6 +2,7 @@
 
 #include <math.h>
 #include <stdio.h>
+#include <string.h>
 
 #define OWN_DEADBAND NAN
 
@@ -428,6 +429,25 @@ int kind_decimals(enum alert_kind kind, enum quantity q)
     if (own_units[kind].unit != NULL)
         return own_units[kind].decimals;
     return q == Q_COUNT ? 2 : quantity_info(q)->decimals;
+}
+
+void kind_title(enum alert_kind kind, enum quantity q, struct text *out)
+{
+    const struct kind_info *info = kind_info(kind);
+    if (q == Q_COUNT)
+        text_put(out, info->title);
+    else if (info->scope == SCOPE_TANK_LIMIT)
+        text_printf(out, "%s %s", quantity_info(q)->title, info->title);
+    else
+        text_printf(out, "%s (%s)", info->title, quantity_info(q)->title);
+}
+
+enum priority priority_find(const char *name)
+{
+    for (int p = 0; p < PRIORITY_COUNT; p++)
+        if (strcmp(name, priority_names[p]) == 0)
+            return (enum priority)p;
+    return PRIORITY_HIGH;
 }
 
 const char *priority_name(enum priority p)

@@ -42,18 +42,6 @@ static void put_span(struct text *out, int64_t ms)
     text_put(out, span_format(ms, span, sizeof span));
 }
 
-/* "temperature below the band"; "payloads refused (temperature)"; "heater not heating". */
-static void put_title(struct telling *w)
-{
-    enum quantity q = w->slot->quantity;
-    if (q != Q_COUNT && w->kind->scope == SCOPE_TANK_LIMIT)
-        text_printf(w->out, "%s %s", quantity_info(q)->title, w->kind->title);
-    else if (q != Q_COUNT)
-        text_printf(w->out, "%s (%s)", w->kind->title, quantity_info(q)->title);
-    else
-        text_put(w->out, w->kind->title);
-}
-
 static void put_where(struct telling *w)
 {
     const struct place *place = &w->site->places[w->slot->place];
@@ -61,7 +49,7 @@ static void put_where(struct telling *w)
     if (strcmp(place->name, place->id) != 0)
         text_printf(w->out, " (%s)", place->name);
     text_put(w->out, ": ");
-    put_title(w);
+    kind_title(w->slot->kind, w->slot->quantity, w->out);
 }
 
 static void put_value(struct text *out, const struct alert_slot *slot, double v)
@@ -269,7 +257,7 @@ void encode_alert_line(const struct site *site, const struct alert *a, utc_t t, 
 {
     const struct alert_slot *slot = &site->alerts[a->index];
     struct telling w = { site, a, slot, kind_info(slot->kind), t, NULL, out };
-    put_title(&w);
+    kind_title(w.slot->kind, w.slot->quantity, w.out);
     if (a->evidence[0] != '\0') {
         text_printf(out, ": %s", a->evidence);
     } else if (!isnan(a->value)) {

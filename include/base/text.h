@@ -49,6 +49,7 @@ static inline void json_null(struct text *t)
 void json_put_number(struct text *t, const char *key, double v, int decimals);
 void json_put_int(struct text *t, const char *key, int64_t v);
 void json_put_text(struct text *t, const char *key, const char *s);
+void json_put_given(struct text *t, const char *key, const char *s); /* NULL: no member at all; empty: "" */
 void json_put_time(struct text *t, const char *key, utc_t at);
 void json_put_bool(struct text *t, const char *key, bool v);
 

@@ -4,6 +4,7 @@
 
 #include <stdbool.h>
 #include <stdint.h>
+#include "base/text.h"
 #include "base/times.h"
 #include "model/forecast.h"
 #include "model/quantity.h"
@@ -15,7 +16,8 @@ enum { ALERT_SHELVED = 1, ALERT_BY_DESIGN = 2, ALERT_OUT_OF_SERVICE = 4 };
 
 enum priority { PRIORITY_LOW, PRIORITY_MEDIUM, PRIORITY_HIGH, PRIORITY_COUNT };
 
-const char *priority_name(enum priority p); /* "low", "medium", "high" */
+const char *priority_name(enum priority p);    /* "low", "medium", "high" */
+enum priority priority_find(const char *name); /* unknown: PRIORITY_HIGH, so that nothing is hushed */
 const char *alert_state_name(enum alert_base base, unsigned marks);
 const char *alert_state_words(enum alert_base base, unsigned marks); /* "acknowledged", "put aside", ... */
 
@@ -110,6 +112,10 @@ struct kind_info {
 };
 
 const struct kind_info *kind_info(enum alert_kind kind);
+
+/* "temperature below the band"; "payloads refused (temperature)"; "heater not heating". q: Q_COUNT for none.
+ */
+void kind_title(enum alert_kind kind, enum quantity q, struct text *out);
 
 /* Unit and decimals of an alert's value and limit: those of its quantity, unless the kind speaks of something
  * else (minutes of silence, per cent of odd readings). NULL: the kind has no number with a unit. */

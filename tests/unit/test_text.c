@@ -157,6 +157,20 @@ static void bytes_that_are_no_characters(void **state)
     }
 }
 
+static void a_member_not_given_is_left_out(void **state)
+{
+    char buf[64];
+    struct text t = text_over(buf, sizeof buf);
+    (void)state;
+    json_open(&t, '{');
+    json_put_given(&t, "who", "Ada");
+    json_put_given(&t, "why", NULL);
+    json_put_given(&t, "what", "");
+    json_put_text(&t, "text", "");
+    json_close(&t, '}');
+    assert_string_equal(buf, "{\"who\":\"Ada\",\"what\":\"\",\"text\":null}");
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -167,6 +181,7 @@ int main(void)
         cmocka_unit_test(a_document),
         cmocka_unit_test(two_documents_on_two_lines),
         cmocka_unit_test(strings_are_escaped),
+        cmocka_unit_test(a_member_not_given_is_left_out),
         cmocka_unit_test(bytes_that_are_no_characters),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
