@@ -9,6 +9,7 @@
 #include <sys/stat.h>
 
 #include "adapters/store_inside.h"
+#include "adapters/store_readers.h"
 #include "adapters/store_schema.h"
 
 #define BACKOFF_FIRST_MS MS_PER_S
@@ -31,6 +32,7 @@ enum status store_open(const struct site *site, struct store **out, struct why *
     if (store == NULL)
         return why_say(why, STATUS_REFUSED, "no memory for the store");
     store->site = site;
+    store->readers = -1;
     store->reading_cap = reading_room(site);
     store->readings = calloc(store->reading_cap, sizeof *store->readings);
     store->notes = calloc(NOTES_MAX, sizeof *store->notes);
@@ -417,6 +419,18 @@ struct store_counts store_counts(const struct store *store)
     counts.file_bytes = stat(store->path, &st) == 0 ? st.st_size : 0;
     counts.wal_bytes = stat(wal, &st) == 0 ? st.st_size : 0;
     return counts;
+}
+
+void store_tell_log(const struct store *store, char *buf, size_t cap)
+{
+    char reader[64];
+    bool known = store_readers_tell(store->readers, reader, sizeof reader);
+    long long mib = store_counts(store).wal_bytes >> 20;
+    if (known)
+        (void)snprintf(buf, cap, "the log is %lld MiB: %s has the store open and is reading it", mib, reader);
+    else
+        (void)snprintf(buf, cap, "the log is %lld MiB and not cut yet; just now nobody else reads the store",
+                       mib);
 }
 
 /* Where a thing of the old site stands in the new one, by name; -1 when it is gone. */

@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "adapters/store_inside.h"
+#include "adapters/store_readers.h"
 #include "adapters/store_schema.h"
 
 #define LOG_PAGES 2000 /* then the log is carried over */
@@ -25,6 +26,7 @@ static enum status start_sync(struct store *store, struct why *why)
     if (store->sync == NULL)
         return why_say(why, STATUS_IO, "store %s: no thread for its syncs", store->path);
     sqlite3_wal_hook(store->db, note_log, store);
+    store->readers = store_readers_watch(store->path);
     store->syncing = SYNCING_UNKNOWN;
     store->ticket = 0;
     return STATUS_OK;
@@ -46,6 +48,7 @@ void store_detach(struct store *store)
         sqlite3_db_config(store->db, SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, 1, NULL);
     sqlite3_close(store->db);
     store->db = NULL;
+    store->readers = store_readers_end(store->readers);
 }
 
 static enum status open_sound(struct store *store, struct why *why)

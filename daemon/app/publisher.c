@@ -393,6 +393,8 @@ static void format_status(const struct publisher *p, const struct pump *pump,
     json_string(out, news->store.failing ? news->store.reason : "ok");
     json_key(out, "store_bytes");
     json_int(out, news->store.file_bytes);
+    json_key(out, "log_bytes");
+    json_int(out, news->store.wal_bytes);
     put_known(out, "disk_bytes", news->disk_bytes);
     put_known(out, "disk_bytes_day", news->disk_bytes_day);
     json_key(out, "queue");

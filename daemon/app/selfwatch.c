@@ -40,6 +40,16 @@ void selfwatch_wear(struct daemon *d, struct publisher_news *news)
     news->disk_bytes_day = wear_per_day(&d->wear);
 }
 
+/* Anybody may read for a while, so the kind waits some minutes. */
+static void judge_log(struct daemon *d, const struct publisher_news *news)
+{
+    bool held = news->store.wal_bytes > (int64_t)d->site->store.log_most_mib << 20;
+    char text[160] = "";
+    if (held)
+        store_tell_log(d->store, text, sizeof text);
+    pump_service(&d->pump, KIND_LOG_HELD, held, text, d->now);
+}
+
 void selfwatch_judge(struct daemon *d, const struct publisher_news *news)
 {
     const struct mqtt_state *link = &news->link;
@@ -50,6 +60,7 @@ void selfwatch_judge(struct daemon *d, const struct publisher_news *news)
              deaf ? "connected, but our own heartbeat does not come back" : link->reason);
     pump_service(&d->pump, KIND_BROKER_DOWN, !up || deaf, text, d->now);
     pump_service(&d->pump, KIND_STORE_FAILING, news->store.failing, news->store.reason, d->now);
+    judge_log(d, news);
     snprintf(ring, sizeof ring, "%zu of %zu bytes used", news->inbox.used_bytes, news->inbox.size_bytes);
     pump_service(&d->pump, KIND_INBOX_FULL, news->inbox.used_bytes > news->inbox.size_bytes / 10 * 9, ring,
                  d->now);

@@ -379,6 +379,19 @@ static const struct kind_info kinds[KIND_COUNT] = {
                           .deadband = OWN_DEADBAND,
                           .on_delay_s = 60,
                           .off_delay_s = 60 },
+    [KIND_LOG_HELD] = { .name = "log-held",
+                        .scope = SCOPE_SERVICE,
+                        .title = "store's log cannot be cut",
+                        .meaning = "Another program has been reading the store for long; until it ends, all "
+                                   "that is written piles up in the log beside the store.",
+                        .consequence = "The log grows until the disk is full, and every question to the "
+                                       "store takes longer.",
+                        .action = "End that program, or what it has begun. To work on the data, take a copy: "
+                                  "lentic backup.",
+                        .time = "Days, by the room that the disk has left.",
+                        .priority = PRIORITY_LOW,
+                        .deadband = OWN_DEADBAND,
+                        .on_delay_s = 300 },
     [KIND_DELIVERY_FAILED] = { .name = "delivery-failed",
                                .scope = SCOPE_SERVICE,
                                .title = "messages not delivered",

@@ -73,4 +73,8 @@ struct store_counts {
 };
 struct store_counts store_counts(const struct store *store);
 
+/* How long the log is and, where it can be told, which other process reads the store at this moment: "the log
+ * is 70 MiB: process 4711 (sqlite3) has the store open and is reading it". */
+void store_tell_log(const struct store *store, char *buf, size_t cap);
+
 #endif

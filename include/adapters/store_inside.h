@@ -51,6 +51,7 @@ struct store {
     struct sqlite3 *db;     /* NULL: not open, tried again at retry_at */
     bool damaged;           /* found while running: the next opening reads the whole file */
     struct store_log *sync; /* lives while db does */
+    int readers;            /* as store_readers.h has it, while db is open; else -1 */
     bool entered;           /* a transaction of ours holds the log */
     bool safe_wanted;       /* and shall reach the disk at once */
     enum store_syncing {

@@ -227,6 +227,7 @@ struct store_settings {
     int thin_after_days;   /* 0: never thinned */
     double thin_bound;     /* in usual noises (quantity_info.reading_sd) */
     double thin_longest_s; /* between readings that stay */
+    int log_most_mib;      /* a log beyond it, for some minutes, is an alert */
     int inbox_kib;
     const char *runtime_dir; /* inbox ring and state snapshots; tmpfs */
 };

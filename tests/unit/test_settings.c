@@ -20,6 +20,7 @@ static void defaults_stand_where_nothing_is_said(void **state)
     assert_int_equal(site->store.sync, STORE_SYNC_WINDOW);
     assert_int_equal(site->store.keep_raw_days, 400);
     assert_int_equal(site->store.inbox_kib, 1536);
+    assert_int_equal(site->store.log_most_mib, 64);
     assert_true(site->publish.tank_every_s == 60.0 && site->publish.tank_least_s == 5.0);
     assert_true(site->publish.heartbeat_s == 60.0);
     assert_null(site->notify.command);
