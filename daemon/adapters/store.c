@@ -38,13 +38,13 @@ enum status store_open(const struct site *site, struct store **out, struct why *
     store->notes = calloc(NOTES_MAX, sizeof *store->notes);
     store->probe_id = calloc((size_t)site->stream_count + 1, sizeof *store->probe_id);
     store->settled_ms = calloc((size_t)site->stream_count + 1, sizeof *store->settled_ms);
-    store->newest_slot = calloc((size_t)site->stream_count + 1, sizeof *store->newest_slot);
+    store->newest = calloc((size_t)site->stream_count + 1, sizeof *store->newest);
     store->due_at = store->retry_at = store->steady_since = MONO_NONE;
     store->counts.last_commit = UTC_NONE;
     snprintf(store->path, sizeof store->path, "%s", site->store.path);
     enum status st = STATUS_REFUSED;
     if (store->readings != NULL && store->notes != NULL && store->probe_id != NULL &&
-        store->settled_ms != NULL)
+        store->settled_ms != NULL && store->newest != NULL)
         st = store_attach(store, why);
     if (st != STATUS_OK && st != STATUS_IO) {
         store_close(store);
@@ -65,23 +65,22 @@ void store_close(struct store *store)
     free(store->notes);
     free(store->probe_id);
     free(store->settled_ms);
-    free(store->newest_slot);
+    free(store->newest);
     free(store);
 }
 
 struct sqlite3_stmt *store_statement(struct store *store, enum statement which)
 {
-#define INTO(table) "INSERT INTO " table "(probe, t_ms, raw, value, flag, tests, marks) VALUES(?,?,?,?,?,?,?)"
-#define FIRST_STAYS " ON CONFLICT DO NOTHING"
-#define REVISED                                                                                              \
-    " ON CONFLICT DO UPDATE SET raw = excluded.raw, value = excluded.value, flag = excluded.flag, tests = "  \
-    "excluded.tests,"                                                                                        \
-    " marks = excluded.marks"
+#define INTO_RECENT  "INSERT INTO recent(key, raw, value, verdict) VALUES(?,?,?,?)"
+#define INTO_READING "INSERT INTO reading(probe, t_ms, raw, value, flag, tests, marks) VALUES(?,?,?,?,?,?,?)"
+#define FIRST_STAYS  " ON CONFLICT DO NOTHING"
+#define REVISED      " ON CONFLICT DO UPDATE SET raw = excluded.raw, value = excluded.value, "
     static const char *const text[STATEMENT_COUNT] = {
-        [PUT_RECENT] = INTO("recent") FIRST_STAYS,
-        [PUT_READING] = INTO("reading") FIRST_STAYS,
-        [REVISE_RECENT] = INTO("recent") REVISED,
-        [REVISE_READING] = INTO("reading") REVISED,
+        [PUT_RECENT] = INTO_RECENT FIRST_STAYS,
+        [PUT_READING] = INTO_READING FIRST_STAYS,
+        [REVISE_RECENT] = INTO_RECENT REVISED "verdict = excluded.verdict",
+        [REVISE_READING] =
+            INTO_READING REVISED "flag = excluded.flag, tests = excluded.tests, marks = excluded.marks",
         [PUT_TOUCHED] = "INSERT INTO touched VALUES(?,?)" FIRST_STAYS,
         [PUT_ALERT] =
             "INSERT OR REPLACE INTO alert VALUES(?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)",
@@ -260,6 +259,8 @@ static enum status try_commit(struct store *store, bool safe, bool wait)
     bool ok = begin(store, safe || syncs_every(store), fresh) && write_all(store);
     if (!store_end(store, ok)) {
         store->counts.stored = stored;
+        for (int i = 0; i < store->site->stream_count; i++)
+            store->newest[i].written = false;
         return STATUS_IO;
     }
     settled(store);
@@ -269,7 +270,7 @@ static enum status try_commit(struct store *store, bool safe, bool wait)
 /* A spike's verdict mostly settles before its reading was written: then one row serves both. */
 static bool revise_waiting(struct store *store, const struct reading *r)
 {
-    size_t slot = store->newest_slot[r->stream];
+    size_t slot = store->newest[r->stream].slot;
     size_t age = (slot + store->reading_cap - store->reading_first) % store->reading_cap;
     struct reading *waiting = &store->readings[slot];
     if (age >= store->reading_count || waiting->stream != r->stream || waiting->t.ms != r->t.ms)
@@ -280,7 +281,9 @@ static bool revise_waiting(struct store *store, const struct reading *r)
 
 void store_put_reading(struct store *store, const struct reading *r)
 {
-    if (r->revised && revise_waiting(store, r))
+    if (r->revised)
+        store->newest[r->stream].passes = verdict_get(r->tests, TEST_SPIKE) == FLAG_GOOD;
+    if (r->revised && (revise_waiting(store, r) || store_was_foretold(store, r)))
         return;
     if (store->reading_count == store->reading_cap) {
         store->reading_first = (store->reading_first + 1) % store->reading_cap;
@@ -290,7 +293,7 @@ void store_put_reading(struct store *store, const struct reading *r)
     size_t slot = (store->reading_first + store->reading_count++) % store->reading_cap;
     store->readings[slot] = *r;
     if (!r->revised)
-        store->newest_slot[r->stream] = slot;
+        store->newest[r->stream].slot = slot;
 }
 
 static bool superseded(const struct store *store, size_t i)
@@ -491,19 +494,19 @@ enum status store_bind(struct store *store, const struct site *site, struct why 
 {
     int64_t *probe_id = calloc((size_t)site->stream_count + 1, sizeof *probe_id);
     int64_t *settled_ms = calloc((size_t)site->stream_count + 1, sizeof *settled_ms);
-    size_t *newest_slot = calloc((size_t)site->stream_count + 1, sizeof *newest_slot);
-    if (probe_id == NULL || settled_ms == NULL || newest_slot == NULL) {
+    struct newest *newest = calloc((size_t)site->stream_count + 1, sizeof *newest);
+    if (probe_id == NULL || settled_ms == NULL || newest == NULL) {
         free(probe_id);
         free(settled_ms);
-        free(newest_slot);
+        free(newest);
         return why_say(why, STATUS_REFUSED, "no memory for the probes of the store");
     }
     if (dirty(store) && try_commit(store, false, true) != STATUS_OK)
         carry_over(store, site);
     free(store->probe_id);
     free(store->settled_ms);
-    free(store->newest_slot);
-    store->newest_slot = newest_slot;
+    free(store->newest);
+    store->newest = newest;
     store->probe_id = probe_id;
     store->settled_ms = settled_ms;
     store->site = site;

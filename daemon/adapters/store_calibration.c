@@ -121,14 +121,14 @@ static double temps_at(struct temps *t, int64_t t_ms)
 
 static struct temps temps_of(struct store *store, int stream, utc_t from, utc_t to)
 {
-    static const char sql[] = "SELECT t_ms, value FROM stored WHERE probe = ? AND t_ms >= ? AND t_ms <= ?"
-                              " AND value IS NOT NULL AND flag IN (1, 2, 3) ORDER BY t_ms";
+    static const char sql[] = "SELECT t_ms, value FROM " STORE_SPAN(
+        "?1", "?2", "?3") " WHERE value IS NOT NULL AND flag IN (1, 2, 3) ORDER BY t_ms";
     struct temps t = { NULL, INT64_MIN, INT64_MIN, NAN, NAN };
     int temp_stream = store->site->streams[stream].temp_stream;
     if (temp_stream >= 0 && sqlite3_prepare_v2(store->db, sql, -1, &t.stmt, NULL) == SQLITE_OK) {
         sqlite3_bind_int64(t.stmt, 1, store_probe(store, temp_stream));
         sqlite3_bind_int64(t.stmt, 2, from.ms - TEMP_AGE_MS);
-        sqlite3_bind_int64(t.stmt, 3, to.ms);
+        sqlite3_bind_int64(t.stmt, 3, to.ms + 1);
     }
     temps_step(&t);
     t.at_ms = INT64_MIN;
@@ -139,8 +139,8 @@ static struct temps temps_of(struct store *store, int stream, utc_t from, utc_t 
 static bool read_span(struct store *store, int stream, utc_t from, utc_t to, struct reading **rows,
                       size_t *count)
 {
-    static const char sql[] = "SELECT t_ms, raw, value, flag, tests, marks FROM stored"
-                              " WHERE probe = ? AND t_ms >= ? AND t_ms < ? ORDER BY t_ms";
+    static const char sql[] =
+        "SELECT t_ms, raw, value, flag, tests, marks FROM " STORE_SPAN("?1", "?2", "?3") " ORDER BY t_ms";
     sqlite3_stmt *s;
     size_t cap = 0;
     int code = SQLITE_NOMEM;

@@ -168,10 +168,7 @@ static bool gather_rollup(struct store_reader *reader, struct gather *g, const c
 static sqlite3_stmt *readings_of(struct store_reader *reader, int64_t probe, int64_t from, int64_t to)
 {
     static const char sql[] =
-        "SELECT t_ms, raw, value, flag, tests, marks FROM reading WHERE probe = ?1 AND t_ms >= ?2 AND t_ms < "
-        "?3"
-        " UNION ALL SELECT t_ms, raw, value, flag, tests, marks FROM recent WHERE probe = ?1 AND t_ms < ?3"
-        " AND t_ms >= max(?2, (SELECT settled_ms FROM probe WHERE id = ?1)) ORDER BY t_ms";
+        "SELECT t_ms, raw, value, flag, tests, marks FROM " STORE_SPAN("?1", "?2", "?3") " ORDER BY t_ms";
     sqlite3_stmt *s;
     if (sqlite3_prepare_v2(reader->db, sql, -1, &s, NULL) != SQLITE_OK)
         return NULL;

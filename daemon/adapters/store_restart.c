@@ -52,8 +52,9 @@ utc_t store_newest(struct store *store)
 {
     if (store->db == NULL)
         return UTC_NONE;
-    static const char sql[] = "SELECT max(t) FROM (SELECT max(t_ms) AS t FROM recent UNION ALL"
-                              " SELECT max((SELECT max(t_ms) FROM reading WHERE probe = p.id)) FROM probe p)";
+    static const char sql[] =
+        "SELECT max(t) FROM (SELECT (max(key) >> 17) + 1577836800000 AS t FROM recent UNION ALL"
+        " SELECT max((SELECT max(t_ms) FROM reading WHERE probe = p.id)) FROM probe p)";
     return (utc_t){ schema_number(store->db, sql, UTC_NONE.ms) };
 }
 
@@ -106,11 +107,14 @@ static int each_of_piece(struct store *store, sqlite3_stmt *stmt, const struct s
 /* The next time at or after t that has a reading; INT64_MAX at the end. Gaps of months cost one look. */
 static int64_t next_time(struct store *store, int64_t t)
 {
-    char sql[320];
-    snprintf(sql, sizeof sql,
-             "SELECT min(t) FROM (SELECT min(t_ms) AS t FROM recent WHERE t_ms >= %lld UNION ALL SELECT"
-             " min((SELECT min(t_ms) FROM reading WHERE probe = p.id AND t_ms >= %lld)) FROM probe p)",
-             (long long)t, (long long)t);
+    char sql[400];
+    snprintf(
+        sql, sizeof sql,
+        "SELECT min(t) FROM (SELECT (min(key) >> 17) + 1577836800000 AS t FROM recent WHERE key "
+        ">= " STORE_RECENT_KEY(
+            "%lld") " UNION ALL SELECT"
+                    " min((SELECT min(t_ms) FROM reading WHERE probe = p.id AND t_ms >= %lld)) FROM probe p)",
+        (long long)t, (long long)t);
     return schema_number(store->db, sql, INT64_MAX);
 }
 
@@ -121,7 +125,8 @@ enum status store_each_reading(struct store *store, utc_t from,
         "SELECT r.probe, r.t_ms, r.raw, r.value, r.flag, r.tests, r.marks FROM probe p CROSS JOIN reading r"
         " ON r.probe = p.id WHERE r.t_ms >= ?1 AND r.t_ms < ?2 UNION ALL"
         " SELECT r.probe, r.t_ms, r.raw, r.value, r.flag, r.tests, r.marks FROM recent r CROSS JOIN probe p"
-        " ON p.id = r.probe WHERE r.t_ms >= ?1 AND r.t_ms < ?2 AND r.t_ms >= p.settled_ms ORDER BY 2, 1";
+        " ON p.id = r.probe WHERE key >= " STORE_RECENT_KEY("?1") " AND key < " STORE_RECENT_KEY(
+            "?2") " AND r.t_ms >= p.settled_ms ORDER BY 2, 1";
     sqlite3_stmt *stmt = NULL;
     if (store->db == NULL || sqlite3_prepare_v2(store->db, sql, -1, &stmt, NULL) != SQLITE_OK)
         return STATUS_IO;

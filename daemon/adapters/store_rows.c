@@ -1,6 +1,7 @@
 /* Structs to rows and back. */
 #include <math.h>
 #include <sqlite3.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "adapters/store_inside.h"
@@ -38,29 +39,57 @@ static bool raw_is_short(double sent)
 }
 
 /* NaN becomes NULL in SQLite; equal to what was sent is NULL as well, to save its eight bytes. */
-static int bind_value(struct sqlite3_stmt *stmt, const struct reading *r)
+static int bind_value(struct sqlite3_stmt *stmt, int at, const struct reading *r)
 {
     int marks = (int)r->basis | (r->late ? READING_MARK_LATE : 0);
     if (isnan(r->value) && !isnan(r->sent))
         marks |= READING_MARK_UNKNOWN;
     bool is_short = raw_is_short(r->sent);
     marks |= is_short ? READING_MARK_SHORT : 0;
-    sqlite3_bind_double(stmt, 3, is_short ? round(r->sent * READING_SHORT_SCALE) : r->sent);
-    sqlite3_bind_double(stmt, 4, r->value == r->sent ? (double)NAN : r->value);
+    sqlite3_bind_double(stmt, at, is_short ? round(r->sent * READING_SHORT_SCALE) : r->sent);
+    sqlite3_bind_double(stmt, at + 1, r->value == r->sent ? (double)NAN : r->value);
     return marks;
 }
 
-static bool put_reading(struct store *store, enum statement which, const struct reading *r, bool *changed)
+/* By probe and time, one column each. */
+static void bind_settled(struct store *store, sqlite3_stmt *stmt, const struct reading *r)
 {
-    sqlite3_stmt *stmt = store_statement(store, which);
-    if (stmt == NULL)
-        return false;
     sqlite3_bind_int64(stmt, 1, store_probe(store, r->stream));
     sqlite3_bind_int64(stmt, 2, r->t.ms);
-    int marks = bind_value(stmt, r);
+    int marks = bind_value(stmt, 3, r);
     sqlite3_bind_int(stmt, 5, (int)r->flag);
     sqlite3_bind_int64(stmt, 6, tests_code(r->tests));
     sqlite3_bind_int(stmt, 7, marks);
+}
+
+/* By one number; the columns of the same names take it apart again. */
+static void bind_recent(struct store *store, sqlite3_stmt *stmt, const struct reading *r)
+{
+    int64_t since = r->t.ms - RECENT_ORIGIN_MS;
+    sqlite3_bind_int64(stmt, 1, since * (1 << RECENT_PROBE_BITS) + store_probe(store, r->stream));
+    int marks = bind_value(stmt, 2, r) ^ READING_MARK_SHORT, flag = ((int)r->flag - FLAG_GOOD) & 15;
+    sqlite3_bind_int64(stmt, 4, (-tests_code(r->tests) << 10) | (flag << 6) | marks);
+}
+
+/* False: a time centuries off, or more probes than a key has room for. */
+static bool fits_recent(const struct store *store, const struct reading *r)
+{
+    return llabs(r->t.ms - RECENT_ORIGIN_MS) < RECENT_SPAN_MS &&
+           store_probe(store, r->stream) < (1 << RECENT_PROBE_BITS);
+}
+
+static bool put_reading(struct store *store, bool settled, bool revise, const struct reading *r,
+                        bool *changed)
+{
+    enum statement which =
+        settled ? (revise ? REVISE_READING : PUT_READING) : (revise ? REVISE_RECENT : PUT_RECENT);
+    sqlite3_stmt *stmt = store_statement(store, which);
+    if (stmt == NULL)
+        return false;
+    if (settled)
+        bind_settled(store, stmt, r);
+    else
+        bind_recent(store, stmt, r);
     bool ok = store_step(stmt);
     *changed = ok && sqlite3_changes(store->db) > 0;
     return ok;
@@ -77,13 +106,43 @@ static bool touch(struct store *store, const struct reading *r)
     return store_step(stmt);
 }
 
+/* Only where a spike is the one thing not yet known, and would take nothing from the reading's flag. */
+static verdict_t tests_foretold(const struct store *store, const struct reading *r)
+{
+    bool waits = !r->revised && !r->late && r->flag == FLAG_GOOD &&
+                 verdict_get(r->tests, TEST_SPIKE) == FLAG_NOT_EVALUATED;
+    return waits && store->newest[r->stream].passes ? verdict_set(r->tests, TEST_SPIKE, FLAG_GOOD) : r->tests;
+}
+
+static void remember_written(struct store *store, const struct reading *r)
+{
+    struct newest *newest = &store->newest[r->stream];
+    if (r->late || r->flag != FLAG_GOOD)
+        return;
+    newest->written = true;
+    newest->t = r->t;
+    newest->tests = r->tests;
+    newest->value = r->value;
+}
+
+bool store_was_foretold(const struct store *store, const struct reading *r)
+{
+    const struct newest *newest = &store->newest[r->stream];
+    return newest->written && newest->t.ms == r->t.ms && newest->tests == r->tests &&
+           newest->value == r->value && r->flag == FLAG_GOOD;
+}
+
 bool store_write_reading(struct store *store, const struct reading *r)
 {
-    bool settled = r->t.ms < store->settled_ms[r->stream], changed;
-    if (!put_reading(store, settled ? PUT_READING : PUT_RECENT, r, &changed))
+    bool settled = r->t.ms < store->settled_ms[r->stream] || !fits_recent(store, r), changed;
+    struct reading row = *r;
+    row.tests = tests_foretold(store, r);
+    if (!put_reading(store, settled, false, &row, &changed))
         return false;
     store->counts.stored += changed;
-    if (!changed && r->revised && !put_reading(store, settled ? REVISE_READING : REVISE_RECENT, r, &changed))
+    if (changed)
+        remember_written(store, &row);
+    if (!changed && r->revised && !put_reading(store, settled, true, r, &changed))
         return false;
     return !changed || !settled || touch(store, r);
 }

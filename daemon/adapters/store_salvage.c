@@ -35,7 +35,7 @@ static int64_t copy_rows(sqlite3 *from, sqlite3 *to, const char *select, const c
     int64_t rows = 0;
     if (sqlite3_prepare_v2(from, select, -1, &in, NULL) == SQLITE_OK &&
         sqlite3_prepare_v2(to, insert, -1, &out, NULL) == SQLITE_OK) {
-        int columns = sqlite3_column_count(in);
+        int columns = sqlite3_bind_parameter_count(out); /* reckoned ones, which come last, are not put */
         while (rows < most && sqlite3_step(in) == SQLITE_ROW) {
             for (int i = 0; i < columns; i++)
                 sqlite3_bind_value(out, i + 1, sqlite3_column_value(in, i));
@@ -100,10 +100,10 @@ static int64_t copy_by_probe(sqlite3 *from, sqlite3 *to, const char *table, int6
 int64_t schema_salvage(struct sqlite3 *db, const char *damaged_path)
 {
     static const char *const small[][2] = {
-        { "probe", "id" },          { "alert", "ref" },          { "alert_change", "id" },
-        { "journal", "id" },        { "event", "id" },           { "calibration", "id" },
-        { "device", "id" },         { "outbox", "id" },          { "state", "name" },
-        { "meta", "name" },         { "recent", "t_ms, probe" }, { "touched", "probe, t_ms" },
+        { "probe", "id" },          { "alert", "ref" },  { "alert_change", "id" },
+        { "journal", "id" },        { "event", "id" },   { "calibration", "id" },
+        { "device", "id" },         { "outbox", "id" },  { "state", "name" },
+        { "meta", "name" },         { "recent", "key" }, { "touched", "probe, t_ms" },
         { "journal_item", "line" },
     };
     sqlite3 *old = NULL;

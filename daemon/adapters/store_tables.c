@@ -181,7 +181,31 @@ static const char version_5[] =
     " SELECT r.probe, r.t_ms, " RAW("r") ", " TRUE_VALUE_5("r") ", r.flag, r.tests, r.marks & ~32 FROM reading r;";
 /* clang-format on */
 
-const struct schema_step schema_steps[] = {
-    { 1, version_1 }, { 2, version_2 }, { 3, version_3 }, { 4, version_4 }, { 5, version_5 }
-};
+/* Recent readings take one number as their key and one for their verdict, which most of them have in common:
+ * shorter rows, in pages that are filled to the end. tests as in reading, where they were stored as they are,
+ * too (SQLite has no exclusive or; 571543825 is the usual verdict). */
+_Static_assert(RECENT_PROBE_BITS == 17 && RECENT_ORIGIN_MS == 1577836800000, "as in the statements below");
+#define TESTS_CODE "CASE WHEN tests > 0 THEN (tests | 571543825) - (tests & 571543825) ELSE -tests END"
+
+/* clang-format off */
+static const char version_6[] =
+    "DROP VIEW stored; CREATE TABLE recent_before AS SELECT * FROM recent; DROP TABLE recent;"
+    "CREATE TABLE recent(key INTEGER PRIMARY KEY, raw REAL, value REAL, verdict INTEGER NOT NULL,"
+    " probe INTEGER AS (key & 131071), t_ms INTEGER AS ((key >> 17) + 1577836800000),"
+    " flag INTEGER AS (((verdict >> 6) + 1) & 15), tests INTEGER AS (-(verdict >> 10)),"
+    " marks INTEGER AS (((verdict & 63) + 32) & 63)) STRICT;"
+    "INSERT OR IGNORE INTO recent SELECT (t_ms - 1577836800000) * 131072 + probe, raw, value,"
+    " ((" TESTS_CODE ") << 10) | (((flag + 15) & 15) << 6) | ((marks + 32) & 63) FROM recent_before"
+    " WHERE probe < 131072 ORDER BY t_ms, probe;"
+    "DROP TABLE recent_before;"
+    "CREATE VIEW stored AS"
+    " SELECT r.probe, r.t_ms, " RAW("r") " AS raw, " TRUE_VALUE_5("r") " AS value, r.flag, r.tests,"
+    " r.marks & ~32 AS marks"
+    " FROM recent r JOIN probe p ON p.id = r.probe WHERE r.t_ms >= p.settled_ms"
+    " UNION ALL"
+    " SELECT r.probe, r.t_ms, " RAW("r") ", " TRUE_VALUE_5("r") ", r.flag, r.tests, r.marks & ~32 FROM reading r;";
+/* clang-format on */
+
+const struct schema_step schema_steps[] = { { 1, version_1 }, { 2, version_2 }, { 3, version_3 },
+                                            { 4, version_4 }, { 5, version_5 }, { 6, version_6 } };
 const int schema_step_count = (int)(sizeof schema_steps / sizeof *schema_steps);

@@ -63,8 +63,8 @@ static bool move_rows(struct store *store, int64_t first, int64_t last, int64_t 
 {
     return run_with(store,
                     "INSERT INTO reading SELECT probe, t_ms, raw, value, flag, tests, marks FROM recent"
-                    " WHERE t_ms < ?3 AND probe BETWEEN ?1 AND ?2 ORDER BY probe, t_ms"
-                    " ON CONFLICT DO NOTHING",
+                    " WHERE key < " STORE_RECENT_KEY("?3") " AND probe BETWEEN ?1 AND ?2 ORDER BY probe, t_ms"
+                                                           " ON CONFLICT DO NOTHING",
                     first, last, to);
 }
 
@@ -118,12 +118,13 @@ static bool next_group(struct store *store, int64_t to, int64_t *first, int64_t 
  */
 static bool empty_recent(struct store *store, int64_t to)
 {
-    static const char tail[] = "CREATE TEMP TABLE IF NOT EXISTS tail AS SELECT * FROM recent WHERE 0;"
+    static const char tail[] = "CREATE TEMP TABLE IF NOT EXISTS tail(key, raw, value, verdict);"
                                "DELETE FROM tail";
+    static const char keep[] = "INSERT INTO tail SELECT key, raw, value, verdict FROM recent"
+                               " WHERE key >= " STORE_RECENT_KEY("?");
     static const char refill[] =
-        "DELETE FROM recent; INSERT INTO recent SELECT * FROM tail; DELETE FROM tail";
-    return schema_run(store->db, tail) == SQLITE_OK &&
-           run_with(store, "INSERT INTO tail SELECT * FROM recent WHERE t_ms >= ?", to, 0, 0) &&
+        "DELETE FROM recent; INSERT INTO recent SELECT * FROM tail ORDER BY key; DELETE FROM tail";
+    return schema_run(store->db, tail) == SQLITE_OK && run_with(store, keep, to, 0, 0) &&
            schema_run(store->db, refill) == SQLITE_OK;
 }
 

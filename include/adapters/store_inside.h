@@ -45,6 +45,17 @@ enum statement {
     STATEMENT_COUNT
 };
 
+/* A probe's newest reading. Its spike verdict comes with the next reading only, often after it was committed;
+ * written as its forerunner turned out, most rows need not be written again. */
+struct newest {
+    size_t slot;  /* where it was put; checked before it is believed */
+    bool passes;  /* the forerunner's spike verdict was good */
+    bool written; /* a row stands as follows, but for what is revised */
+    utc_t t;
+    verdict_t tests;
+    double value;
+};
+
 struct store {
     const struct site *site;
     char path[512];
@@ -65,7 +76,7 @@ struct store {
 
     struct reading *readings; /* ring */
     size_t reading_cap, reading_first, reading_count;
-    size_t *newest_slot; /* by stream: where its newest reading was put; checked before it is believed */
+    struct newest *newest; /* by stream */
     struct note *notes;
     size_t note_count;
 
@@ -87,6 +98,29 @@ struct store_reader {
     char path[512];
 };
 
+/* A row of recent: its key is the time from an origin on (2020-01-01) and the probe, so that rows are
+ * appended and their pages filled; its verdict is flag, tests and marks in one number, 0 or 1 for nearly all.
+ * Columns for reading it are in the table itself (store_tables.c). */
+#define RECENT_PROBE_BITS 17
+#define RECENT_ORIGIN_MS  INT64_C(1577836800000)
+#define RECENT_SPAN_MS    INT64_C(10000000000000) /* from the origin, either way; beyond it is no place */
+
+/* In SQL: the least key of a time in ms. */
+#define STORE_RECENT_KEY(t_ms) "(max(-10000000000000, min(10000000000000, " t_ms " - 1577836800000)) << 17)"
+
+/* In SQL, as a table: a probe's readings of a span, settled and recent, as the view "stored" has them, which
+ * knows no range of keys. */
+#define STORE_COLUMNS "probe, t_ms, raw, value, flag, tests, marks"
+#define STORE_SPAN(of, from, to)                                                                             \
+    "(SELECT probe, t_ms, CASE WHEN marks & 32 THEN raw / 10000.0 ELSE raw END AS raw,"                      \
+    " CASE WHEN marks & 16 THEN NULL WHEN value IS NOT NULL THEN value"                                      \
+    " WHEN marks & 32 THEN raw / 10000.0 ELSE raw END AS value, flag, tests, marks & ~32 AS marks"           \
+    " FROM (SELECT " STORE_COLUMNS " FROM reading"                                                           \
+    " WHERE probe = " of " AND t_ms >= " from " AND t_ms < " to " UNION ALL"                                 \
+    " SELECT " STORE_COLUMNS                                                                                 \
+    " FROM recent WHERE key >= " STORE_RECENT_KEY(from) " AND key < " STORE_RECENT_KEY(                      \
+        to) " AND probe = " of " AND t_ms >= (SELECT settled_ms FROM probe WHERE id = " of ")))"
+
 #define READING_MARK_LATE    8
 #define READING_MARK_UNKNOWN 16
 #define READING_MARK_SHORT   32 /* raw is so many times itself */
@@ -105,6 +139,8 @@ void store_detach(struct store *store);
 
 /* store_rows.c: each returns false when SQLite failed. */
 bool store_write_reading(struct store *store, const struct reading *r);
+bool store_was_foretold(const struct store *store,
+                        const struct reading *r); /* a revision that changes no row */
 bool store_write_note(struct store *store, const struct note *note);
 bool store_write_position(struct store *store, uint64_t seq);
 bool store_put_meta(struct store *store, const char *name, int64_t value);

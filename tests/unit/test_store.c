@@ -35,6 +35,17 @@ static int teardown(void **state)
     return room_teardown(state);
 }
 
+/* 0: no file may grow from here. */
+static void files_beyond(struct room *room, rlim_t bytes)
+{
+    struct stat st;
+    char wal[128];
+    snprintf(wal, sizeof wal, "%s-wal", room->path);
+    rlim_t have = stat(wal, &st) == 0 ? (rlim_t)st.st_size : 0;
+    struct rlimit limit = { bytes == 0 ? have : bytes, RLIM_INFINITY };
+    assert_int_equal(setrlimit(RLIMIT_FSIZE, &limit), 0);
+}
+
 static void readings_and_position_come_back(void **state)
 {
     struct room *room = *state;
@@ -187,6 +198,97 @@ static void revision_of_a_waiting_reading_is_one_row(void **state)
     store_close(store);
 }
 
+static long changes_of(struct store *store)
+{
+    return (long)sqlite3_total_changes(store->db);
+}
+
+/* Put, committed before its spike verdict is known, which is told then: how many rows that changed. */
+static long rows_for_a_verdict(struct store *store, int64_t s, verdict_t settled)
+{
+    struct reading r = reading_at(0, s, 24.0);
+    r.tests = 0x22112111u;
+    store_put_reading(store, &r);
+    committed(store, (uint64_t)(2 * s + 1), s);
+    long before = changes_of(store);
+    r.tests = settled;
+    r.flag = verdict_aggregate(settled, false);
+    r.revised = true;
+    store_put_reading(store, &r);
+    committed(store, (uint64_t)(2 * s + 2), s);
+    return changes_of(store) - before - 1; /* the position */
+}
+
+static void a_spike_verdict_as_foretold_is_not_written_again(void **state)
+{
+    enum { USUAL = 0x22111111, OPEN = 0x22112111, SPIKE = 0x22114111 };
+    static const verdict_t settled[] = { USUAL, USUAL, SPIKE, USUAL, USUAL, OPEN, OPEN, OPEN };
+    static const long rows[] = { 1, 0, 1, 1, 0, 1, 0, 0 };
+    const int count = sizeof rows / sizeof *rows;
+    struct room *room = *state;
+    struct store *store = store_made(room);
+    for (int i = 0; i < count; i++)
+        assert_int_equal(rows_for_a_verdict(store, i, settled[i]), rows[i]);
+    struct seen seen = all_from(store, 0);
+    assert_int_equal(seen.count, count);
+    for (int i = 0; i < count; i++)
+        assert_int_equal(seen.readings[i].tests, settled[i]);
+    store_close(store);
+}
+
+/* What a failed commit wrote is not there: when its reading has given way, the verdict brings it back whole.
+ */
+static void a_failed_commit_foretells_nothing(void **state)
+{
+    struct room *room = *state;
+    struct store *store = store_made(room);
+    uint64_t safe;
+    assert_int_equal(rows_for_a_verdict(store, 0, 0x22111111u), 1);
+    struct reading r = reading_at(0, 10, 24.0);
+    r.tests = 0x22112111u;
+    store_put_reading(store, &r);
+    signal(SIGXFSZ, SIG_IGN);
+    files_beyond(room, 0);
+    assert_int_equal(store_commit(store, 20, at(40), true, &safe), STATUS_IO);
+    files_beyond(room, RLIM_INFINITY);
+    while (store_counts(store).given_way == 0) {
+        struct reading other = reading_at(1, 5, 400);
+        store_put_reading(store, &other);
+    }
+    r.revised = true;
+    r.tests = 0x22111111u;
+    store_put_reading(store, &r);
+    committed(store, 21, 200);
+    assert_int_equal(all_from(store, 10).count, 1);
+    store_close(store);
+}
+
+/* Times for which the key of recent readings has no place go to the settled ones, and are found all the same.
+ */
+static void any_time_has_its_place(void **state)
+{
+    static const int64_t times_ms[] = { INT64_C(-30000000000000), -1, 0,
+                                        INT64_C(1577836799999),   T0, INT64_C(11577836799999),
+                                        INT64_C(30000000000000) };
+    const int count = (int)(sizeof times_ms / sizeof *times_ms);
+    struct room *room = *state;
+    struct store *store = store_made(room);
+    struct seen seen = { .count = 0 };
+    for (int i = 0; i < count; i++) {
+        struct reading r = reading_at(i % 2, 0, 20 + i);
+        r.t.ms = times_ms[i];
+        store_put_reading(store, &r);
+    }
+    committed(store, 1, 0);
+    assert_int_equal(store_newest(store).ms, times_ms[count - 1]);
+    assert_int_equal(store_each_reading(store, (utc_t){ times_ms[0] }, keep, &seen), STATUS_OK);
+    assert_int_equal(seen.count, count);
+    for (int i = 0; i < count; i++)
+        assert_true(seen.readings[i].t.ms == times_ms[i] && seen.readings[i].value == 20 + i &&
+                    seen.readings[i].stream == i % 2);
+    store_close(store);
+}
+
 static void settling_keeps_every_reading(void **state)
 {
     struct room *room = *state;
@@ -280,17 +382,6 @@ static void alerts_come_back_whole(void **state)
     assert_int_equal(back.raises, 3);
     assert_int_equal(back.reminders, 2);
     store_close(store);
-}
-
-/* 0: no file may grow from here. */
-static void files_beyond(struct room *room, rlim_t bytes)
-{
-    struct stat st;
-    char wal[128];
-    snprintf(wal, sizeof wal, "%s-wal", room->path);
-    rlim_t have = stat(wal, &st) == 0 ? (rlim_t)st.st_size : 0;
-    struct rlimit limit = { bytes == 0 ? have : bytes, RLIM_INFINITY };
-    assert_int_equal(setrlimit(RLIMIT_FSIZE, &limit), 0);
 }
 
 static void a_full_disk_loses_nothing_that_fits(void **state)
@@ -669,6 +760,10 @@ int main(void)
         cmocka_unit_test_setup_teardown(every_number_comes_back, room_setup, teardown),
         cmocka_unit_test_setup_teardown(every_verdict_comes_back, room_setup, teardown),
         cmocka_unit_test_setup_teardown(revision_of_a_waiting_reading_is_one_row, room_setup, teardown),
+        cmocka_unit_test_setup_teardown(a_spike_verdict_as_foretold_is_not_written_again, room_setup,
+                                        teardown),
+        cmocka_unit_test_setup_teardown(a_failed_commit_foretells_nothing, room_setup, teardown),
+        cmocka_unit_test_setup_teardown(any_time_has_its_place, room_setup, teardown),
         cmocka_unit_test_setup_teardown(settling_keeps_every_reading, room_setup, teardown),
         cmocka_unit_test_setup_teardown(alerts_come_back_whole, room_setup, teardown),
         cmocka_unit_test_setup_teardown(a_full_disk_loses_nothing_that_fits, room_setup, teardown),

@@ -275,6 +275,44 @@ static void views_speak_to_people(void **state)
     store_close(store);
 }
 
+/* Rows as versions 1 to 5 wrote them: with a value of its own, unknown, scaled or not, verdicts as they are
+ * or as a difference, before the year 2020 and settled already. */
+static void recent_readings_come_along(void **state)
+{
+    static const char put[] =
+        "INSERT INTO probe(id, name, place, quantity, unit, settled_ms) VALUES"
+        " (1, 'probes/a1#/t', 'tank/a1', 'temp', '°C', 0), (2, 'probes/a1#/ec', 'tank/a1', 'ec', 'uS/cm', "
+        "5000);"
+        "INSERT INTO recent(t_ms, probe, raw, value, flag, tests, marks) VALUES"
+        " (1772366400123, 1, 242500, NULL, 1, 0, 33), (1772366400123, 2, 413.0, 417.25, 3, -4096, 1),"
+        " (1772366400124, 1, 85.0, NULL, 4, 571547921, 25), (1772366400125, 1, NULL, NULL, 9, 2449473809, 0),"
+        " (1000, 1, 0.1, NULL, 2, -1, 35), (1001, 2, 7.0, NULL, 1, 0, 0);";
+    static const char all[] =
+        "SELECT group_concat(x, ';') FROM (SELECT probe || ' ' || t_ms || ' ' ||"
+        " coalesce(raw, 'none') || ' ' || coalesce(value, 'none') || ' ' || flag || ' ' ||"
+        " CASE WHEN tests > 0 THEN tests ELSE (571543825 | -tests) - (571543825 & -tests)"
+        " END || ' ' || marks AS x FROM stored ORDER BY t_ms, probe)";
+    struct room *room = *state;
+    sqlite3_stmt *stmt;
+    char before[800];
+    struct sqlite3 *db = opened(room, schema_steps, schema_step_count);
+    assert_int_equal(schema_migrate(db, room->path, schema_steps, 5, NULL), STATUS_OK);
+    assert_int_equal(schema_run(db, put), SQLITE_OK);
+    assert_int_equal(sqlite3_prepare_v2(db, all, -1, &stmt, NULL), SQLITE_OK);
+    assert_int_equal(sqlite3_step(stmt), SQLITE_ROW);
+    snprintf(before, sizeof before, "%s", (const char *)sqlite3_column_text(stmt, 0));
+    sqlite3_finalize(stmt);
+    assert_non_null(
+        strstr(before, "1 1772366400123 24.25 24.25 1 571543825 1;2 1772366400123 413.0 417.25 3"));
+    assert_int_equal(schema_migrate(db, room->path, schema_steps, schema_step_count, NULL), STATUS_OK);
+    assert_int_equal(sqlite3_prepare_v2(db, all, -1, &stmt, NULL), SQLITE_OK);
+    assert_int_equal(sqlite3_step(stmt), SQLITE_ROW);
+    assert_string_equal((const char *)sqlite3_column_text(stmt, 0), before);
+    sqlite3_finalize(stmt);
+    assert_int_equal(schema_check(db, room->path, true, NULL), STATUS_OK);
+    sqlite3_close(db);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -285,6 +323,7 @@ int main(void)
                                         room_teardown),
         cmocka_unit_test_setup_teardown(newer_and_foreign_files_are_refused, room_setup, room_teardown),
         cmocka_unit_test_setup_teardown(a_new_file_is_laid_out_for_small_writes, room_setup, room_teardown),
+        cmocka_unit_test_setup_teardown(recent_readings_come_along, room_setup, room_teardown),
         cmocka_unit_test_setup_teardown(aside_names_never_collide, room_setup, room_teardown),
         cmocka_unit_test_setup_teardown(views_speak_to_people, room_setup, room_teardown),
     };
