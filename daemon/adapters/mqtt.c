@@ -400,7 +400,8 @@ void mqtt_advance(struct mqtt *m, struct now now)
 {
     pthread_mutex_lock(&m->lock);
     bool save = m->save_filters;
-    bool again = m->state.link == MQTT_DOWN && now.mono.ms >= m->next_try.ms;
+    bool again =
+        m->state.link == MQTT_DOWN && (now.mono.ms >= m->next_try.ms || (m->clock_doubted && now.trusted));
     bool stuck = m->state.link == MQTT_CONNECTING && now.mono.ms - m->state.since.ms >= MQTT_ANSWER_WAIT_MS;
     pthread_mutex_unlock(&m->lock);
     if (save)

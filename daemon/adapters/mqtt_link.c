@@ -101,6 +101,27 @@ static void on_connected3(void *context, MQTTAsync_successData *data)
     connected(context, MQTT_IN_FLIGHT_MAX);
 }
 
+/* A board without a clock boots in 1970, when no certificate counts yet. */
+static void tell_certificate(struct mqtt *m, char *reason, size_t cap)
+{
+    struct now now = clock_now();
+    char here[UTC_TEXT_MAX];
+    utc_format(now.utc, here, sizeof here);
+    pthread_mutex_lock(&m->lock);
+    m->clock_doubted = !now.trusted;
+    pthread_mutex_unlock(&m->lock);
+    if (now.trusted)
+        snprintf(reason, cap,
+                 "no TLS connection with %.50s: certificate verify failed; the clock here says %.16s", m->uri,
+                 here);
+    else
+        snprintf(
+            reason, cap,
+            "its certificate does not count yet by the clock here, which says %.10s and is not set: set it, "
+            "or give it network time; tried again until then",
+            here);
+}
+
 static void connect_failed(struct mqtt *m, int code, const char *message)
 {
     char reason[160], tls[80];
@@ -109,6 +130,8 @@ static void connect_failed(struct mqtt *m, int code, const char *message)
     pthread_mutex_unlock(&m->lock);
     if (code > 0)
         snprintf(reason, sizeof reason, "%s", mqtt_words_of(code));
+    else if (strcmp(tls, "certificate verify failed") == 0)
+        tell_certificate(m, reason, sizeof reason);
     else if (tls[0] != '\0')
         snprintf(reason, sizeof reason, "no TLS connection with %.50s: %s", m->uri, tls);
     else
@@ -325,13 +348,17 @@ void mqtt_link_start(struct mqtt *m)
     char password[FILES_SECRET_MAX];
     struct why why;
     utc_t until = UTC_NONE;
+    char reason[sizeof m->state.reason];
     bool my_turn = atomic_compare_exchange_strong(&connecting, &nobody, m);
     pthread_mutex_lock(&m->lock);
+    /* What kept it down last time says more than that it is tried again. */
+    snprintf(reason, sizeof reason, "%s", m->state.reason[0] != '\0' ? m->state.reason : "connecting");
     if (my_turn)
-        mqtt_link_set(m, MQTT_CONNECTING, "connecting");
+        mqtt_link_set(m, MQTT_CONNECTING, reason);
     else
         m->next_try = mono_add(clock_now().mono, TAKE_TURNS_MS);
     m->tls_fault[0] = '\0';
+    m->clock_doubted = m->clock_doubted && !my_turn;
     pthread_mutex_unlock(&m->lock);
     if (!my_turn)
         return;

@@ -69,7 +69,7 @@ static void carry_over(struct store_log *sync)
 static void rest(struct store_log *sync)
 {
     struct timespec until;
-    clock_gettime(CLOCK_REALTIME, &until);
+    clock_gettime(CLOCK_MONOTONIC, &until);
     until.tv_sec++;
     (void)pthread_cond_timedwait(&sync->changed, &sync->lock, &until);
 }
@@ -113,6 +113,16 @@ static bool start_thread(struct store_log *sync)
     return started;
 }
 
+/* A step of the wall clock must not make it rest for years. */
+static void init_changed(struct store_log *sync)
+{
+    pthread_condattr_t attr;
+    pthread_condattr_init(&attr);
+    pthread_condattr_setclock(&attr, CLOCK_MONOTONIC);
+    pthread_cond_init(&sync->changed, &attr);
+    pthread_condattr_destroy(&attr);
+}
+
 struct store_log *store_log_start(const char *path)
 {
     struct store_log *sync = calloc(1, sizeof *sync);
@@ -122,7 +132,7 @@ struct store_log *store_log_start(const char *path)
     (void)snprintf(sync->log, sizeof sync->log, "%s-wal", path);
     pthread_mutex_init(&sync->lock, NULL);
     pthread_mutex_init(&sync->writer, NULL);
-    pthread_cond_init(&sync->changed, NULL);
+    init_changed(sync);
     if (start_thread(sync))
         return sync;
     free(sync);

@@ -41,6 +41,7 @@ struct mqtt {
     struct mqtt_queue waiting;
     bool save_filters;
     char tls_fault[80];
+    bool clock_doubted; /* at the last try, which a certificate ended */
 };
 
 /* Main thread, link down: one try, its end by link_ended or an accepted subscription. */

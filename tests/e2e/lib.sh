@@ -25,7 +25,7 @@ finish() {
     local status=$?
     trap - EXIT
     set +e
-    for pid in $watcher "${listeners[@]}" $daemon $broker; do
+    for pid in "${listeners[@]}" $daemon $broker $watcher; do
         kill "$pid" 2>/dev/null
         wait "$pid" 2>/dev/null
     done
@@ -156,9 +156,12 @@ start_daemon() {
 set_time() { python3 -c 'import struct,sys; open(sys.argv[1], "r+b").write(struct.pack("<qq", int(sys.argv[2]), int(sys.argv[3])))' "$work/time" "$1" "$2"; }
 
 # start_timed: the daemon with a clock of its own (time.c)
-start_timed() {
+launch_timed() {
     TIME_FILE=$work/time LD_PRELOAD=$work/time.so "$lenticd" --conf "$conf" </dev/null >>"$work/daemon.log" 2>&1 &
     daemon=$!
+}
+start_timed() {
+    launch_timed
     wait_for 20 online || fail "the daemon did not come online"
 }
 
@@ -206,7 +209,9 @@ hear() {
     : >"$work/$file"
     mosquitto_sub -h 127.0.0.1 -p "$port" -q 1 "${topics[@]}" -t "ready/$file" -F '%t %r %p' </dev/null >>"$work/$file" 2>/dev/null &
     listeners+=($!)
+    local end=$((SECONDS + 20))
     until grep -q "^ready/$file" "$work/$file"; do
+        [ $SECONDS -lt $end ] || fail "nothing is heard in $file; $(ps -o pid=,stat=,args= -p "${listeners[-1]}" || echo it ended)"
         mosquitto_pub -h 127.0.0.1 -p "$port" -t "ready/$file" -m 1
         sleep 0.1
     done

@@ -1,7 +1,8 @@
 /* Preloaded into lenticd by cases about time: the program's own view of the clocks, not that of the libraries
- * it uses, nor of the broker. The file TIME_FILE, changed while it runs: eight bytes of milliseconds that the
- * wall clock is off (a change is a step of the clock), then eight bytes, how many times faster everything
- * goes. The clock is never synchronised. */
+ * it uses, nor of the broker; but time(), by which certificates are judged, is off for all of them. The file
+ * TIME_FILE, changed while it runs: eight bytes of milliseconds that the wall clock is off (a change is a
+ * step of the clock), then eight bytes, how many times faster everything goes. The clock is never
+ * synchronised. */
 #define _GNU_SOURCE
 #include <dlfcn.h>
 #include <fcntl.h>
@@ -135,4 +136,16 @@ int adjtimex(struct timex *t)
 {
     (void)t;
     return TIME_ERROR;
+}
+
+time_t time(time_t *out)
+{
+    struct timespec t;
+    pthread_mutex_lock(&lock);
+    look();
+    t = of_ns(seen_ns(CLOCK_REALTIME) + wish->off_ms * 1000000);
+    pthread_mutex_unlock(&lock);
+    if (out != NULL)
+        *out = t.tv_sec;
+    return t.tv_sec;
 }
