@@ -9,6 +9,7 @@
 #include "adapters/certificate.h"
 #include "adapters/clock.h"
 #include "adapters/files.h"
+#include "adapters/mqtt_ahead.h"
 #include "adapters/mqtt_words.h"
 
 #define CONNECT_WAIT_S 10
@@ -48,7 +49,7 @@ void mqtt_link_ended(struct mqtt *m, enum mqtt_end end, const char *reason)
 {
     bool taken = false;
     mono_t now = clock_now().mono;
-    atomic_store(&m->fd, -1);
+    mqtt_ahead_end(atomic_exchange(&m->fd, -1));
     mqtt_link_end_turn(m);
     pthread_mutex_lock(&m->lock);
     if (m->state.link != MQTT_DOWN) {
@@ -81,6 +82,8 @@ static void connected(struct mqtt *m, int in_flight_most)
     int fd = mqtt_socket_find(&m->before, m->port);
     if (fd >= 0)
         mqtt_socket_hurry(fd);
+    if (fd >= 0 && !m->tls)
+        mqtt_ahead_begin(fd);
     atomic_store(&m->fd, fd);
     mqtt_link_end_turn(m);
     mqtt_link_subscribe(m);

@@ -1,0 +1,170 @@
+#include "adapters/mqtt_ahead.h"
+
+#include <poll.h>
+#include <stdatomic.h>
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <string.h>
+#include <sys/socket.h>
+#include <sys/stat.h>
+#include <time.h>
+
+#define SOCKETS     4
+#define AHEAD_BYTES 16384
+#define LOOK_EVERY                                                                                           \
+    16 /* messages: then the kernel is asked after the other sockets, and for room to write                  \
+        */
+
+struct ahead {
+    _Atomic int fd_above; /* the descriptor and one; 0: free */
+    _Atomic bool ended;
+    ino_t inode;
+    size_t from, to;
+    unsigned rounds;
+    bool writable; /* as the kernel last said */
+    uint8_t bytes[AHEAD_BYTES];
+};
+
+static struct ahead sockets[SOCKETS];
+
+static struct ahead *find(int fd)
+{
+    for (int i = 0; fd >= 0 && i < SOCKETS; i++)
+        if (atomic_load_explicit(&sockets[i].fd_above, memory_order_relaxed) == fd + 1)
+            return &sockets[i];
+    return NULL;
+}
+
+static ino_t inode_of(int fd)
+{
+    struct stat st;
+    return fstat(fd, &st) == 0 ? st.st_ino : 0;
+}
+
+static struct ahead *place_for(int fd)
+{
+    struct ahead *a = find(fd);
+    for (int i = 0; a == NULL && i < SOCKETS; i++)
+        if (atomic_load(&sockets[i].fd_above) == 0)
+            a = &sockets[i];
+    for (int i = 0; a == NULL && i < SOCKETS; i++)
+        if (atomic_load(&sockets[i].ended))
+            a = &sockets[i];
+    return a;
+}
+
+void mqtt_ahead_begin(int fd)
+{
+    struct ahead *a = fd >= 0 ? place_for(fd) : NULL;
+    if (a == NULL)
+        return;
+    a->from = a->to = 0;
+    a->rounds = 0;
+    a->writable = false;
+    a->inode = inode_of(fd);
+    atomic_store(&a->ended, false);
+    atomic_store(&a->fd_above, fd + 1);
+}
+
+void mqtt_ahead_end(int fd)
+{
+    struct ahead *a = find(fd);
+    if (a != NULL)
+        atomic_store(&a->ended, true);
+}
+
+static void give_up(struct ahead *a)
+{
+    a->from = a->to = 0;
+    atomic_store(&a->fd_above, 0);
+}
+
+/* The one whose bytes go before what the kernel has; NULL when there is none, or it is done with. */
+static struct ahead *holder(int fd)
+{
+    struct ahead *a = find(fd);
+    if (a == NULL || !atomic_load_explicit(&a->ended, memory_order_relaxed))
+        return a;
+    if (a->from < a->to && inode_of(fd) == a->inode)
+        return a;
+    give_up(a);
+    return NULL;
+}
+
+static ssize_t hand_out(struct ahead *a, void *buf, size_t n)
+{
+    size_t have = a->to - a->from;
+    if (n > have)
+        n = have;
+    memcpy(buf, a->bytes + a->from, n);
+    a->from += n;
+    return (ssize_t)n;
+}
+
+ssize_t mqtt_ahead_recv(int fd, void *buf, size_t n, int flags) __asm__("recv");
+ssize_t mqtt_ahead_recv(int fd, void *buf, size_t n, int flags)
+{
+    struct ahead *a = flags == 0 ? holder(fd) : NULL;
+    if (a == NULL || (a->from == a->to && n >= AHEAD_BYTES))
+        return recvfrom(fd, buf, n, flags, NULL, NULL);
+    if (a->from < a->to)
+        return hand_out(a, buf, n);
+    ssize_t got = recvfrom(fd, a->bytes, AHEAD_BYTES, 0, NULL, NULL);
+    if (got <= 0)
+        return got;
+    a->from = 0;
+    a->to = (size_t)got;
+    return hand_out(a, buf, n);
+}
+
+static int ask_kernel(struct pollfd *fds, nfds_t n, int timeout_ms)
+{
+    struct timespec wait = { timeout_ms / 1000, (long)(timeout_ms % 1000) * 1000000 };
+    return ppoll(fds, n, timeout_ms < 0 ? NULL : &wait, NULL);
+}
+
+/* Whether any of them has bytes here, and whether the kernel is to be asked all the same. */
+static bool any_waits(const struct pollfd *fds, nfds_t n, bool *look)
+{
+    bool waits = false;
+    *look = false;
+    for (nfds_t i = 0; i < n; i++) {
+        struct ahead *a = holder(fds[i].fd);
+        if (a == NULL || a->from == a->to)
+            continue;
+        waits = true;
+        *look = *look || !a->writable || a->rounds % LOOK_EVERY == 0;
+        a->rounds += (fds[i].events & POLLIN) != 0;
+    }
+    return waits;
+}
+
+/* Adds to the kernel's answer, or, where it was not asked, is the answer. */
+static int add_own(struct pollfd *fds, nfds_t n, bool asked)
+{
+    int ready = 0;
+    for (nfds_t i = 0; i < n; i++) {
+        struct ahead *a = holder(fds[i].fd);
+        bool waits = a != NULL && a->from < a->to;
+        if (!asked)
+            fds[i].revents = 0;
+        else if (waits && (fds[i].events & POLLOUT))
+            a->writable = (fds[i].revents & POLLOUT) != 0;
+        if (waits)
+            fds[i].revents |= fds[i].events & (a->writable ? POLLIN | POLLOUT : POLLIN);
+        ready += fds[i].revents != 0;
+    }
+    return ready;
+}
+
+int mqtt_ahead_poll(struct pollfd *fds, nfds_t n, int timeout_ms) __asm__("poll");
+int mqtt_ahead_poll(struct pollfd *fds, nfds_t n, int timeout_ms)
+{
+    bool look;
+    if (!any_waits(fds, n, &look))
+        return ask_kernel(fds, n, timeout_ms);
+    if (look && ask_kernel(fds, n, 0) < 0)
+        return -1;
+    return add_own(fds, n, look);
+}
