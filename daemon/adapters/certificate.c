@@ -101,25 +101,47 @@ static size_t decode_base64(const char *text, size_t n, uint8_t *out, size_t cap
     return len;
 }
 
-utc_t certificate_ends(const char *path)
+struct ends {
+    utc_t earliest, latest;
+};
+
+static void note_end(struct ends *ends, utc_t t)
+{
+    if (!utc_is_set(t))
+        return;
+    if (!utc_is_set(ends->earliest) || t.ms < ends->earliest.ms)
+        ends->earliest = t;
+    if (!utc_is_set(ends->latest) || t.ms > ends->latest.ms)
+        ends->latest = t;
+}
+
+static struct ends ends_of(const char *path)
 {
     static const char begin[] = "-----BEGIN CERTIFICATE-----", end[] = "-----END CERTIFICATE-----";
     uint8_t der[DER_MAX];
     char *text = NULL;
     size_t n = 0;
-    utc_t earliest = UTC_NONE;
+    struct ends ends = { UTC_NONE, UTC_NONE };
     if (files_read(path, FILE_MAX, &text, &n, NULL) != STATUS_OK)
-        return UTC_NONE;
+        return ends;
     for (char *at = text; (at = strstr(at, begin)) != NULL;) {
         at += sizeof begin - 1;
         char *stop = strstr(at, end);
         if (stop == NULL)
             break;
-        utc_t t = certificate_der_ends(der, decode_base64(at, (size_t)(stop - at), der, sizeof der));
-        if (utc_is_set(t) && (!utc_is_set(earliest) || t.ms < earliest.ms))
-            earliest = t;
+        note_end(&ends, certificate_der_ends(der, decode_base64(at, (size_t)(stop - at), der, sizeof der)));
         at = stop;
     }
     free(text);
-    return earliest;
+    return ends;
+}
+
+utc_t certificate_ends(const char *path)
+{
+    return ends_of(path).earliest;
+}
+
+utc_t certificate_last_ends(const char *path)
+{
+    return ends_of(path).latest;
 }

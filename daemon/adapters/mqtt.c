@@ -396,6 +396,21 @@ mono_t mqtt_deadline(struct mqtt *m)
     return due;
 }
 
+/* Renewed while the connection stands, they should no longer be warned of. */
+static void look_at_files(struct mqtt *m, struct now now)
+{
+    struct why unused;
+    utc_t until;
+    if (!m->tls || now.mono.ms - m->files_seen.ms < MS_PER_HOUR)
+        return;
+    m->files_seen = now.mono;
+    if (mqtt_link_check_files(m, &until, &unused) != STATUS_OK)
+        return;
+    pthread_mutex_lock(&m->lock);
+    m->state.certificate_until = until;
+    pthread_mutex_unlock(&m->lock);
+}
+
 void mqtt_advance(struct mqtt *m, struct now now)
 {
     pthread_mutex_lock(&m->lock);
@@ -406,6 +421,7 @@ void mqtt_advance(struct mqtt *m, struct now now)
     pthread_mutex_unlock(&m->lock);
     if (save)
         save_filters(m);
+    look_at_files(m, now);
     if (stuck)
         mqtt_link_ended(m, MQTT_END_NO_LINK, "the broker took the connection but did not answer");
     if (again)

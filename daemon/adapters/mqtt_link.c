@@ -246,7 +246,9 @@ enum status mqtt_link_check_files(const struct mqtt *m, utc_t *until, struct why
     for (int i = 0; m->tls && i < 3; i++) {
         if (files[i] != NULL && access(files[i], R_OK) != 0)
             return why_say(why, STATUS_INVALID, "%s: this TLS file cannot be read", files[i]);
-        utc_t end = i < 2 && files[i] != NULL ? certificate_ends(files[i]) : UTC_NONE;
+        utc_t end = i == 2 || files[i] == NULL ? UTC_NONE
+                    : i == 0                   ? certificate_last_ends(files[i])
+                                               : certificate_ends(files[i]);
         if (utc_is_set(end) && (!utc_is_set(*until) || end.ms < until->ms))
             *until = end;
     }
@@ -370,6 +372,7 @@ void mqtt_link_start(struct mqtt *m)
         status = files_read_secret(m->password_file, password, sizeof password, &why);
     pthread_mutex_lock(&m->lock);
     m->state.certificate_until = until;
+    m->files_seen = clock_now().mono;
     pthread_mutex_unlock(&m->lock);
     if (status != STATUS_OK) {
         mqtt_link_ended(m, MQTT_END_NO_LINK, why.text);

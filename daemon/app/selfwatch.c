@@ -8,8 +8,9 @@
 #include "adapters/log.h"
 #include "adapters/sd.h"
 
-#define WEAR_LOOK_MS  (2 * MS_PER_S)
-#define RULES_LATE_MS (2 * MS_PER_MIN)
+#define WEAR_LOOK_MS        (2 * MS_PER_S)
+#define RULES_LATE_MS       (2 * MS_PER_MIN)
+#define CERTIFICATE_SOON_MS (30 * MS_PER_DAY)
 
 /* Connected, but of the beats that we sent none came back for long. */
 static bool is_deaf(const struct daemon *d, const struct mqtt_state *link)
@@ -50,6 +51,21 @@ static void judge_log(struct daemon *d, const struct publisher_news *news)
     pump_service(&d->pump, KIND_LOG_HELD, held, text, d->now);
 }
 
+static void judge_certificate(struct daemon *d, utc_t until)
+{
+    char text[160] = "", end[UTC_TEXT_MAX];
+    int64_t left_ms = until.ms - d->now.utc.ms;
+    bool soon = utc_is_set(until) && d->now.trusted && left_ms < CERTIFICATE_SOON_MS;
+    if (soon && left_ms > 0)
+        snprintf(text, sizeof text,
+                 "the first of broker.ca_file and broker.cert_file ends on %.10s, in %lld days",
+                 utc_format(until, end, sizeof end), (long long)(left_ms / MS_PER_DAY));
+    else if (soon)
+        snprintf(text, sizeof text, "the first of broker.ca_file and broker.cert_file ended on %.10s",
+                 utc_format(until, end, sizeof end));
+    pump_service(&d->pump, KIND_CERTIFICATE, soon, text, d->now);
+}
+
 void selfwatch_judge(struct daemon *d, const struct publisher_news *news)
 {
     const struct mqtt_state *link = &news->link;
@@ -61,6 +77,7 @@ void selfwatch_judge(struct daemon *d, const struct publisher_news *news)
     pump_service(&d->pump, KIND_BROKER_DOWN, !up || deaf, text, d->now);
     pump_service(&d->pump, KIND_STORE_FAILING, news->store.failing, news->store.reason, d->now);
     judge_log(d, news);
+    judge_certificate(d, link->certificate_until);
     snprintf(ring, sizeof ring, "%zu of %zu bytes used", news->inbox.used_bytes, news->inbox.size_bytes);
     pump_service(&d->pump, KIND_INBOX_FULL, news->inbox.used_bytes > news->inbox.size_bytes / 10 * 9, ring,
                  d->now);

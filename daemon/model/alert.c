@@ -392,6 +392,19 @@ static const struct kind_info kinds[KIND_COUNT] = {
                         .priority = PRIORITY_LOW,
                         .deadband = OWN_DEADBAND,
                         .on_delay_s = 300 },
+    [KIND_CERTIFICATE] = { .name = "certificate-ends",
+                           .scope = SCOPE_SERVICE,
+                           .title = "certificate for the broker ends soon",
+                           .meaning =
+                               "A certificate file with which the broker is reached ends within thirty "
+                               "days, or has ended.",
+                           .consequence = "From that day the broker is not reached, and no tank is watched.",
+                           .action = "Renew it and put the new file in its place: it is read at the next "
+                                     "connection, without a restart.",
+                           .time = "Days to weeks: the date stands in the message.",
+                           .priority = PRIORITY_LOW,
+                           .deadband = OWN_DEADBAND,
+                           .on_delay_s = 60 },
     [KIND_DELIVERY_FAILED] = { .name = "delivery-failed",
                                .scope = SCOPE_SERVICE,
                                .title = "messages not delivered",

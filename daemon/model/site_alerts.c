@@ -39,7 +39,8 @@ static struct alert_settings settings_default(enum alert_kind kind, enum quantit
         .off_delay_ms = (int64_t)(info->off_delay_s * MS_PER_S),
         .renotify_ms = kind == KIND_BATTERY ? 0 : renotify_ms[info->priority], /* once is enough */
         .renotify_most_ms = MS_PER_DAY,
-        .realarm_ms = realarm_ms[info->priority],
+        /* Seen is not renewed: weekly until the day. */
+        .realarm_ms = kind == KIND_CERTIFICATE ? 7 * MS_PER_DAY : realarm_ms[info->priority],
     };
 }
 

@@ -33,8 +33,8 @@ struct mqtt_state {
     uint64_t received, held_back;  /* held_back: the ring was full, acknowledgement withheld */
     uint64_t published, publish_failed;
     int in_flight, waiting;
-    utc_t certificate_until; /* the earliest end of our certificate and the authorities' file; UTC_NONE: not
-                                known */
+    utc_t certificate_until; /* the earlier end of our certificate and of the last of the authorities in their
+                                file, looked up once an hour; UTC_NONE: not known */
 };
 
 /* Added to a filter's QoS (MQTT 5): the retain flag then says how the message was published, not whether the

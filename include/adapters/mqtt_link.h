@@ -41,6 +41,7 @@ struct mqtt {
     struct mqtt_queue waiting;
     bool save_filters;
     char tls_fault[80];
+    mono_t files_seen;  /* when certificate_until was looked up */
     bool clock_doubted; /* at the last try, which a certificate ended */
 };
 

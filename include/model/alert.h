@@ -87,7 +87,8 @@ enum alert_kind {
     KIND_BROKER_DOWN,
     KIND_STORE_FAILING,
     KIND_INBOX_FULL,
-    KIND_LOG_HELD, /* somebody reads the store without end */
+    KIND_LOG_HELD,    /* somebody reads the store without end */
+    KIND_CERTIFICATE, /* of ours, for the broker: ends soon */
     KIND_DELIVERY_FAILED,
     KIND_COUNT
 };

@@ -1,12 +1,14 @@
 #!/bin/bash
 # The daemon's clock at 1970 when it starts, then right, an hour ahead, right, ten years ahead, right: alerts come all the
 # time, nothing is taken for silent, and each reading stands at the time at which it truly came. Then an hour back, which is
-# believed at once, and right again, which is believed after five minutes: no reading is lost.
+# believed at once, and right again, which is believed after five minutes: no reading is lost. The connection stands through
+# all of it, though its keepalive is short.
 . "$(dirname "$0")/lib.sh"
 make_time
 hour=3600000
 start_broker
 write_conf "" "" ", { topic = \"probes/{tank}/ph\"; measures = \"ph\"; every_s = 60; }"
+sed -i 's/^broker = {/broker = { keepalive_s = 5;/' "$conf"
 set_time "-$(now_ms)" 1
 start_timed
 hear heard "$base/alert/#" "$base/event"
@@ -44,4 +46,5 @@ wait_for 15 settled || fail "$(query "SELECT count(*) FROM stored WHERE value > 
 [ "$(query "SELECT count(*) FROM alert_change WHERE ref NOT LIKE '%/temp-low'")" -eq 0 ] ||
     fail "other alerts: $(query 'SELECT ref, change FROM alert_change')"
 figure "clock an hour back and right again" $sent "readings, all stored; all alerts came, no other one"
+! grep -q 'broker' "$work/daemon.log" || fail "the connection did not stand: $(grep broker "$work/daemon.log")"
 stop_daemon

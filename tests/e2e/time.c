@@ -1,8 +1,7 @@
-/* Preloaded into lenticd by cases about time: the program's own view of the clocks, not that of the libraries
- * it uses, nor of the broker; but time(), by which certificates are judged, is off for all of them. The file
- * TIME_FILE, changed while it runs: eight bytes of milliseconds that the wall clock is off (a change is a
- * step of the clock), then eight bytes, how many times faster everything goes. The clock is never
- * synchronised. */
+/* Preloaded into lenticd by cases about time: the program's own view of the clocks. The libraries that it
+ * uses see the same wall clock, but no hurry; the broker sees the true one. The file TIME_FILE, changed while
+ * it runs: eight bytes of milliseconds that the wall clock is off (a change is a step of the clock), then
+ * eight bytes, how many times faster everything goes. The clock is never synchronised. */
 #define _GNU_SOURCE
 #include <dlfcn.h>
 #include <fcntl.h>
@@ -103,6 +102,10 @@ static bool ours(const void *caller)
 int clock_gettime(clockid_t id, struct timespec *t)
 {
     bool faked = id == CLOCK_REALTIME || id == CLOCK_MONOTONIC || id == CLOCK_BOOTTIME;
+    if (id == CLOCK_REALTIME && !ours(__builtin_return_address(0))) {
+        *t = of_ns(true_ns(id) + wish->off_ms * 1000000);
+        return 0;
+    }
     if (!faked || !ours(__builtin_return_address(0)))
         return real_gettime(id, t);
     pthread_mutex_lock(&lock);
@@ -124,12 +127,13 @@ int nanosleep(const struct timespec *t, struct timespec *left)
     return real_nanosleep(ours(__builtin_return_address(0)) ? &shorter : t, left);
 }
 
-/* The program waits by CLOCK_MONOTONIC only. */
+/* The program waits by CLOCK_MONOTONIC only, the MQTT library by CLOCK_REALTIME. */
 int pthread_cond_timedwait(pthread_cond_t *cond, pthread_mutex_t *mutex, const struct timespec *until)
 {
-    struct timespec truly =
+    struct timespec ours_truly =
         of_ns(true_ns(CLOCK_MONOTONIC) + (ns_of(until) - seen_ns(CLOCK_MONOTONIC)) / speed);
-    return real_timedwait(cond, mutex, ours(__builtin_return_address(0)) ? &truly : until);
+    struct timespec theirs_truly = of_ns(ns_of(until) - wish->off_ms * 1000000);
+    return real_timedwait(cond, mutex, ours(__builtin_return_address(0)) ? &ours_truly : &theirs_truly);
 }
 
 int adjtimex(struct timex *t)

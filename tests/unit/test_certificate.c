@@ -91,7 +91,7 @@ static void encode(const uint8_t *bytes, size_t n, char *out)
     *out = '\0';
 }
 
-static void the_earliest_end_of_a_file_counts(void **state)
+static void the_first_and_the_last_end_in_a_file(void **state)
 {
     (void)state;
     char path[] = "/tmp/lentic-pem-XXXXXX", text[UTC_TEXT_MAX], one[512], two[512], all[1400];
@@ -106,8 +106,11 @@ static void the_earliest_end_of_a_file_counts(void **state)
              one, two);
     put(path, all);
     assert_string_equal(utc_format(certificate_ends(path), text, sizeof text), "2027-03-01T12:00:00.000Z");
+    assert_string_equal(utc_format(certificate_last_ends(path), text, sizeof text),
+                        "2030-03-01T12:00:00.000Z");
     put(path, "no certificate");
     assert_false(utc_is_set(certificate_ends(path)));
+    assert_false(utc_is_set(certificate_last_ends(path)));
     unlink(path);
     assert_false(utc_is_set(certificate_ends(path)));
 }
@@ -117,7 +120,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(both_forms_of_time_are_read),
         cmocka_unit_test(cut_or_changed_bytes_are_harmless),
-        cmocka_unit_test(the_earliest_end_of_a_file_counts),
+        cmocka_unit_test(the_first_and_the_last_end_in_a_file),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
