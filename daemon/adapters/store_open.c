@@ -7,7 +7,7 @@
 #include "adapters/store_readers.h"
 #include "adapters/store_schema.h"
 
-#define LOG_PAGES 2000 /* then the log is carried over */
+#define LOG_PAGES 900 /* then the log is carried over */
 
 static int note_log(void *context, sqlite3 *db, const char *name, int pages)
 {

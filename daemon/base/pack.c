@@ -76,6 +76,22 @@ void pack_f64(struct pack *p, double *v, double lo, double hi)
         p->bad = true;
 }
 
+void pack_f32(struct pack *p, float *v, float lo, float hi)
+{
+    uint32_t bits = 0;
+    if (!p->reading)
+        memcpy(&bits, v, sizeof bits);
+    pack_u32(p, &bits);
+    if (p->bad || !p->reading)
+        return;
+    float got;
+    memcpy(&got, &bits, sizeof got);
+    if (isnan(got) || (got >= lo && got <= hi))
+        *v = got;
+    else
+        p->bad = true;
+}
+
 void pack_i64(struct pack *p, int64_t *v, int64_t lo, int64_t hi)
 {
     uint64_t bits = (uint64_t)*v;
@@ -94,6 +110,24 @@ void pack_i32(struct pack *p, int32_t *v, int32_t lo, int32_t hi)
     int64_t wide = *v;
     pack_i64(p, &wide, lo, hi);
     *v = (int32_t)wide;
+}
+
+/* Seven bits a byte, the lowest first; the eighth says that more follow. */
+void pack_count(struct pack *p, int32_t *v, int32_t lo, int32_t hi)
+{
+    uint64_t rest = (uint64_t)*v, got = 0, byte = 0x80;
+    for (unsigned shift = 0; shift < 35 && (byte & 0x80) != 0; shift += 7, rest >>= 7) {
+        byte = (rest & 0x7f) | (rest > 0x7f ? 0x80 : 0);
+        if (!word(p, &byte, 1))
+            return;
+        got |= (byte & 0x7f) << shift;
+    }
+    if (!p->reading)
+        return;
+    if ((byte & 0x80) == 0 && got >= (uint64_t)lo && got <= (uint64_t)hi)
+        *v = (int32_t)got;
+    else
+        p->bad = true;
 }
 
 void pack_u32(struct pack *p, uint32_t *v)

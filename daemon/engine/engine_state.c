@@ -11,7 +11,7 @@
 
 /* Bytes, each over what its fields take. */
 #define STREAM_ROOM (4096 + UNTIMED_MAX * 32 + GATE_RECENT * 16)
-#define BIN_ROOM    40
+#define BIN_ROOM    28
 #define RUN_ROOM    24
 #define POINT_ROOM  16
 #define ALERT_ROOM  2048
@@ -167,7 +167,7 @@ static void section_name(const struct engine *e, enum section kind, int i, char 
         snprintf(buf, PACK_NAME_MAX, "clock");
         break;
     case SECTION_STREAM:
-        snprintf(buf, PACK_NAME_MAX, "stream %s", e->site->streams[i].name);
+        snprintf(buf, PACK_NAME_MAX, "probe %s", e->site->streams[i].name);
         break;
     case SECTION_ALERT:
         snprintf(buf, PACK_NAME_MAX, "alert %s", e->site->alerts[i].ref);

@@ -24,8 +24,10 @@ struct pack pack_writer(uint8_t *bytes, size_t cap);
 struct pack pack_reader(const uint8_t *bytes, size_t len);
 
 void pack_f64(struct pack *p, double *v, double lo, double hi); /* NaN passes: "not known" is a value */
+void pack_f32(struct pack *p, float *v, float lo, float hi);    /* as well */
 void pack_i64(struct pack *p, int64_t *v, int64_t lo, int64_t hi);
 void pack_i32(struct pack *p, int32_t *v, int32_t lo, int32_t hi);
+void pack_count(struct pack *p, int32_t *v, int32_t lo, int32_t hi); /* lo at least 0; one byte below 128 */
 void pack_u32(struct pack *p, uint32_t *v);
 void pack_u64(struct pack *p, uint64_t *v);
 void pack_bool(struct pack *p, bool *v);

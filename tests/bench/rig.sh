@@ -66,6 +66,7 @@ CONF
 # launch NAME: leaves its number in $daemon and the milliseconds until it watches in $launch_ms
 launch() {
     local begin
+    : >"$work/$1.log"
     begin=$(date +%s%N)
     "$build/lenticd" --conf "$work/$1.conf" </dev/null >"$work/$1.log" 2>&1 &
     daemon=$!

@@ -154,10 +154,10 @@ static double second_passes(struct store *store, long n)
     return fmax(worst, ms_since(&from));
 }
 
-/* The engine's state, which the service keeps in the store: of 200 probes and 40 tanks the whole is 7 MB once
- * all windows are full (3.7 MB after a day of readings every two minutes), without the probes 0.35 MB; here
- * one with news every three hours. */
-#define WHOLE_BYTES (7 * 1000000)
+/* The engine's state, which the service keeps in the store: of 200 probes and 40 tanks the whole is 5.2 MB
+ * once all windows are full (three weeks of readings, the last two days every five minutes at least), without
+ * the probes 0.35 MB; here one with news every three hours. */
+#define WHOLE_BYTES (52 * 100000)
 #define BRIEF_BYTES (350 * 1000)
 
 static bool keep(struct store *store, const char *name, size_t n)

@@ -161,6 +161,57 @@ static void fields_that_cannot_be(void **state)
     assert_true(r.bad && v == 3);
 }
 
+static void counts_take_as_many_bytes_as_they_need(void **state)
+{
+    static const struct {
+        int32_t v;
+        size_t bytes;
+    } cases[] = { { 0, 1 }, { 1, 1 }, { 127, 1 }, { 128, 2 }, { 16383, 2 }, { 16384, 3 }, { INT32_MAX, 5 } };
+    (void)state;
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        uint8_t bytes[8];
+        int32_t v = cases[i].v, back = -1;
+        struct pack w = pack_writer(bytes, sizeof bytes);
+        pack_count(&w, &v, 0, INT32_MAX);
+        assert_int_equal(w.at, cases[i].bytes);
+        struct pack r = pack_reader(bytes, w.at);
+        pack_count(&r, &back, 0, INT32_MAX);
+        assert_true(!r.bad && back == cases[i].v && r.at == w.at);
+        r = pack_reader(bytes, w.at - 1);
+        pack_count(&r, &back, 0, INT32_MAX);
+        assert_true(r.bad);
+        r = pack_reader(bytes, w.at);
+        pack_count(&r, &back, 2, 126);
+        assert_true(r.bad);
+    }
+    uint8_t endless[] = { 0x81, 0x80, 0x80, 0x80, 0x80, 0x00 }, beyond[] = { 0xff, 0xff, 0xff, 0xff, 0x7f };
+    int32_t back = 7;
+    struct pack r = pack_reader(endless, sizeof endless);
+    pack_count(&r, &back, 0, INT32_MAX);
+    assert_true(r.bad);
+    r = pack_reader(beyond, sizeof beyond);
+    pack_count(&r, &back, 0, INT32_MAX);
+    assert_true(r.bad && back == 7);
+}
+
+static void short_numbers_keep_their_range(void **state)
+{
+    static const float numbers[] = { 0, -1.5F, 24.31F, 1e12F, NAN };
+    (void)state;
+    for (size_t i = 0; i < sizeof numbers / sizeof *numbers; i++) {
+        uint8_t bytes[4];
+        float v = numbers[i], back = 1;
+        struct pack w = pack_writer(bytes, sizeof bytes);
+        pack_f32(&w, &v, -1e12F, 1e12F);
+        struct pack r = pack_reader(bytes, w.at);
+        pack_f32(&r, &back, -1e12F, 1e12F);
+        assert_true(!r.bad && w.at == 4 && memcmp(&back, &v, sizeof v) == 0);
+        r = pack_reader(bytes, w.at);
+        pack_f32(&r, &back, 2, 3);
+        assert_int_equal(r.bad, !isnan(numbers[i]));
+    }
+}
+
 static void too_small_is_seen(void **state)
 {
     (void)state;
@@ -224,6 +275,8 @@ int main(void)
         cmocka_unit_test(boot_clock_of_the_next_run),
         cmocka_unit_test(out_of_range_fails_the_section_and_stays_out),
         cmocka_unit_test(fields_that_cannot_be),
+        cmocka_unit_test(counts_take_as_many_bytes_as_they_need),
+        cmocka_unit_test(short_numbers_keep_their_range),
         cmocka_unit_test(too_small_is_seen),
         cmocka_unit_test(damage_is_stepped_over),
         cmocka_unit_test(cut_short_anywhere),

@@ -208,6 +208,34 @@ static void state_goes_over(void **state)
     assert_int_equal(window.newest, other.newest);
 }
 
+/* Gaps and bins that have aged out: what is left comes back, at eighteen bytes each. */
+static void state_is_small(void **state)
+{
+    (void)state;
+    static uint8_t bytes[4096];
+    struct window other;
+    int held = 0;
+    for (int64_t t = 0; t < 3 * SPAN; t += (t / BIN % 3 + 1) * BIN)
+        add(t, (double)(t / BIN));
+    window_init(&other, BIN, SPAN, &arena);
+    struct pack w = pack_writer(bytes, sizeof bytes);
+    window_visit(&window, &w);
+    struct pack r = pack_reader(bytes, w.at);
+    window_visit(&other, &r);
+    assert_true(!r.bad && r.at == w.at);
+    for (int64_t t = 0; t < 3 * SPAN; t += BIN) {
+        const struct window_bin *a = window_at(&window, (utc_t){ T0 + t });
+        const struct window_bin *b = window_at(&other, (utc_t){ T0 + t });
+        bool aged = t + SPAN < 3 * SPAN - 4 * BIN;
+        assert_true(aged ? b == NULL : (a == NULL) == (b == NULL));
+        held += b != NULL;
+        if (b != NULL)
+            assert_true(a->n == b->n && a->lo == b->lo && a->hi == b->hi && a->sum == b->sum);
+    }
+    assert_true(held > 3);
+    assert_int_equal(w.at, 16 + 18 * held);
+}
+
 static void damaged_state_is_refused(void **state)
 {
     (void)state;
@@ -237,6 +265,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(times_before_1970_are_one_bin, make, unmake),
         cmocka_unit_test_setup_teardown(random_values_equal_a_list, make, unmake),
         cmocka_unit_test_setup_teardown(state_goes_over, make, unmake),
+        cmocka_unit_test_setup_teardown(state_is_small, make, unmake),
         cmocka_unit_test_setup_teardown(damaged_state_is_refused, make, unmake),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
