@@ -4,16 +4,24 @@
 #include <string.h>
 
 /* Before anything is learnt the thermostat is taken to hold the setpoint within this: dials are off by a
- * kelvin and more, and probes by half of one. */
+ * kelvin and more, probes by half of one, and it switches half a kelvin to either side. All of them may add
+ * up, so that nearer than these it is told only when the animals' band is near. */
 #define SETPOINT_UNDER_C  1.5
+#define SETPOINT_FAR_C    2.5
+#define SETPOINT_HIGH_C   3.0
+#define NEAR_BAND_H       1.5
+#define NEAR_TOP_H        0.5
 #define SETPOINT_OVER_C   2.0
 #define SETPOINT_SPREAD_C 0.03
 #define SEEN_MARGIN_C     0.1 /* it switched there by itself: so far beyond it may again */
 
 /* A tank loses heat through its faces: tau grows with the cube root of the volume. About 2.4 h per cube root
- * of a litre with a lid, a fifth less without; small glass tanks lie within a factor of two. */
+ * of a litre with a lid, a tenth less without; small glass tanks lie within a factor of two. What evaporates
+ * from an open one keeps it about a kelvin cooler than the room (the balance of the surface at half the
+ * room's vapour: the loss at equal temperatures is that of a kelvin's difference). */
 #define TAU_H_PER_CBRT_L 2.4
-#define TAU_OPEN_SHARE   0.8
+#define TAU_OPEN_SHARE   0.9
+#define OPEN_COOLS_C     1.0
 #define WATER_J_L_K      4186.0
 #define GLASS_SHARE      0.92 /* of the heat that the water takes; glass and gravel take the rest */
 
@@ -32,16 +40,21 @@
 #define TOO_MUCH       1.6 /* times what the heater gives */
 
 /* Heat as a share of the heater's usual. */
-#define NO_HEAT      0.25
-#define HEAT         0.6
-#define WEAK_HEAT    0.72
-#define DEAD_HEAT    0.10 /* on the average while it should heat: more may be a weak one */
-#define DEAD_LONG    0.13 /* the same once that was watched for LONG_MIN */
-#define LONG_MIN     60
-#define UNKNOWN_MIN  110 /* before the thermostat is known: it may just be waiting to switch on */
-#define COOLED       0.5 /* less than nothing: something else cools the water */
-#define NEEDED_SHARE 0.2
-#define WEAK_KNOWN_H 18 /* lamps and sun of most of a day are known */
+#define NO_HEAT    0.25
+#define HEAT       0.6
+#define STUCK_HEAT 0.5 /* over its band it should give none */
+#define WEAK_HEAT  0.72
+/* Heat on the average while it should give all, as a share of what the tank loses: a dead one gives none, a
+ * weak one most of it, for else the tank would have been cold before. What the loss is off by, a dead one
+ * seems to give. */
+#define DEAD_HOLD     0.15 /* dead at once */
+#define WEAK_HOLD     0.30 /* dead below, weak above, once that was watched for LONG_MIN */
+#define DEAD_HEAT     0.05 /* or so little of what it gives when it is on */
+#define WEAK_LOSS_C_H 0.12 /* less loss than that, and lamps and sun may be all the heat */
+#define LONG_MIN      60
+#define UNKNOWN_MIN   110 /* before the thermostat is known: it may just be waiting to switch on */
+#define COOLED        0.5 /* less than nothing: something else cools the water */
+#define WEAK_KNOWN_H  18  /* lamps and sun of most of a day are known */
 /* As a share of what would hold the temperature, while the heater's usual is not known. */
 #define NO_HOLD     0.45
 #define HOLDS       1.3
@@ -53,6 +66,7 @@
 #define SURE_MIN      3
 #define SPARE_MIN     6
 #define WEAK_MIN      90
+#define WEAK_HELD_C   0.35 /* one that holds finely gives more the colder it is, and sags more */
 #define WEAK_SHORT_C  0.25 /* under the switching point: some sag a little by night */
 #define WEAK_SPREADS  3.0  /* and where it switches must be known so well */
 #define COUNT_MOST    120
@@ -65,6 +79,7 @@ void heater_init(struct heater *h)
     *h = (struct heater){ .volume_l = NAN,
                           .heater_w = NAN,
                           .setpoint_c = NAN,
+                          .tau_guess_h = NAN,
                           .band_lo_c = NAN,
                           .band_hi_c = NAN,
                           .lo_sd_c = NAN,
@@ -123,6 +138,7 @@ static void meet_tank(struct heater *h, const struct tank *tank)
     h->volume_l = tank->volume_l;
     h->heater_w = tank->heater_w;
     h->setpoint_c = tank->setpoint_c;
+    h->tau_guess_h = tau_guess_h(tank);
 }
 
 static void band_of(const struct heater *h, const struct tank *tank, struct heater_view *out)
@@ -151,7 +167,8 @@ static void loss_of(const struct heater *h, const struct tank *tank, utc_t now, 
 {
     double gap = out->temp_c - out->room_c;
     double other = h->other_c_h[now.ms / MS_PER_HOUR % 24];
-    out->free_c_h = isnan(gap) ? h->off_c_h : -gap / (isnan(h->tau_h) ? tau_guess_h(tank) : h->tau_h);
+    double guessed = -(gap + (tank->lid ? 0 : OPEN_COOLS_C)) / h->tau_guess_h;
+    out->free_c_h = isnan(gap) ? h->off_c_h : isnan(h->tau_h) ? guessed : -gap / h->tau_h;
     out->free_c_h += isnan(other) ? 0 : other;
     out->full_c_h = isnan(h->full_c_h) ? rated_c_h(tank) : h->full_c_h;
 }
@@ -200,6 +217,8 @@ void heater_look(struct heater *h, const struct tank *tank, const struct window 
         (struct heater_view){ .slope_c_h = NAN,
                               .heat_c_h = NAN,
                               .share = NAN,
+                              .least_c = NAN,
+                              .most_c = NAN,
                               .turns_c = { NAN, NAN },
                               .temp_c = minutes_level(&h->recent, now_min),
                               .room_c = room == NULL ? NAN : window_mean_over(room, now, 10 * MS_PER_MIN) };
@@ -216,7 +235,8 @@ void heater_look(struct heater *h, const struct tank *tank, const struct window 
         out->minutes = SLOPE_SPARSE < 2 * out->minutes ? SLOPE_SPARSE : 2 * out->minutes;
         out->slope_c_h = minutes_slope(&h->recent, usable, now_min, out->minutes, &count);
     }
-    out->rises_evenly = out->slope_c_h > 0 && minutes_rise_evenly(&h->recent, usable, now_min, out->minutes);
+    out->rises_evenly =
+        out->slope_c_h > 0 && minutes_rise_evenly(&h->recent, usable, now_min, out->minutes, noise_c);
     out->turns_c = minutes_turns(&h->recent, usable, now_min, 2 * out->minutes);
     heat_of(out);
     if (too_fast(out))
@@ -230,9 +250,14 @@ bool heater_is_off(const struct heater_view *v)
     return v->unpowered || v->share < (isnan(v->full_c_h) ? NO_HOLD : NO_HEAT);
 }
 
+static bool gives_at_least(const struct heater_view *v, double share)
+{
+    return !v->unpowered && v->share > (isnan(v->full_c_h) ? HOLDS : share);
+}
+
 bool heater_gives(const struct heater_view *v)
 {
-    return !v->unpowered && v->share > (isnan(v->full_c_h) ? HOLDS : HEAT);
+    return gives_at_least(v, HEAT);
 }
 
 /* Bounded, so that the end of a long fault is seen as soon as that of a short one. */
@@ -299,13 +324,38 @@ static void note_call(struct heater *h, const struct heater_view *v)
 /* A little heat for long, where it should give all it has and the water would sink without. */
 static int32_t weak_minutes(const struct heater *h, const struct heater_view *v)
 {
-    if (!h->heating_seen || isnan(h->full_c_h) || h->learnt_h < WEAK_KNOWN_H)
+    if (!h->heating_seen || h->learnt_h < WEAK_KNOWN_H)
         return 0;
     if (heater_gives(v) && v->share > WEAK_HEAT)
         return counted(h->weak_min, COUNT_MOST, false);
-    double short_c = fmax(WEAK_SHORT_C, WEAK_SPREADS * h->lo_sd_c);
-    bool needed = -v->free_c_h > NEEDED_SHARE * v->full_c_h && v->band_lo_c - v->temp_c > short_c;
-    return h->called && needed && v->share > DEAD_LONG ? counted(h->weak_min, COUNT_MOST, true) : h->weak_min;
+    double short_c = fmax(isnan(h->full_c_h) ? WEAK_HELD_C : WEAK_SHORT_C, WEAK_SPREADS * h->lo_sd_c);
+    bool some = h->under_loss_c_h > WEAK_LOSS_C_H && h->under_heat_c_h > WEAK_HOLD * h->under_loss_c_h;
+    return h->called && some && v->band_lo_c - v->temp_c > short_c ? counted(h->weak_min, COUNT_MOST, true)
+                                                                   : h->weak_min;
+}
+
+/* A slope that reaches back to before it was asked says nothing of what it answers. */
+static void note_under(struct heater *h, const struct heater_view *v)
+{
+    int32_t heard = h->under_min - v->minutes / 2;
+    double part = heard <= 0 ? 1 : 1.0 / (heard < LONG_MIN ? heard + 1 : LONG_MIN);
+    if (h->under_min == 0)
+        h->under_heat_c_h = h->under_loss_c_h = 0;
+    h->under_heat_c_h += part * (v->heat_c_h - h->under_heat_c_h);
+    h->under_loss_c_h += part * (-v->free_c_h - h->under_loss_c_h);
+    if (h->under_min < COUNT_MOST)
+        h->under_min++;
+}
+
+/* Where nothing was learnt of the thermostat it may just be set otherwise than it says. */
+static bool may_be_the_dial(const struct heater *h, const struct heater_view *v)
+{
+    double off_c = v->temp_c - h->setpoint_c;
+    if (off_c < 0)
+        return !h->heating_seen && off_c > -SETPOINT_FAR_C &&
+               !(v->temp_c + NEAR_BAND_H * v->slope_c_h < v->least_c);
+    return isnan(h->band_hi_c) && off_c < SETPOINT_HIGH_C &&
+           !(v->temp_c + NEAR_TOP_H * v->slope_c_h > v->most_c);
 }
 
 /* Under the switching point for long enough that heat would show, and none came. */
@@ -313,22 +363,18 @@ static bool gives_nothing(struct heater *h, const struct heater_view *v)
 {
     if (!(v->below > 0)) {
         h->under_min = 0;
-        h->under_share = 0;
         return false;
     }
-    /* A slope that reaches back to before it was asked says nothing of what it answers. */
-    int32_t heard = h->under_min - v->minutes / 2;
-    h->under_share = heard <= 0 ? v->share : h->under_share + (v->share - h->under_share) / (heard + 1);
-    if (h->under_min < COUNT_MOST)
-        h->under_min++;
+    note_under(h, v);
     if (v->unpowered)
         return true;
-    if (h->under_min < (h->heating_seen ? v->minutes : UNKNOWN_MIN) || v->slope_c_h > 0)
+    if (h->under_min < (h->heating_seen ? v->minutes : UNKNOWN_MIN) || v->slope_c_h > 0 ||
+        may_be_the_dial(h, v))
         return false;
-    if (isnan(v->full_c_h))
-        return v->share < NO_HOLD;
-    double most = h->under_min < LONG_MIN ? DEAD_HEAT : DEAD_LONG;
-    return heater_is_off(v) && h->under_share < most && h->under_share > -COOLED;
+    double hold = h->under_min < LONG_MIN ? DEAD_HOLD : WEAK_HOLD;
+    double least = isnan(v->full_c_h) ? 0 : DEAD_HEAT * v->full_c_h;
+    return heater_is_off(v) && h->under_heat_c_h < fmax(hold * h->under_loss_c_h, least) &&
+           !(h->under_heat_c_h < -COOLED * v->full_c_h);
 }
 
 enum heater_cause heater_judge(struct heater *h, const struct heater_view *v, utc_t now)
@@ -341,7 +387,8 @@ enum heater_cause heater_judge(struct heater *h, const struct heater_view *v, ut
     note_call(h, v);
     h->weak_min = weak_minutes(h, v);
     bool far_below = v->below > FAR_SPREADS || (v->below > NEAR_SPREADS && h->broke_off);
-    bool cools = gives_nothing(h, v), warms = heater_gives(v) && v->rises_evenly;
+    bool cools = gives_nothing(h, v),
+         warms = gives_at_least(v, STUCK_HEAT) && v->rises_evenly && !may_be_the_dial(h, v);
     int32_t dead_needs = h->weak_min >= WEAK_MIN ? WEAK_MIN : SURE_MIN;
     int32_t stuck_needs = h->began_above ? v->minutes : v->minutes / 2;
     h->dead_min = far_below ? counted(h->dead_min, dead_needs + SPARE_MIN, cools) : 0;
@@ -350,7 +397,7 @@ enum heater_cause heater_judge(struct heater *h, const struct heater_view *v, ut
         return HEATER_DEAD;
     if (h->stuck_min >= stuck_needs)
         return HEATER_STUCK;
-    if (h->weak_min >= WEAK_MIN)
+    if (h->weak_min >= WEAK_MIN && !(heater_gives(v) && v->slope_c_h > 0))
         return HEATER_WEAK;
     return v->below < 1 && v->above < 1 ? HEATER_FINE : HEATER_UNKNOWN;
 }
@@ -369,7 +416,8 @@ void heater_visit(struct heater *h, struct pack *p)
     for (unsigned i = 0; i < sizeof sizes / sizeof *sizes; i++)
         pack_f64(p, sizes[i], 0, 1e6);
     pack_f64(p, &h->setpoint_c, -100, 100);
-    pack_f64(p, &h->under_share, -1000, 1000);
+    pack_f64(p, &h->under_heat_c_h, -1000, 1000);
+    pack_f64(p, &h->under_loss_c_h, -1000, 1000);
     for (int i = 0; i < 24; i++)
         pack_f64(p, &h->other_c_h[i], -100, 100);
     for (unsigned i = 0; i < sizeof times / sizeof *times; i++)

@@ -3,19 +3,22 @@
 #include <math.h>
 #include <stdlib.h>
 
-#define LEARN_SPAN_MS    (2 * MS_PER_DAY)
-#define LEARN_SKIP_MS    (60 * MS_PER_MIN) /* the newest stretch may be the beginning of a fault */
-#define LEARN_LEAST_BINS 120               /* ten hours of 5 min bins */
-#define POINTS_MAX       600
-#define GAP_BINS         2    /* missing in a row that may be bridged */
-#define STEP_BINS        4    /* slopes of history are taken over 20 min */
-#define BEND_BINS        3    /* and to either side of a bend over 15 min */
-#define FAST_BINS        2    /* both where the thermostat switches often */
-#define FAST_SHARE       0.8  /* of the bends are found so too */
-#define COOLING_SHARE    0.75 /* of the slopes without heat, the steeper ones are those without lamps */
-#define OTHER_SHARE      0.4  /* of the heater's: more is no lamp */
-#define OTHER_LEAST      3
-#define OTHER_TAIL       0.4 /* slopes that reach into the heating weigh upward */
+#define LEARN_SPAN_MS     (2 * MS_PER_DAY)
+#define LEARN_SKIP_MS     (60 * MS_PER_MIN) /* the newest stretch may be the beginning of a fault */
+#define LEARN_LEAST_BINS  120               /* ten hours of 5 min bins */
+#define POINTS_MAX        600
+#define GAP_BINS          2    /* missing in a row that may be bridged */
+#define STEP_BINS         4    /* slopes of history are taken over 20 min */
+#define BEND_BINS         3    /* and to either side of a bend over 15 min */
+#define FAST_BINS         2    /* both where the thermostat switches often */
+#define FAST_SHARE        0.8  /* of the bends are found so too */
+#define STEEPER           0.12 /* of all slopes */
+#define COOLING_LEAST_H   1.0  /* seen in all before it tells how fast the tank cools */
+#define COOLING_LEAST_C_H 0.03
+#define TAU_WITHIN        2.5 /* times the guess, or its part: else it was no cooling */
+#define OTHER_SHARE       0.4 /* of the heater's: more is no lamp */
+#define OTHER_LEAST       3
+#define OTHER_TAIL        0.4 /* slopes that reach into the heating weigh upward */
 
 #define BEND_LEAST_C_H 0.25 /* a heater that warms slower than this cannot be told from the room */
 #define BEND_NOISES    4.0
@@ -99,7 +102,7 @@ static int gather(const struct window *temp, const struct window *room, utc_t no
     return known;
 }
 
-/* --- cooling --- */
+/* --- slopes --- */
 
 static double slope_at(const struct course *c, int i)
 {
@@ -112,36 +115,10 @@ static int hour_of(const struct course *c, int i)
     return (int)((int64_t)ms / MS_PER_HOUR % 24);
 }
 
-/* 1/tau is the largest rate at which the gap to the room shrinks: that of the stretches without heat. */
-static void learn_cooling(struct heater *h, const struct course *c)
-{
-    double rate[POINTS_MAX], slope[POINTS_MAX];
-    int rates = 0, slopes = 0, kept = 0;
-    for (int i = 0; i < c->n; i++) {
-        double s = slope_at(c, i);
-        if (isnan(s))
-            continue;
-        slope[slopes++] = s;
-        if (c->gap_c[i + c->step / 2] > HELD_GAP_C)
-            rate[rates++] = -s / c->gap_c[i + c->step / 2];
-    }
-    if (slopes > 0)
-        h->off_c_h = fmin(share_of(slope, slopes, 0.12), 0);
-    if (rates < LEARN_LEAST_BINS / 2)
-        return;
-    double high = share_of(rate, rates, 0.9);
-    for (int i = 0; i < rates; i++)
-        if (rate[i] >= 0.6 * high)
-            rate[kept++] = rate[i];
-    double usual = kept == 0 ? NAN : share_of(rate, kept, COOLING_SHARE);
-    if (usual > 0.01 && usual < 2.0)
-        h->tau_h = 1 / usual;
-}
-
 /* --- bends --- */
 
 struct bends {
-    int n;
+    int n, bin[POINTS_MAX];
     double at_c[POINTS_MAX], size_c_h[POINTS_MAX];
 };
 
@@ -187,6 +164,7 @@ static void find_bends(const struct heater *h, const struct course *c, double si
             top = !(sign * bend_at(c, i + k) > here);
         if (!top)
             continue;
+        out->bin[out->n] = i;
         out->at_c[out->n] = c->temp_c[i];
         out->size_c_h[out->n++] = here;
         i += c->bend - 1;
@@ -198,6 +176,7 @@ static void keep_usual(struct bends *b, double full_c_h)
     int kept = 0;
     for (int i = 0; i < b->n; i++)
         if (b->size_c_h[i] > BEND_SHARE * full_c_h && b->size_c_h[i] < BEND_MOST * full_c_h) {
+            b->bin[kept] = b->bin[i];
             b->at_c[kept] = b->at_c[i];
             b->size_c_h[kept++] = b->size_c_h[i];
         }
@@ -271,13 +250,71 @@ static void choose_spans(const struct heater *h, struct course *c, double noise_
         c->bend = BEND_BINS;
 }
 
+/* --- cooling --- */
+
+/* The stretches between switching off and switching on again. Their sums, not their single slopes: picked by
+ * size, noise would count for cooling. */
+struct cooling {
+    double hours, fell_c;         /* in all of them */
+    double gap_hours, gap_fell_c; /* where the room is known: K h over it, and K fallen meanwhile */
+};
+
+static void add_stretch(const struct course *c, int from, int to, struct cooling *sum)
+{
+    for (int i = from; i < to; i++) {
+        double fell = c->temp_c[i] - c->temp_c[i + 1], gap = (c->gap_c[i] + c->gap_c[i + 1]) / 2;
+        if (isnan(fell))
+            continue;
+        sum->hours += c->bin_h;
+        sum->fell_c += fell;
+        sum->gap_hours += isnan(gap) ? 0 : gap * c->bin_h;
+        sum->gap_fell_c += isnan(gap) ? 0 : fell;
+    }
+}
+
+static struct cooling cooling_of(const struct course *c, const struct bends *on, const struct bends *off,
+                                 int aside)
+{
+    struct cooling sum = { 0 };
+    int next = 0;
+    for (int i = 0; i < off->n; i++) {
+        while (next < on->n && on->bin[next] <= off->bin[i])
+            next++;
+        bool again = i + 1 < off->n && next < on->n && off->bin[i + 1] < on->bin[next];
+        if (next < on->n && !again)
+            add_stretch(c, off->bin[i] + aside, on->bin[next] - aside, &sum);
+    }
+    return sum;
+}
+
+/* Noise that was taken for bends shows no cooling between them, or one that no tank has. */
+static bool is_cooling(const struct cooling *sum, double guess_h)
+{
+    if (sum->hours < COOLING_LEAST_H || sum->fell_c < COOLING_LEAST_C_H * sum->hours)
+        return false;
+    double tau_h = sum->gap_hours / sum->gap_fell_c;
+    return sum->gap_hours < HELD_GAP_C * sum->hours / 2 ||
+           (tau_h > guess_h / TAU_WITHIN && tau_h < guess_h * TAU_WITHIN);
+}
+
+static void learn_cooling(struct heater *h, const struct cooling *sum)
+{
+    h->off_c_h = fmin(-sum->fell_c / sum->hours, 0);
+    if (sum->gap_hours > HELD_GAP_C * sum->hours / 2)
+        h->tau_h = sum->gap_hours / sum->gap_fell_c;
+}
+
 static bool learn_bends(struct heater *h, const struct course *c, double noise_c)
 {
     struct bends on, off;
     find_usual(h, c, 1, noise_c, &on);
     find_usual(h, c, -1, noise_c, &off);
-    if (on.n < BENDS_LEAST || !is_sound(h, &on))
+    struct cooling sum = cooling_of(c, &on, &off, 1); /* bends are found within a bin */
+    if (sum.hours < COOLING_LEAST_H)
+        sum = cooling_of(c, &on, &off, 0);
+    if (on.n < BENDS_LEAST || !is_sound(h, &on) || !is_cooling(&sum, h->tau_guess_h))
         return false;
+    learn_cooling(h, &sum);
     h->full_c_h = middle_of(on.size_c_h, on.n);
     h->heating_seen = true;
     keep_usual(&off, h->full_c_h);
@@ -287,18 +324,29 @@ static bool learn_bends(struct heater *h, const struct course *c, double noise_c
     return off.n >= BENDS_LEAST;
 }
 
+/* Neither there nor a slope's length before and after it: else it may reach into the heating. */
+static bool is_without_heat(const struct heater *h, const struct course *c, const double *other, int i)
+{
+    double most = OTHER_SHARE * h->full_c_h;
+    int before = i - c->step / 2, after = i + c->step / 2;
+    return fabs(other[i]) < most && !(before >= 0 && other[before] >= most) &&
+           !(after < c->n && other[after] >= most);
+}
+
 /* What warms or cools beside the heater, by the hour of the day: lamps, sun, a warm shelf. */
 static void learn_other(struct heater *h, const struct course *c)
 {
+    double other[POINTS_MAX];
+    for (int i = 0; i < c->n; i++) {
+        double gap = c->gap_c[i], loss = isnan(gap) || isnan(h->tau_h) ? -h->off_c_h : gap / h->tau_h;
+        other[i] = slope_at(c, i) + loss;
+    }
     for (int hour = 0; hour < 24; hour++) {
         double left[POINTS_MAX];
         int n = 0;
-        for (int i = 0; i < c->n; i++) {
-            double loss = isnan(c->gap_c[i]) || isnan(h->tau_h) ? -h->off_c_h : c->gap_c[i] / h->tau_h;
-            double other = slope_at(c, i) + loss;
-            if (hour_of(c, i) == hour && fabs(other) < OTHER_SHARE * h->full_c_h)
-                left[n++] = other;
-        }
+        for (int i = 0; i < c->n; i++)
+            if (hour_of(c, i) == hour && is_without_heat(h, c, other, i))
+                left[n++] = other[i];
         h->other_c_h[hour] = n < OTHER_LEAST ? NAN : share_of(left, n, OTHER_TAIL);
     }
 }
@@ -316,10 +364,24 @@ static bool is_held(const struct course *c, double lo_c, double hi_c)
     return known >= LEARN_LEAST_BINS && warm >= 0.95 * known && hi_c - lo_c < HELD_RANGE_C;
 }
 
+/* It was never seen to cool freely: the steeper slopes stand for that where no room is measured. */
+static void guess_cooling(struct heater *h, const struct course *c)
+{
+    double slope[POINTS_MAX];
+    int n = 0;
+    for (int i = 0; i < c->n; i++)
+        if (!isnan(slope_at(c, i)))
+            slope[n++] = slope_at(c, i);
+    if (n > 0)
+        h->off_c_h = fmin(share_of(slope, n, STEEPER), 0);
+}
+
 static void learn_range(struct heater *h, const struct course *c, double days)
 {
     double temps[POINTS_MAX];
     int n = 0;
+    if (isnan(h->full_c_h))
+        guess_cooling(h, c);
     for (int i = 0; i < c->n; i++)
         if (!isnan(c->temp_c[i]))
             temps[n++] = c->temp_c[i];
@@ -337,7 +399,7 @@ static void learn_range(struct heater *h, const struct course *c, double days)
     if (!isnan(h->full_c_h) || !is_held(c, lo, hi))
         return;
     h->heating_seen = true;
-    h->tau_h = NAN; /* it was never seen to cool freely */
+    h->tau_h = NAN;
     h->band_lo_c = lo;
     h->lo_sd_c = fmax(HELD_SPREAD_C, (middle - lo) / 3);
     /* Farther down it was a change of cooler water. */
@@ -354,7 +416,6 @@ void heater_learn(struct heater *h, const struct window *temp, const struct wind
         return;
     double noise_c = noise_of(&c);
     choose_spans(h, &c, noise_c);
-    learn_cooling(h, &c);
     /* Lamps are told from the heater only where that was seen to be off. */
     if (learn_bends(h, &c, noise_c))
         learn_other(h, &c);

@@ -8,6 +8,7 @@
 #define WELL_SHARE     0.85
 #define BACK_GAP_MS    (5 * MS_PER_MIN)
 #define HABIT_MS       (2 * MS_PER_DAY)
+#define SINKS_SPREADS  2.0
 #define NO_POWER_W     1.0
 
 const struct window *day_window(const struct engine *e, int place, enum quantity q)
@@ -38,6 +39,8 @@ bool heater_view_of(struct engine *e, int tank, utc_t now, struct heater_view *v
         isnan(value_now(e, e->site->room_place, Q_TEMP)) ? NULL : day_window(e, e->site->room_place, Q_TEMP);
     heater_look(&e->tanks[tank].heater, &e->site->tanks[tank], room, now, view);
     view->unpowered = is_unpowered(e, tank);
+    view->least_c = e->site->tanks[tank].band[Q_TEMP].lo;
+    view->most_c = e->site->tanks[tank].band[Q_TEMP].hi;
     return !isnan(view->temp_c);
 }
 
@@ -79,14 +82,22 @@ static bool comes_back(const struct heater *h, enum heater_cause cause, utc_t no
            utc_within(h->learnt_at, now, HABIT_MS);
 }
 
-static bool time_to_learn(struct engine *e, int tank, enum heater_cause cause, struct now now)
+/* It may be the beginning of a fault that no alert tells yet; but where the tank stays for long is its new
+ * habit. */
+static bool sinks(const struct heater *h, const struct heater_view *view, utc_t now)
+{
+    return view->below > SINKS_SPREADS && utc_within(h->learnt_at, now, HABIT_MS);
+}
+
+static bool time_to_learn(struct engine *e, int tank, enum heater_cause cause, const struct heater_view *view,
+                          struct now now)
 {
     struct tank_state *t = &e->tanks[tank];
     /* Before it knows the heater it may be its own judgement that is wrong, and learning mends it. */
     bool knows = t->heater.heating_seen;
     if (knows && (in_trouble(e, e->site->tanks[tank].place) || comes_back(&t->heater, cause, now.utc)))
         t->heater.trouble_at = now.utc;
-    if (t->in_service || t->heater.trouble_at.ms == now.utc.ms)
+    if (t->in_service || t->heater.trouble_at.ms == now.utc.ms || (knows && sinks(&t->heater, view, now.utc)))
         return false;
     return !utc_within(t->heater.learnt_at, now.utc, LEARN_EVERY_MS - 1);
 }
@@ -120,7 +131,7 @@ void heater_watch(struct engine *e, int tank, struct now now, struct effects *fx
     set(e, place, KIND_HEATER_DEAD, HEATER_DEAD, cause, &view, view.band_lo_c, now, fx);
     set(e, place, KIND_HEATER_WEAK, HEATER_WEAK, cause, &view, view.band_lo_c, now, fx);
     set(e, place, KIND_HEATER_STUCK, HEATER_STUCK, cause, &view, view.band_hi_c, now, fx);
-    if (time_to_learn(e, tank, cause, now))
+    if (time_to_learn(e, tank, cause, &view, now))
         heater_learn(&t->heater, day_window(e, place, Q_TEMP), day_window(e, e->site->room_place, Q_TEMP),
                      now.utc);
 }

@@ -10,6 +10,7 @@
 #define STEP_AS_NOISE 0.75
 #define JUMP_LEAST_C  0.13
 #define JUMP_NOISES   5.0
+#define EVEN_VALUES   6
 #define EVEN_SHARE    0.25 /* of the rise, in each half of the time */
 
 static const struct minute *point(const struct minutes *m, int back)
@@ -123,10 +124,12 @@ double minutes_slope(const struct minutes *m, int usable, int32_t now_min, int m
     return n < MINUTES_LEAST || 2 * span < minutes || spread <= 0 ? NAN : (n * stv - st * sv) / spread;
 }
 
-bool minutes_rise_evenly(const struct minutes *m, int usable, int32_t now_min, int minutes)
+bool minutes_rise_evenly(const struct minutes *m, int usable, int32_t now_min, int minutes, double noise_c)
 {
     double sum[3] = { 0 };
-    int n[3] = { 0 };
+    int n[3] = { 0 }, least = (int)lround(EVEN_VALUES * minutes_apart(m));
+    if (minutes < least)
+        minutes = least;
     for (int i = 0; i < usable && now_min - point(m, i)->minute < minutes; i++) {
         int third = 3 * (now_min - point(m, i)->minute) / minutes;
         if (third < 0) /* the clock was set back */
@@ -135,8 +138,9 @@ bool minutes_rise_evenly(const struct minutes *m, int usable, int32_t now_min, i
         n[third]++;
     }
     double late = sum[0] / n[0], middle = sum[1] / n[1], early = sum[2] / n[2];
-    double all = late - early;
-    return late - middle > EVEN_SHARE * all && middle - early > EVEN_SHARE * all;
+    double all = late - early, values = n[0] + n[1] + n[2];
+    double half = EVEN_SHARE * all - noise_c * sqrt(6 / values); /* of two means of a third each */
+    return all > 0 && late - middle > half && middle - early > half;
 }
 
 struct span minutes_turns(const struct minutes *m, int usable, int32_t now_min, int minutes)

@@ -14,6 +14,7 @@
 struct heater {
     struct minutes recent;
     double volume_l, heater_w, setpoint_c; /* of the tank that was learnt; another tank is learnt afresh */
+    double tau_guess_h;                    /* by its size and lid, anew at every look */
 
     double band_lo_c, band_hi_c;  /* where it switches on and off; NaN: not yet learnt */
     double lo_sd_c, hi_sd_c;      /* how far these stray */
@@ -35,7 +36,7 @@ struct heater {
     bool began_above;                      /* and began to when the water was over the band already */
     bool called;                           /* the water stood under the switching point since */
     int32_t under_min;                     /* minutes under the switching point */
-    double under_share;                    /* mean share of heat in them */
+    double under_heat_c_h, under_loss_c_h; /* in the last hour of them: heat given, and what would hold */
     int32_t dead_min, stuck_min, weak_min; /* minutes that speak for it */
     int32_t cause;                         /* enum heater_cause, last judged */
 };
@@ -55,6 +56,7 @@ struct heater_view {
     struct span turns_c;         /* the coldest and the warmest of the last while; NaN */
     double room_c;               /* NaN */
     bool unpowered;              /* measured: its plug gives too little for it. The caller fills it in */
+    double least_c, most_c;      /* what the animals bear; NaN. The caller fills it in */
     int32_t minutes;             /* that the slope was taken over */
 };
 

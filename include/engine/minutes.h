@@ -41,8 +41,9 @@ double minutes_level(const struct minutes *m, int32_t now_min);
 /* Least squares over so many minutes, K/h, and how many values are behind it; NaN when too few are. */
 double minutes_slope(const struct minutes *m, int usable, int32_t now_min, int minutes, int *count);
 
-/* A heater warms evenly, warm water that is poured in all at once. */
-bool minutes_rise_evenly(const struct minutes *m, int usable, int32_t now_min, int minutes);
+/* A heater warms evenly, warm water that is poured in all at once. Over so many minutes, or as many as six
+ * values of a probe that speaks seldom take; what the noise may hide is allowed for. */
+bool minutes_rise_evenly(const struct minutes *m, int usable, int32_t now_min, int minutes, double noise_c);
 
 /* The coldest and the warmest mean of three; NaN when there are none. */
 struct span minutes_turns(const struct minutes *m, int usable, int32_t now_min, int minutes);

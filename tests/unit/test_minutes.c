@@ -95,11 +95,11 @@ static void a_heater_warms_evenly_a_jug_does_not(void **state)
     (void)state;
     for (int i = 0; i < 30; i++)
         feed(22 + 1.2 * i / 60, 1);
-    assert_true(minutes_rise_evenly(&m, m.count, now_min, 30));
+    assert_true(minutes_rise_evenly(&m, m.count, now_min, 30, 0));
     empty(NULL);
     for (int i = 0; i < 30; i++)
         feed(i < 24 ? 22 : 22.6, 1);
-    assert_false(minutes_rise_evenly(&m, m.count, now_min, 30));
+    assert_false(minutes_rise_evenly(&m, m.count, now_min, 30, 0));
 }
 
 static void calibrated_it_moves_along(void **state)
