@@ -21,7 +21,7 @@ struct request {
     const char *conf, *capture, *truth, *start, *broker;
     double speed, days, truth_every_s;
     long long seed;
-    bool service, json;
+    bool service, tests, json;
     struct option_list faults;
 };
 
@@ -212,6 +212,7 @@ static int run_site(const struct options *o, const struct request *r, const stru
                                              .faults = faults,
                                              .fault_count = r->faults.count,
                                              .service = r->service,
+                                             .tests = r->tests,
                                              .least_every_s = r->capture == NULL ? r->speed : 0 };
     struct rehearse_job job = { .options = o,
                                 .site = site,
@@ -252,6 +253,8 @@ int rehearse_main(int argc, char **argv)
         { "fault", "FAULT", "what goes wrong; may be repeated", OPTION_LIST, &r.faults, 0, 0 },
         { "list-faults", NULL, "the faults and what they do", OPTION_FLAG, &list, 0, 0 },
         { "service", NULL, "the keeper announces some of the water changes", OPTION_FLAG, &r.service, 0, 0 },
+        { "tests", NULL, "the keeper tests each tank's conductivity by hand about weekly", OPTION_FLAG,
+          &r.tests, 0, 0 },
         { "broker", "HOST:PORT", "instead of the configuration's", OPTION_TEXT, &r.broker, 0, 0 },
         { "json", NULL, "the summary as JSON", OPTION_FLAG, &r.json, 0, 0 },
     };

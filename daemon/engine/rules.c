@@ -72,15 +72,26 @@ static void rule_fast(struct engine *e, const struct tank *tank, enum quantity q
         judge(e, tank->place, KIND_FAST, q, fabs(change), fast_limit(e, tank, q), true, now, fx);
 }
 
-/* Distance from the water's target. */
-static void rule_drift(struct engine *e, const struct tank *tank, enum quantity q, double v, struct now now,
-                       struct effects *fx)
+/* Solids go up and down within a day, by evaporation and by what temperature does to the probe; where a tank
+ * stands is the day's mean. */
+static double stands_at(const struct engine *e, int stream, enum quantity q, double v, utc_t t)
+{
+    if (stream < 0 || (q != Q_EC && q != Q_TDS))
+        return v;
+    double mean = window_mean_over(&e->streams[stream].days, t, MS_PER_DAY);
+    return isnan(mean) ? v : mean;
+}
+
+/* Distance from the water's target. stream: -1 by hand. */
+static void rule_drift(struct engine *e, const struct tank *tank, enum quantity q, int stream, double v,
+                       utc_t t, struct now now, struct effects *fx)
 {
     if (tank->water < 0)
         return;
     const struct water *water = &e->site->waters[tank->water];
     if (isnan(water->target[q]) || isnan(water->drift[q]))
         return;
+    v = stands_at(e, stream, q, v, t);
     judge(e, tank->place, KIND_DRIFT, q, fabs(v - water->target[q]), water->drift[q], true, now, fx);
 }
 
@@ -126,14 +137,14 @@ void rules_input(struct engine *e, int stream, double v, utc_t t, struct now now
     rule_band(e, tank, s->quantity, level, now, fx);
     rule_swing(e, tank, s->quantity, stream, t, now, fx);
     rule_fast(e, tank, s->quantity, stream, t, now, fx);
-    rule_drift(e, tank, s->quantity, level, now, fx);
+    rule_drift(e, tank, s->quantity, stream, level, t, now, fx);
     derive_rules(e, index, s->quantity, now, fx);
 }
 
 void rules_hand(struct engine *e, int tank, enum quantity q, double v, struct now now, struct effects *fx)
 {
     rule_band(e, &e->site->tanks[tank], q, v, now, fx);
-    rule_drift(e, &e->site->tanks[tank], q, v, now, fx);
+    rule_drift(e, &e->site->tanks[tank], q, -1, v, now.utc, now, fx);
     derive_rules(e, tank, q, now, fx);
 }
 

@@ -18,6 +18,11 @@
 #define LEVEL_LEAST_MM    2.5
 #define WAIT_MS           (18 * MS_PER_HOUR) /* a climb is looked at for so long before it is named */
 #define URGENT_DAYS       2.0
+/* Waste and a probe that drifts look alike until a hand test or a change of water tells them apart. While no
+ * limit is near one of them may come first: a wrong name would cost a second message. */
+#define OPEN_WAIT_MS     (48 * MS_PER_HOUR)
+#define OPEN_URGENT_DAYS 4.0
+#define HORIZON_DAYS     28.0 /* minerals that take longer are no news: four changes of water come before */
 
 /* Waste is faster than evaporation, the minerals of tap water and a probe's drift. */
 #define WASTE_SURE_DAY   0.045
@@ -253,32 +258,53 @@ static bool leaks(const struct solids *s, const struct solids_view *view, utc_t 
     return is_new(view->level_days, now, level, 1.0) || before - level > 3 * LEAK_MM;
 }
 
-/* Early on all climbs look alike: it is named when it has gone on for a while, or the band's edge is near. */
-static bool may_be_named(struct solids *s, const struct solids_view *view, double ec, utc_t now)
+static bool is_too_fast(const struct solids *s)
 {
-    if (!utc_is_set(s->climbs_since))
-        s->climbs_since = now;
-    return !utc_within(s->climbs_since, now, WAIT_MS - 1) ||
-           log(view->ec_hi / ec) / s->slope_day < URGENT_DAYS;
+    return s->slope_day > WASTE_SURE_DAY;
+}
+
+bool solids_replaces(const struct solids *s, const struct solids_view *view, enum solids_cause cause,
+                     enum solids_cause other)
+{
+    if (cause == other)
+        return false;
+    if (other == SOLIDS_PROBE_DRIFTS && is_the_water(s, view))
+        return cause != SOLIDS_UNKNOWN;
+    return (cause == SOLIDS_PROBE_DRIFTS && is_the_probe(s, view)) ||
+           (cause == SOLIDS_WASTE && is_too_fast(s)) || (cause == SOLIDS_TOPOFF_STOPPED && level_sinks(s));
+}
+
+bool solids_is_open(const struct solids *s, const struct solids_view *view, enum solids_cause cause)
+{
+    return cause == SOLIDS_WASTE && !is_too_fast(s) && !is_the_water(s, view);
+}
+
+/* Until it is there at this pace; NaN when the limit is open, or behind. */
+static double days_to(const struct solids *s, double limit, double ec)
+{
+    double days = log(limit / ec) / s->slope_day;
+    return days > 0 ? days : NAN;
+}
+
+/* Early on all climbs look alike: it is named when it has gone on for a while, or a limit is near; minerals
+ * that lead nowhere for weeks, not at all. */
+static bool may_be_named(const struct solids *s, const struct solids_view *view, enum solids_cause cause,
+                         double ec, utc_t now)
+{
+    double edge = days_to(s, view->ec_hi, ec), nearest = fmin(edge, days_to(s, view->ec_drift, ec));
+    bool open = solids_is_open(s, view, cause) && !(nearest < OPEN_URGENT_DAYS);
+    if (cause == SOLIDS_TOPOFF_MINERALS && nearest > HORIZON_DAYS)
+        return false;
+    return !utc_within(s->climbs_since, now, (open ? OPEN_WAIT_MS : WAIT_MS) - 1) || edge < URGENT_DAYS;
 }
 
 static enum solids_cause creep_cause(struct solids *s, const struct solids_view *view, utc_t now)
 {
     double ec = window_mean_over(view->ec_days, now, 2 * MS_PER_HOUR);
-    return may_be_named(s, view, ec, now) ? climb_cause(s, view, ec, now) : SOLIDS_UNKNOWN;
-}
-
-bool solids_is_sure(const struct solids *s, const struct solids_view *view, enum solids_cause cause)
-{
-    return (cause == SOLIDS_WASTE && s->slope_day > WASTE_SURE_DAY) ||
-           (cause == SOLIDS_PROBE_DRIFTS && is_the_probe(s, view)) ||
-           (cause == SOLIDS_WASTE && is_the_water(s, view)) ||
-           (cause == SOLIDS_TOPOFF_STOPPED && level_sinks(s));
-}
-
-bool solids_is_open(const struct solids *s, const struct solids_view *view, enum solids_cause cause)
-{
-    return cause == SOLIDS_WASTE && !solids_is_sure(s, view, cause);
+    enum solids_cause cause = climb_cause(s, view, ec, now);
+    if (!utc_is_set(s->climbs_since))
+        s->climbs_since = now;
+    return may_be_named(s, view, cause, ec, now) ? cause : SOLIDS_UNKNOWN;
 }
 
 enum solids_cause solids_judge(struct solids *s, const struct solids_view *view, utc_t now)

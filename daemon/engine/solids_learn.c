@@ -159,17 +159,24 @@ static double usual_climb(const double *blocks, int n, double hours)
     return count < USUAL_LEAST_D * day ? NAN : quartile(climbs, count, USUAL_QUARTILE);
 }
 
-/* The whole creep tells a slow climb, the last day one that began lately. */
+/* The whole creep tells a slow climb, its last days one that began lately. */
 static void learn_slope(struct solids *s, const double *x, int n)
 {
+    static const int lately_h[] = { 50, TODAY_H };
     double hours = s->sink.rise > s->climb.rise ? s->sink.hours : s->climb.hours;
-    int span = (int)fmin(fmax(hours, LEAST_H), SPAN_MOST_H), today = span < TODAY_H ? span : TODAY_H;
-    struct slope whole = series_slope(x + n - span, span, LEAST_H - 2);
-    struct slope late = series_slope(x + n - today, today, LEAST_H - 2);
-    bool faster = fabs(late.per) > fabs(whole.per) + FASTER_SDS * (late.sd + whole.sd);
-    s->slope_day = 24 * (faster ? late.per : whole.per);
-    s->slope_sd = 24 * (faster ? late.sd : whole.sd);
-    s->span_days = (faster ? today : span) / 24.0;
+    int span = (int)fmin(fmax(hours, LEAST_H), SPAN_MOST_H);
+    struct slope best = series_slope(x + n - span, span, LEAST_H - 2);
+    for (unsigned i = 0; i < sizeof lately_h / sizeof *lately_h; i++) {
+        int late_h = lately_h[i] < span ? lately_h[i] : span;
+        struct slope late = series_slope(x + n - late_h, late_h, LEAST_H - 2);
+        if (!(fabs(late.per) > fabs(best.per) + FASTER_SDS * (late.sd + best.sd)))
+            continue;
+        best = late;
+        span = late_h;
+    }
+    s->slope_day = 24 * best.per;
+    s->slope_sd = 24 * best.sd;
+    s->span_days = span / 24.0;
 }
 
 static void learn_today(struct solids *s, const double *x, int n, utc_t now)

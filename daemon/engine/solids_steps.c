@@ -18,7 +18,8 @@
 #define SETTLES_MS   (35 * MS_PER_MIN)
 #define SERVICE_NEAR (20 * MS_PER_MIN)
 #define USUAL_TIMES  1.5
-#define ANSWER_SDS   2.5
+#define ANSWER_SDS   2.0
+#define FRESH_SD     0.03 /* of new water against its target, as this probe sees it: scales, jugs, its gain */
 #define ANSWER_CREEP 0.02
 
 const struct solids_step *solids_last_step(const struct solids *s)
@@ -57,7 +58,8 @@ static void note_answer(struct solids *s, const struct solids_view *view, const 
 {
     double expected = view->change_share * s->climb.rise;
     double took = -log(step->after / step->before) - taken_anyway(s, view, step);
-    double sd = sd_of_difference(s, BEFORE_BINS, AFTER_BINS) / step->before;
+    double sd =
+        hypot(sd_of_difference(s, BEFORE_BINS, AFTER_BINS) / step->before, FRESH_SD * view->change_share);
     if (s->climb.rise < ANSWER_CREEP || !(expected > ANSWER_SDS * sd))
         return;
     if (step->announced || (!view->by_hand && step->after < step->before))

@@ -53,6 +53,12 @@ static double target_ec(const struct engine *e, int tank)
     return water < 0 ? NAN : e->site->waters[water].target[Q_EC];
 }
 
+static double drift_ec(const struct engine *e, int tank)
+{
+    int water = e->site->tanks[tank].water;
+    return water < 0 ? NAN : e->site->waters[water].drift[Q_EC];
+}
+
 /* --- what is looked at --- */
 
 static bool mates_climb(const struct engine *e, int tank)
@@ -124,6 +130,7 @@ static struct solids_view view_of(const struct engine *e, int tank, utc_t now)
                                  .change_share = t->change_l_week / t->volume_l,
                                  .target_ec = target_ec(e, tank),
                                  .ec_hi = t->band[Q_EC].hi,
+                                 .ec_drift = target_ec(e, tank) + drift_ec(e, tank),
                                  .mates_climb = mates_climb(e, tank),
                                  .hand = hand_says(e, tank, now) };
 }
@@ -266,6 +273,10 @@ static void say_reason(struct text *out, const struct engine *e, int tank, const
         text_put(out, "; water that nobody changes does not lose solids");
     else if (!isnan(evaporation))
         text_printf(out, "; evaporation explains about %.1f %% a day", evaporation);
+    if (cause == SOLIDS_TOPOFF_STOPPED && view->level_days == NULL)
+        text_put(out, "; should the level stand as ever, minerals in the top-off water do the same");
+    if (cause == SOLIDS_TOPOFF_MINERALS && view->level_days == NULL)
+        text_put(out, "; should the level be low, top-off has stopped");
     if (cause != SOLIDS_PROBE_DRIFTS && view->hand == WITNESS_WATER)
         text_put(out, "; the hand tests climb with it");
     else if (solids_is_open(s, view, cause))
@@ -294,9 +305,9 @@ static void say_due(const struct engine *e, int tank, struct alert *pub, struct 
     const struct tank *t = &e->site->tanks[tank];
     const struct solids *s = &e->tanks[tank].solids;
     double ec = value_now(e, t->place, Q_EC), target = target_ec(e, tank);
-    double drift = t->water < 0 ? NAN : e->site->waters[t->water].drift[Q_EC];
     int way = s->slope_day > 0 ? 1 : -1;
-    double limits[] = { way > 0 ? t->band[Q_EC].hi : t->band[Q_EC].lo, target + way * drift }, nearest = NAN;
+    double limits[] = { way > 0 ? t->band[Q_EC].hi : t->band[Q_EC].lo, target + way * drift_ec(e, tank) },
+           nearest = NAN;
     char number[32], span[32];
     for (unsigned i = 0; i < 2; i++)
         if (way * (limits[i] - ec) > 0)
@@ -342,22 +353,32 @@ static bool named_otherwise(const struct engine *e, int place, enum solids_cause
     return false;
 }
 
-static enum tri condition_of(const struct engine *e, int tank, unsigned i, enum solids_cause cause, bool sure)
+static enum tri condition_of(const struct engine *e, int tank, unsigned i, enum solids_cause cause,
+                             bool replaced)
 {
     if (cause == causes[i].cause)
         return is_creep(i) && named_otherwise(e, e->site->tanks[tank].place, cause) ? TRI_KEEP : TRI_YES;
-    return cause == SOLIDS_FINE || (is_creep(i) && sure) ? TRI_NO : TRI_KEEP;
+    return cause == SOLIDS_FINE || replaced ? TRI_NO : TRI_KEEP;
+}
+
+/* A name that a test, a change of water or the level has refuted misleads: it goes without delay. How fast a
+ * climb is may be another thing tomorrow. */
+static void end_refuted(struct engine *e, int slot, unsigned i, enum solids_cause cause, struct now now,
+                        struct effects *fx)
+{
+    if (cause != SOLIDS_WASTE && causes[i].kind != KIND_DRIFTING)
+        alarm_end(&e->alarms, slot, now, fx);
 }
 
 static void judge_causes(struct engine *e, int tank, const struct solids_view *view, enum solids_cause cause,
                          struct now now, struct effects *fx)
 {
-    bool sure = solids_is_sure(&e->tanks[tank].solids, view, cause);
     int place = e->site->tanks[tank].place;
     double ec = value_now(e, place, Q_EC), level = value_now(e, place, Q_LEVEL);
     for (unsigned i = 0; i < CAUSES; i++) {
         int slot = slot_find(e->site, place, causes[i].kind, causes[i].q);
-        enum tri condition = condition_of(e, tank, i, cause, sure);
+        bool replaced = is_creep(i) && solids_replaces(&e->tanks[tank].solids, view, cause, causes[i].cause);
+        enum tri condition = condition_of(e, tank, i, cause, replaced);
         if (slot < 0 || (causes[i].kind == KIND_LEAK && rules_wet(e, place)))
             continue; /* the detector has spoken */
         struct alert *pub = &e->alarms.items[slot].pub;
@@ -368,6 +389,8 @@ static void judge_causes(struct engine *e, int tank, const struct solids_view *v
         }
         judge_named(e, place, causes[i].kind, causes[i].q, condition,
                     causes[i].kind == KIND_LEAK ? level : ec, NAN, NULL, now, fx);
+        if (replaced)
+            end_refuted(e, slot, i, cause, now, fx);
     }
 }
 

@@ -99,6 +99,32 @@ static void tell(struct sim *sim, int tank, enum chore_event event)
     hear_message(sim, sim->t_s, topic, &b, 1, false);
 }
 
+#define TEST_SD   0.01 /* from test to test */
+#define TEST_DAYS 7
+
+static void test_by_hand(struct sim *sim, int tank)
+{
+    struct sim_tank *st = &sim->tanks[tank];
+    char topic[256], body[256];
+    if (!sim->options.tests || sim->t_s < st->next_test_s)
+        return;
+    st->next_test_s += (TEST_DAYS - 2 + dice_below(&st->tests, 5)) * DAY_S;
+    struct text to = text_over(topic, sizeof topic), b = text_over(body, sizeof body);
+    text_printf(&to, "%s/do/note", sim->site->publish.base);
+    json_open(&b, '{');
+    json_key(&b, "place");
+    json_string(&b, sim->site->places[sim->site->tanks[tank].place].text);
+    json_key(&b, "what");
+    json_string(&b, "test");
+    json_key(&b, "values");
+    json_open(&b, '{');
+    json_key(&b, "ec");
+    json_number(&b, basin_ec25(&st->basin) * sim->pen_gain * dice_normal(&st->tests, 1, TEST_SD), 0);
+    json_close(&b, '}');
+    json_close(&b, '}');
+    hear_message(sim, sim->t_s, topic, &b, 1, false);
+}
+
 static void step_tank(struct sim *sim, int tank, bool quiet, double dt_s)
 {
     struct sim_tank *st = &sim->tanks[tank];
@@ -111,6 +137,7 @@ static void step_tank(struct sim *sim, int tank, bool quiet, double dt_s)
     if (simstate_bad_batch_due(sim, tank))
         st->chore.next_s = sim->t_s;
     tell(sim, tank, chore_advance(&st->chore, &st->basin, &chores, dt_s));
+    test_by_hand(sim, tank);
 }
 
 /* quiet: before the start, nobody changes water and no probe speaks. */

@@ -17,6 +17,8 @@
 #define LAMP_TO_WATER    0.25
 #define TOPOFF_MARGIN    3.0 /* the pump gives more than is usually needed */
 #define RACK_IDLE_W      3.0 /* air pump */
+#define TEST_HOUR        15.0
+#define PEN_GAIN_SD      0.015 /* a hand meter of 2 %, calibrated now and then */
 #define BATCH_ROUND_S    (2 * 3600.0)
 #define AIR_SETTLE_S     240.0
 #define EC_IN_AIR        0.4
@@ -91,6 +93,9 @@ static struct sim_tank make_tank(const struct sim *sim, int tank)
     st.lights_to = st.lights_from + dice_between(&d, 7, 9);
     st.lamp_w = 2 + 0.15 * t->volume_l;
     st.batch_delay_s = dice_between(&d, 0, BATCH_ROUND_S);
+    st.tests = dice_init(sim->options.seed, "tests", (uint64_t)tank);
+    st.next_test_s =
+        first_midnight_s(&sim->options) + dice_below(&st.tests, 7) * DAY_S + TEST_HOUR * 3600 + tank * 120;
     double full_mm = basin_level_mm(&st.basin);
     st.level_zero_mm = first_known(middle(t->band[Q_LEVEL]), full_mm, full_mm) - full_mm;
     double change_l = first_known(t->change_l_week, CHANGE_SHARE * t->volume_l, 0);
@@ -144,6 +149,8 @@ struct sim *simstate_make(const struct site *site, const struct sim_options *opt
     sim->tanks = arena_take(&sim->arena, (size_t)site->tank_count, sizeof *sim->tanks);
     for (int i = 0; i < site->tank_count; i++)
         sim->tanks[i] = make_tank(sim, i);
+    struct dice pen = dice_init(options->seed, "pen", 0);
+    sim->pen_gain = dice_normal(&pen, 1, PEN_GAIN_SD);
     make_voices(sim);
     return sim;
 }

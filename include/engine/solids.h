@@ -81,6 +81,7 @@ struct solids_view {
     double change_share; /* of the water, in a usual change; NaN: not known */
     double target_ec;    /* of the tank's water; NaN: not known */
     double ec_hi;        /* the animals' band; NaN: open */
+    double ec_drift;     /* as far above its target as the keeper lets it be; NaN: not said */
     bool mates_climb;    /* most other tanks of the same water climb too */
     enum solids_witness hand;
 };
@@ -113,8 +114,9 @@ bool solids_step_is_usual(const struct solids *s, const struct solids_step *step
 /* Least and greatest hourly mean over so many days before a time; NaN when nothing is known. */
 struct span solids_range(const struct window *days, utc_t before, int days_back);
 
-/* So plain that it replaces a cause that was named before. */
-bool solids_is_sure(const struct solids *s, const struct solids_view *view, enum solids_cause cause);
+/* So plain that it takes the place of another cause that was named before. */
+bool solids_replaces(const struct solids *s, const struct solids_view *view, enum solids_cause cause,
+                     enum solids_cause other);
 
 /* Named as the likelier, but a probe that drifts would look the same so far. */
 bool solids_is_open(const struct solids *s, const struct solids_view *view, enum solids_cause cause);

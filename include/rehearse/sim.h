@@ -15,6 +15,7 @@ struct sim_options {
     const struct mishap *faults; /* copied */
     int fault_count;
     bool service;         /* the keeper tells some of the water changes to BASE/do/service and BASE/do/note */
+    bool tests;           /* the keeper measures each tank's conductivity about weekly, to BASE/do/note */
     double least_every_s; /* no sender more often than that; 0: as configured */
 };
 

@@ -20,6 +20,8 @@ struct sim_tank {
     bool told;            /* the running water change was announced */
     bool batched;         /* the bad batch has reached it */
     double level_zero_mm; /* what the level probe shows when the tank is dry */
+    double next_test_s;   /* by hand */
+    struct dice tests;
     double batch_delay_s; /* how long after the bad batch is mixed its turn comes */
 };
 
@@ -37,6 +39,7 @@ struct sim {
     int voice_count;
     struct voice_input *inputs; /* room for the largest entry */
     struct dice latency, gossip;
+    double pen_gain; /* of the one meter that all hand tests are made with */
     utc_t own, arrived;
     bool begun;
     sim_hear *hear;

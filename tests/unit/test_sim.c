@@ -291,6 +291,18 @@ static void the_keeper_announces_on_request_only(void **state)
     sim_fini(b);
 }
 
+static void the_keeper_tests_by_hand_on_request_only(void **state)
+{
+    (void)state;
+    struct heard tested = { 0 };
+    const struct sim_options o = { .seed = 2, .start = { INT64_C(1772323200000) }, .tests = true };
+    struct sim *s = sim_init(&room.site, &o);
+    sim_advance(s, 21 * DAY_S, hear, &tested);
+    /* Two tanks, three weeks, a test of each every five to nine days. */
+    assert_true(tested.announced >= 4 && tested.announced <= 10);
+    sim_fini(s);
+}
+
 static void own_times_can_be_the_real_ones(void **state)
 {
     (void)state;
@@ -328,6 +340,7 @@ int main(void)
         cmocka_unit_test_setup(circuit_power_is_what_the_tanks_draw, setup),
         cmocka_unit_test_setup(retained_is_replayed_once_at_the_start, setup),
         cmocka_unit_test_setup(the_keeper_announces_on_request_only, setup),
+        cmocka_unit_test_setup(the_keeper_tests_by_hand_on_request_only, setup),
         cmocka_unit_test_setup(own_times_can_be_the_real_ones, setup),
         cmocka_unit_test_setup(an_empty_site_is_quiet, setup),
     };

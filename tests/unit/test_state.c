@@ -1,4 +1,5 @@
-/* What is kept for the day the power goes: the whole state, a brief one on top, and stored readings. */
+/* What is kept for the day the power goes: the whole state, a brief one on top, and stored readings. And how
+ * the rules of a tank judge them. */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stdint.h>
@@ -20,6 +21,8 @@ static int set_up(void **state)
     (void)state;
     engine_tank_init(&w);
     w.tank.band[Q_TEMP] = (struct span){ 20, 26 };
+    w.water.target[Q_EC] = 300;
+    w.water.drift[Q_EC] = 40;
     w.now = (struct now){ { NOON }, { 30000 }, true };
     engine_tank_start(&w);
     return 0;
@@ -91,9 +94,37 @@ static void stored_readings_fill_the_windows(void **state)
     assert_int_equal(engine_counts(w.engine).readings, 600);
 }
 
+static int changes_of(const char *ref, enum alert_change change)
+{
+    int count = 0;
+    for (size_t i = 0; i < w.fx.count; i++) {
+        const struct effect *e = &w.fx.items[i];
+        count += e->kind == EFFECT_ALERT && e->u.alert.change == change &&
+                 e->u.alert.alert.index == site_alert_find(&w.site, ref, strlen(ref));
+    }
+    return count;
+}
+
+/* Evaporation by day, a top-off in the evening, and what temperature does to a probe. */
+static void a_tank_at_the_edge_of_its_drift_is_told_once(void **state)
+{
+    (void)state;
+    int raised = 0, cleared = 0;
+    for (int minute = 0; minute < 6 * 1440; minute++) {
+        w.fx.count = 0;
+        engine_tank_send(&w, TANK_EC, 341.5 + 16 * sin(6.2832 * minute / 1440) + minute % 2);
+        engine_tank_wait(&w, 60000);
+        raised += changes_of("tank/a1/ec-drift", CHANGE_RAISE);
+        cleared += changes_of("tank/a1/ec-drift", CHANGE_CLEAR);
+    }
+    assert_int_equal(raised, 1);
+    assert_int_equal(cleared, 0);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup_teardown(a_tank_at_the_edge_of_its_drift_is_told_once, set_up, tear_down),
         cmocka_unit_test_setup_teardown(a_brief_state_follows_a_whole_one, set_up, tear_down),
         cmocka_unit_test_setup_teardown(stored_readings_fill_the_windows, set_up, tear_down),
     };
