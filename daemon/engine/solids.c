@@ -22,7 +22,7 @@
  * limit is near one of them may come first: a wrong name would cost a second message. */
 #define OPEN_WAIT_MS     (48 * MS_PER_HOUR)
 #define OPEN_URGENT_DAYS 4.0
-#define HORIZON_DAYS     28.0 /* minerals that take longer are no news: four changes of water come before */
+#define HORIZON_DAYS     28.0 /* a top-off's climb that takes longer is no news: changes of water come before */
 
 /* Waste is faster than evaporation, the minerals of tap water and a probe's drift. */
 #define WASTE_SURE_DAY   0.045
@@ -130,9 +130,12 @@ static bool is_calm(const struct solids *s)
            s->sink.rise < sink_limit;
 }
 
+/* Evaporation lowers it hour by hour; a change that took more than it gave, at once. */
 static bool level_sinks(const struct solids *s)
 {
     const struct creep *c = &s->level_sink;
+    if (!s->level_along)
+        return false;
     double wait = c->past < PAST_SHORT_H ? c->wait : 0;
     return c->rise >
            fmax(wait, isnan(c->usual) ? 3 * LEVEL_LEAST_MM : fmax(LEVEL_LEAST_MM, times_usual(c) * c->usual));
@@ -286,14 +289,14 @@ static double days_to(const struct solids *s, double limit, double ec)
     return days > 0 ? days : NAN;
 }
 
-/* Early on all climbs look alike: it is named when it has gone on for a while, or a limit is near; minerals
- * that lead nowhere for weeks, not at all. */
+/* Early on all climbs look alike: it is named when it has gone on for a while, or a limit is near; what
+ * the top-off does and leads nowhere for weeks, not at all. A level that falls is judged before. */
 static bool may_be_named(const struct solids *s, const struct solids_view *view, enum solids_cause cause,
                          double ec, utc_t now)
 {
     double edge = days_to(s, view->ec_hi, ec), nearest = fmin(edge, days_to(s, view->ec_drift, ec));
     bool open = solids_is_open(s, view, cause) && !(nearest < OPEN_URGENT_DAYS);
-    if (cause == SOLIDS_TOPOFF_MINERALS && nearest > HORIZON_DAYS)
+    if ((cause == SOLIDS_TOPOFF_MINERALS || cause == SOLIDS_TOPOFF_STOPPED) && nearest > HORIZON_DAYS)
         return false;
     return !utc_within(s->climbs_since, now, (open ? OPEN_WAIT_MS : WAIT_MS) - 1) || edge < URGENT_DAYS;
 }
@@ -359,6 +362,7 @@ void solids_visit(struct solids *s, struct pack *p)
     visit_creep(&s->sink, p);
     visit_creep(&s->level_sink, p);
     pack_bool(p, &s->sinks_along);
+    pack_bool(p, &s->level_along);
     pack_utc(p, &s->service_begin);
     pack_utc(p, &s->service_end);
     pack_utc(p, &s->climbs_since);

@@ -252,6 +252,7 @@ static int learn_level(struct solids *s, const struct solids_view *view, utc_t n
 {
     static double x[SERIES_HOURS], blocks[SERIES_HOURS / BLOCK_H];
     s->level_sink = (struct creep){ .usual = NAN };
+    s->level_along = false;
     if (view->level_days == NULL)
         return 0;
     series_take(view->level_days, now, x, SERIES_HOURS);
@@ -259,6 +260,8 @@ static int learn_level(struct solids *s, const struct solids_view *view, utc_t n
         x[i] = -x[i];
     int n = series_blocks(x, SERIES_HOURS, BLOCK_H, blocks);
     s->level_sink = series_creep(blocks, n, REACH_BLOCKS, LEVEL_ALLOWED * BLOCK_H / 24, BLOCK_H);
+    int span = (int)s->level_sink.hours + BLOCK_H;
+    s->level_along = span <= SERIES_HOURS && series_slopes(x + SERIES_HOURS - span, span);
     s->level_usual_mm_day = usual_climb(blocks, n, s->level_sink.hours);
     return teeth_before(&s->level_sink, blocks, n, LEVEL_TOOTH_MM);
 }

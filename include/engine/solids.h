@@ -39,6 +39,7 @@ struct solids {
     double temp_ref_c; /* corrected to this temperature */
     struct creep climb, sink, level_sink;
     bool sinks_along;           /* from its begin to its end, not at once */
+    bool level_along;           /* the same of the level */
     double slope_day, slope_sd; /* share a day of the creep; NaN: not known */
     double span_days;           /* behind it */
     double today_day, today_sd; /* the same since the last step, at most over a day */

@@ -220,6 +220,20 @@ static void minerals_that_lead_nowhere_for_weeks_are_no_news(void **state)
     assert_int_equal(tank.cause, SOLIDS_TOPOFF_MINERALS);
 }
 
+/* The jug was smaller than the bucket: level and solids fall at once, and the float's tank stays there. */
+static void a_change_that_gave_less_than_it_took_is_no_stopped_topoff(void **state)
+{
+    (void)state;
+    double ec = 300, level = 250;
+    live(DAYS(5), &ec, 0, &level, 0);
+    ec -= 6;
+    level -= 5;
+    for (int i = 0; i < 30; i++) {
+        live(120, &ec, 0, &level, 0);
+        assert_int_not_equal(tank.cause, SOLIDS_TOPOFF_STOPPED);
+    }
+}
+
 /* How much the keeper says the top-off takes tells more than what is reckoned from room and lid. */
 static void the_amount_of_the_topoff_tells_what_it_can_bring(void **state)
 {
@@ -509,6 +523,7 @@ int main(void)
                                         CASE(a_climb_too_fast_for_minerals_is_waste_until_a_test_speaks),
                                         CASE(what_may_be_the_probe_waits_for_evidence),
                                         CASE(minerals_that_lead_nowhere_for_weeks_are_no_news),
+                                        CASE(a_change_that_gave_less_than_it_took_is_no_stopped_topoff),
                                         CASE(the_amount_of_the_topoff_tells_what_it_can_bring),
                                         CASE(a_new_tank_by_hand_is_given_time),
                                         CASE(a_change_spread_over_a_day_is_no_drift),
