@@ -180,9 +180,7 @@ void mqtt_close(struct mqtt *m, int wait_ms)
     pthread_mutex_lock(&m->lock);
     mqtt_link_set(m, MQTT_DOWN, "closed");
     pthread_mutex_unlock(&m->lock);
-    MQTTAsync client = m->client;
-    if (client != NULL)
-        MQTTAsync_destroy(&client);
+    mqtt_link_let_go(m);
     mqtt_link_end_turn(m);
     if (m->save_filters)
         save_filters(m);
@@ -226,16 +224,22 @@ static void on_published3(void *context, MQTTAsync_successData *data)
     publish_done(context, true);
 }
 
+/* That code means that writing failed, others that it was given up unwritten or refused by the broker. */
+static void publish_failed(struct mqtt *m, int code)
+{
+    if (code == MQTTASYNC_FAILURE)
+        atomic_store(&m->spoilt, true);
+    publish_done(m, false);
+}
+
 static void on_publish_failed5(void *context, MQTTAsync_failureData5 *data)
 {
-    (void)data;
-    publish_done(context, false);
+    publish_failed(context, data != NULL ? data->code : 0);
 }
 
 static void on_publish_failed3(void *context, MQTTAsync_failureData *data)
 {
-    (void)data;
-    publish_done(context, false);
+    publish_failed(context, data != NULL ? data->code : 0);
 }
 
 static enum status hand_on(struct mqtt *m, const struct mqtt_item *item)

@@ -202,9 +202,9 @@ static void fill_properties(struct message *out, MQTTProperties *p)
     }
 }
 
-/* The library sends the acknowledgement whether we take the message or not. Shutting the connection down
- * before it can is what leaves the message with the broker. Later ones of the same connection must wait too,
- * to keep order. */
+/* The library sends the acknowledgement whether we take the message or not. Cutting the connection before it
+ * can is what leaves the message with the broker; writing must go on to succeed (mqtt_link_let_go). Later
+ * ones of the same connection must wait too, to keep order. */
 static void hold_back(struct mqtt *m)
 {
     int fd = atomic_load(&m->fd);
@@ -263,22 +263,54 @@ static void spare_tls(void)
     MQTTAsync_global_init(&options);
 }
 
+static void hear_no_loss(void *context, char *cause)
+{
+    (void)context;
+    (void)cause;
+}
+
+static int take_nothing(void *context, char *topic, int topic_len, MQTTAsync_message *message)
+{
+    (void)context;
+    (void)topic_len;
+    MQTTAsync_freeMessage(&message);
+    MQTTAsync_free(topic);
+    return 1;
+}
+
+/* The library (1.3.12) frees a message at QoS 1 whose writing failed, but keeps it in its list:
+ * destroying the client would free it once more, by then perhaps somebody else's memory. Such a client is
+ * left lying, some kilobytes for each connection that broke in the middle of a publish. */
+void mqtt_link_let_go(struct mqtt *m)
+{
+    MQTTAsync old = m->client;
+    m->client = NULL;
+    if (old != NULL && !atomic_exchange(&m->spoilt, false)) {
+        MQTTAsync_destroy(&old);
+    } else if (old != NULL) {
+        MQTTAsync_setCallbacks(old, NULL, hear_no_loss, take_nothing, NULL);
+        MQTTAsync_setDisconnected(old, NULL, NULL);
+        pthread_mutex_lock(&m->lock);
+        m->in_flight = 0; /* nobody tells of them any more */
+        pthread_mutex_unlock(&m->lock);
+    }
+}
+
 static bool new_client(struct mqtt *m)
 {
     static pthread_once_t once = PTHREAD_ONCE_INIT;
     pthread_once(&once, spare_tls);
-    MQTTAsync old = m->client, fresh = NULL;
+    MQTTAsync fresh = NULL;
     MQTTAsync_createOptions create = MQTTAsync_createOptions_initializer5;
     create.MQTTVersion = m->v5 ? MQTTVERSION_5 : MQTTVERSION_3_1_1;
     create.maxBufferedMessages = 2 * MQTT_IN_FLIGHT_MAX;
     bool made = MQTTAsync_createWithOptions(&fresh, m->uri, m->client_id, MQTTCLIENT_PERSISTENCE_NONE, NULL,
                                             &create) == MQTTASYNC_SUCCESS;
-    m->client = made ? fresh : NULL;
     /* Otherwise it writes a line of text a packet, which nobody reads. */
     MQTTAsync_setTraceLevel(MQTTASYNC_TRACE_ERROR);
     /* The old one goes after the new one is there: with the last client the library ends its threads. */
-    if (old != NULL)
-        MQTTAsync_destroy(&old);
+    mqtt_link_let_go(m);
+    m->client = made ? fresh : NULL;
     if (!made)
         return false;
     MQTTAsync_setCallbacks(m->client, m, on_lost, on_arrived, NULL);
@@ -295,8 +327,9 @@ static int connect_with(struct mqtt *m, const char *password)
     MQTTAsync_willOptions will = MQTTAsync_willOptions_initializer;
     MQTTAsync_SSLOptions tls = MQTTAsync_SSLOptions_initializer;
     MQTTProperties properties = MQTTProperties_initializer;
+    /* With 0 the library clears its lists when the connection goes: see mqtt_link_let_go. */
     MQTTProperty session = { .identifier = MQTTPROPERTY_CODE_SESSION_EXPIRY_INTERVAL,
-                             .value.integer4 = m->clean_start ? 0 : MQTT_SESSION_S };
+                             .value.integer4 = m->clean_start ? 1 : MQTT_SESSION_S };
     MQTTProperty window = { .identifier = MQTTPROPERTY_CODE_RECEIVE_MAXIMUM,
                             .value.integer2 = RECEIVE_MAXIMUM };
     o->context = m;

@@ -317,6 +317,7 @@ enum status daemon_open(struct daemon *d, const char *conf_path, struct why *why
         clock_set_timezone(d->site->timezone);
     d->now = clock_now();
     d->echo_at = d->now.mono;
+    d->held_back_at = MONO_NONE;
     wear_init(&d->wear);
     d->kept_at = d->kept_whole_at = d->now.mono;
     load_ghosts(d);

@@ -8,6 +8,7 @@
 #include "adapters/log.h"
 #include "adapters/sd.h"
 
+#define HELD_BACK_MS        (5 * MS_PER_MIN)
 #define WEAR_LOOK_MS        (2 * MS_PER_S)
 #define RULES_LATE_MS       (2 * MS_PER_MIN)
 #define CERTIFICATE_SOON_MS (30 * MS_PER_DAY)
@@ -51,6 +52,20 @@ static void judge_log(struct daemon *d, const struct publisher_news *news)
     pump_service(&d->pump, KIND_LOG_HELD, held, text, d->now);
 }
 
+/* What does not fit is held back at the broker: by the time the ring is empty and judged, room was made. */
+static void judge_ring(struct daemon *d, const struct publisher_news *news)
+{
+    char text[120];
+    if (news->link.held_back != d->held_back)
+        d->held_back_at = d->now.mono;
+    d->held_back = news->link.held_back;
+    bool full = news->inbox.used_bytes > news->inbox.size_bytes / 10 * 9 ||
+                (mono_is_set(d->held_back_at) && d->now.mono.ms - d->held_back_at.ms < HELD_BACK_MS);
+    snprintf(text, sizeof text, "%zu of %zu bytes used; no room %llu times since the start",
+             news->inbox.used_bytes, news->inbox.size_bytes, (unsigned long long)news->link.held_back);
+    pump_service(&d->pump, KIND_INBOX_FULL, full, text, d->now);
+}
+
 static void judge_certificate(struct daemon *d, utc_t until)
 {
     char text[160] = "", end[UTC_TEXT_MAX];
@@ -70,7 +85,7 @@ void selfwatch_judge(struct daemon *d, const struct publisher_news *news)
 {
     const struct mqtt_state *link = &news->link;
     bool up = link->link == MQTT_UP;
-    char text[240], ring[80];
+    char text[240];
     bool deaf = is_deaf(d, link);
     snprintf(text, sizeof text, "%s:%d: %s", d->site->broker.host, d->site->broker.port,
              deaf ? "connected, but our own heartbeat does not come back" : link->reason);
@@ -78,9 +93,7 @@ void selfwatch_judge(struct daemon *d, const struct publisher_news *news)
     pump_service(&d->pump, KIND_STORE_FAILING, news->store.failing, news->store.reason, d->now);
     judge_log(d, news);
     judge_certificate(d, link->certificate_until);
-    snprintf(ring, sizeof ring, "%zu of %zu bytes used", news->inbox.used_bytes, news->inbox.size_bytes);
-    pump_service(&d->pump, KIND_INBOX_FULL, news->inbox.used_bytes > news->inbox.size_bytes / 10 * 9, ring,
-                 d->now);
+    judge_ring(d, news);
     pump_service(&d->pump, KIND_DELIVERY_FAILED, d->courier.failures >= 3, d->courier.reason, d->now);
     if (up)
         log_over(LOG_AT_NOTICE, "link", "broker reached again");

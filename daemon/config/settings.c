@@ -179,7 +179,7 @@ void settings_store(struct loader *ld, const struct config_setting_t *at)
         { .name = "inbox_kib",
           .type = KEY_WHOLE,
           .into = INTO(inbox_kib),
-          .lo = 64,
+          .lo = 128,
           .hi = 1048576,
           .unit = "KiB" },
         { .name = "runtime_dir", .type = KEY_TEXT, .into = INTO(runtime_dir) },

@@ -372,8 +372,9 @@ static const struct kind_info kinds[KIND_COUNT] = {
                           .scope = SCOPE_SERVICE,
                           .title = "hand-over ring full",
                           .meaning = "Messages come faster than they can be kept.",
-                          .consequence = "Messages wait at the broker.",
-                          .action = "See why the store is slow.",
+                          .consequence = "Messages wait at the broker; what was sent at QoS 0 is lost.",
+                          .action = "See who sends so much, or why the store is slow; a larger "
+                                    "store.inbox_kib takes longer bursts.",
                           .time = "Hours: the broker keeps them for a while.",
                           .priority = PRIORITY_LOW,
                           .deadband = OWN_DEADBAND,

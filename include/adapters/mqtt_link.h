@@ -27,6 +27,7 @@ struct mqtt {
     void *client;               /* MQTTAsync; set by the main thread, one for each connection */
     struct mqtt_sockets before; /* main thread writes before it connects, the library's thread reads after */
     _Atomic int fd;             /* the connection's, -1 */
+    _Atomic bool spoilt;        /* the client must not be destroyed */
     _Atomic bool cut;           /* no acknowledgement leaves this connection any more */
     _Atomic uint64_t received, held_back, published, publish_failed;
     _Atomic bool connected_news, disconnected;
@@ -49,6 +50,8 @@ struct mqtt {
 void mqtt_link_start(struct mqtt *m);
 /* Any thread. A second end of the same link changes nothing. */
 void mqtt_link_ended(struct mqtt *m, enum mqtt_end end, const char *reason);
+/* Main thread, link down: no client any more. */
+void mqtt_link_let_go(struct mqtt *m);
 /* Main thread: nothing connects in this one's name any more. */
 void mqtt_link_end_turn(struct mqtt *m);
 void mqtt_link_set(struct mqtt *m, enum mqtt_link link, const char *reason); /* lock held */

@@ -26,7 +26,8 @@ void mqtt_socket_hurry(int fd);
  * back until its last acknowledgement is confirmed, up to 40 ms. */
 void mqtt_socket_confirm(int fd);
 
-/* Nothing more is sent or received on it; closing stays with its owner. */
+/* The other side gets and sends nothing more; behind the number is something that swallows what is written
+ * and cannot be read. Closing it stays with its owner. */
 void mqtt_socket_cut(int fd);
 
 #endif

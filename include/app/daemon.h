@@ -42,8 +42,10 @@ struct daemon {
     bool flooded;           /* more messages a second than are worth a wake-up each */
     int urgent;             /* alerts and journal entries that wait for their commit */
     uint64_t beat_seen_seq; /* position at the last heartbeat */
-    mono_t echo_at;         /* our own heartbeat last came back */
-    struct now now;         /* of this wake-up */
+    uint64_t held_back;     /* messages for which the ring had no room, and when there was the last */
+    mono_t held_back_at;
+    mono_t echo_at; /* our own heartbeat last came back */
+    struct now now; /* of this wake-up */
     int epoll_fd, event_fd, signal_fd, lock_fd;
     bool stopping, reloading;
 };

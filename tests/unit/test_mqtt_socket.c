@@ -2,6 +2,7 @@
 #include <stdarg.h>
 #include <stddef.h>
 #include <arpa/inet.h>
+#include <errno.h>
 #include <netinet/in.h>
 #include <netinet/tcp.h>
 #include <sys/socket.h>
@@ -53,11 +54,19 @@ static void the_new_stream_to_the_port_is_found(void **state)
     assert_int_equal(getsockopt(fd, IPPROTO_TCP, TCP_NODELAY, &on, &len), 0);
     assert_true(on != 0);
 
+    char byte;
+    int accepted[] = { accept(listener, NULL, NULL), accept(listener, NULL, NULL) };
     mqtt_socket_cut(fd);
-    assert_int_equal(send(fd, "x", 1, MSG_NOSIGNAL), -1);
-    int second = connect_to(port);
+    assert_int_equal(write(fd, "x", 1), 1);
+    assert_int_equal(read(fd, &byte, 1), 0);
+    assert_int_equal(recv(fd, &byte, 1, 0), -1);
+    assert_int_equal(errno, ENOTSOCK);
+    assert_true(recv(accepted[1], &byte, 1, 0) <= 0); /* the other side gets nothing and is told so */
+    assert_int_equal(recv(accepted[0], &byte, 1, MSG_DONTWAIT), -1);
+    assert_int_equal(errno, EAGAIN);
+    int second = connect_to(port), third = connect_to(port);
     assert_int_equal(mqtt_socket_find(&before, port), -1); /* not to be told apart */
-    int all[] = { listener, other, earlier, elsewhere, fd, second };
+    int all[] = { listener, other, earlier, elsewhere, fd, second, third, accepted[0], accepted[1] };
     for (size_t i = 0; i < sizeof all / sizeof all[0]; i++)
         close(all[i]);
 }
