@@ -1,8 +1,8 @@
 /* The engine's state survives: beside the ring on tmpfs, exact as of a position in the ring, and in the store
- * for the day the power goes: whole once a day, since the windows of all probes take megabytes, and without
- * the probes within the hour after an alert or an entry, every six at least; their windows are then filled in
- * from stored readings. Whichever is newer is taken up; the ring's records after it run through the engine
- * again, and what the store has already is not stored twice.
+ * for the day the power goes: whole at the end, without the probes' windows of two days once a day, since all
+ * windows take megabytes, and without the probes within the hour after an alert or an entry, every six at
+ * least; windows are then filled in from stored readings. Whichever is newer is taken up; the ring's records
+ * after it run through the engine again, and what the store has already is not stored twice.
  */
 #include "app/daemon.h"
 
@@ -34,7 +34,8 @@
 #define KEEP_NEWS_MS  MS_PER_HOUR /* when an alert or an entry has come */
 #define KEEP_WHOLE_MS MS_PER_DAY
 
-#define MAGIC UINT64_C(0x31304554415453ff) /* "\xffSTATE01" */
+#define MAGIC       UINT64_C(0x31304554415453ff) /* "\xffSTATE01" */
+#define MAGIC_DAILY UINT64_C(0x44304554415453ff) /* "\xffSTATE0D" */
 
 struct head {
     uint64_t magic, seq;
@@ -47,27 +48,29 @@ static void path_of(const struct daemon *d, char *buf, size_t cap)
     snprintf(buf, cap, "%s/state", d->site->store.runtime_dir);
 }
 
-static size_t fill(struct daemon *d, uint8_t *bytes, size_t room, bool whole)
+static size_t fill(struct daemon *d, uint8_t *bytes, size_t room, enum snapshot_keep what)
 {
     uint8_t *body = bytes + sizeof(struct head);
-    size_t n = whole ? engine_save(d->pump.engine, body, room, d->now)
-                     : engine_save_brief(d->pump.engine, body, room, d->now);
-    struct head head = { MAGIC, d->seq, d->now.utc.ms, checksum_crc32(0, body, n), (uint32_t)n };
+    size_t n = what == SNAPSHOT_BRIEF   ? engine_save_brief(d->pump.engine, body, room, d->now)
+               : what == SNAPSHOT_DAILY ? engine_save_daily(d->pump.engine, body, room, d->now)
+                                        : engine_save(d->pump.engine, body, room, d->now);
+    struct head head = { what == SNAPSHOT_DAILY ? MAGIC_DAILY : MAGIC, d->seq, d->now.utc.ms,
+                         checksum_crc32(0, body, n), (uint32_t)n };
     memcpy(bytes, &head, sizeof head);
     return n;
 }
 
 /* bytes hold the whole state. */
-static void keep(struct daemon *d, uint8_t *bytes, size_t n, size_t room, bool whole)
+static void keep(struct daemon *d, uint8_t *bytes, size_t n, size_t room, enum snapshot_keep what)
 {
-    if (!whole && (n = fill(d, bytes, room, false)) == 0)
+    const char *name = what == SNAPSHOT_BRIEF ? STATE_BRIEF : STATE_WHOLE;
+    if (what != SNAPSHOT_WHOLE && (n = fill(d, bytes, room, what)) == 0)
         return;
-    if (store_save_state(d->store, whole ? STATE_WHOLE : STATE_BRIEF, bytes, sizeof(struct head) + n) !=
-        STATUS_OK)
+    if (store_save_state(d->store, name, bytes, sizeof(struct head) + n) != STATUS_OK)
         return;
     d->kept_at = d->now.mono;
     d->news = false;
-    if (whole)
+    if (what != SNAPSHOT_BRIEF)
         d->kept_whole_at = d->now.mono;
 }
 
@@ -80,7 +83,7 @@ void snapshot_save(struct daemon *d, enum snapshot_keep also)
     uint64_t begin_us = clock_monotonic_us();
     if (bytes == NULL)
         return;
-    size_t n = fill(d, bytes, room, true);
+    size_t n = fill(d, bytes, room, SNAPSHOT_WHOLE);
     path_of(d, path, sizeof path);
     if (n == 0)
         log_change(LOG_AT_ERROR, "snapshot", "the state is larger than planned for and was not saved");
@@ -89,7 +92,7 @@ void snapshot_save(struct daemon *d, enum snapshot_keep also)
     else
         d->saved_seq = d->seq;
     if (n > 0 && also != SNAPSHOT_NEAR)
-        keep(d, bytes, n, room, also == SNAPSHOT_WHOLE);
+        keep(d, bytes, n, room, also);
     d->saved_at = d->now.mono;
     d->unsaved = false;
     d->save_ms = (int64_t)((clock_monotonic_us() - begin_us) / 1000);
@@ -101,7 +104,7 @@ static bool sound(const uint8_t *bytes, size_t n, struct head *head)
     if (n < sizeof *head)
         return false;
     memcpy(head, bytes, sizeof *head);
-    return head->magic == MAGIC && head->length == n - sizeof *head &&
+    return (head->magic == MAGIC || head->magic == MAGIC_DAILY) && head->length == n - sizeof *head &&
            head->crc == checksum_crc32(0, bytes + sizeof *head, head->length);
 }
 
@@ -138,7 +141,7 @@ mono_t snapshot_deadline(const struct daemon *d)
 enum snapshot_keep snapshot_keep_due(const struct daemon *d)
 {
     if (d->now.mono.ms - d->kept_whole_at.ms >= KEEP_WHOLE_MS)
-        return SNAPSHOT_WHOLE;
+        return SNAPSHOT_DAILY;
     return d->now.mono.ms - d->kept_at.ms >= (d->news ? KEEP_NEWS_MS : KEEP_EVERY_MS) ? SNAPSHOT_BRIEF
                                                                                       : SNAPSHOT_NEAR;
 }
@@ -157,22 +160,30 @@ static struct kept load_kept(struct daemon *d, const char *name)
     return k;
 }
 
+struct recall {
+    struct engine *engine;
+    utc_t weeks_known;
+};
+
 static void recall_value(void *context, const struct reading *r)
 {
-    engine_recall_value(((struct daemon *)context)->pump.engine, r);
+    const struct recall *recall = context;
+    engine_recall_value(recall->engine, r, recall->weeks_known);
 }
 
-/* The whole state of yesterday, on top of it the brief one of the last hour, and what was stored since. */
+/* Yesterday's state, on top of it the brief one of the last hour, and what was stored since, or for two days.
+ */
 static void take_kept(struct daemon *d, const struct kept *whole, const struct kept *brief)
 {
     utc_t from = { d->now.utc.ms - RECALL_MS };
+    struct recall recall = { d->pump.engine, { whole->ok ? whole->head.utc_ms : INT64_MIN } };
     if (whole->ok)
         take(d, whole->bytes, &whole->head, "the store");
-    if (whole->ok && whole->head.utc_ms > from.ms)
+    if (whole->ok && whole->head.magic == MAGIC && whole->head.utc_ms > from.ms)
         from.ms = whole->head.utc_ms + 1;
     if (brief->ok && (!whole->ok || brief->head.seq >= whole->head.seq))
         take(d, brief->bytes, &brief->head, "the store");
-    if (store_each_reading(d->store, from, recall_value, d) != STATUS_OK)
+    if (store_each_reading(d->store, from, recall_value, &recall) != STATUS_OK)
         log_say(LOG_AT_WARNING,
                 "the last days' readings could not be read: trends and daily ranges lack them");
 }

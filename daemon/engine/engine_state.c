@@ -99,7 +99,8 @@ static void visit_stream(struct engine *e, int stream, struct pack *p, struct no
     pack_i64(p, &s->sent_since_ms, 0, INT64_MAX);
     waiting_room_visit(&s->untimed, p, now);
     e->clock.waiting = e->clock.waiting || s->untimed.count > 0;
-    window_visit(&s->day, p);
+    struct window none = { .cap = 0 };
+    window_visit(e->daily && !p->reading ? &none : &s->day, p);
     window_visit(&s->days, p);
     visit_hours(s, p);
     visit_counters(s, p);
@@ -259,13 +260,22 @@ size_t engine_save_brief(struct engine *e, uint8_t *bytes, size_t cap, struct no
     return n;
 }
 
-void engine_recall_value(struct engine *e, const struct reading *r)
+size_t engine_save_daily(struct engine *e, uint8_t *bytes, size_t cap, struct now now)
+{
+    e->daily = true;
+    size_t n = engine_save(e, bytes, cap, now);
+    e->daily = false;
+    return n;
+}
+
+void engine_recall_value(struct engine *e, const struct reading *r, utc_t weeks_known)
 {
     struct stream_state *s = &e->streams[r->stream];
     if (isnan(r->value) || !verdict_usable_for_limits(r->tests, r->flag == FLAG_MISSING))
         return;
     window_add(&s->day, r->t, r->value);
-    window_add(&s->days, r->t, r->value);
+    if (r->t.ms > weeks_known.ms)
+        window_add(&s->days, r->t, r->value);
 }
 
 /* Sections come in the order of the configuration they were written with: the search goes on from the last

@@ -71,7 +71,7 @@ void daemon_load_calibrations(struct daemon *d);
 /* snapshot.c: the engine's state beside the ring (exact after any death of the process) and, hourly without
  * the probes, daily whole, in the store. */
 #define SNAPSHOT_FILLING_MS 100 /* while the ring fills faster than it is given back */
-enum snapshot_keep { SNAPSHOT_NEAR, SNAPSHOT_BRIEF, SNAPSHOT_WHOLE };
+enum snapshot_keep { SNAPSHOT_NEAR, SNAPSHOT_BRIEF, SNAPSHOT_DAILY, SNAPSHOT_WHOLE };
 void snapshot_restore(struct daemon *d);
 void snapshot_save(struct daemon *d, enum snapshot_keep also);
 bool snapshot_is_time(const struct daemon *d, bool filling); /* filling: the ring is */

@@ -91,8 +91,11 @@ size_t engine_save_room(const struct engine *e);
 /* Without the probes, which are nearly all of it: they learn anew within minutes, and their windows can be
  * had from stored readings. */
 size_t engine_save_brief(struct engine *e, uint8_t *bytes, size_t cap, struct now now);
-/* One of them, oldest first: into the windows and nowhere else. */
-void engine_recall_value(struct engine *e, const struct reading *r);
+/* With the probes, but without their windows of the last two days, which can be had from stored readings. */
+size_t engine_save_daily(struct engine *e, uint8_t *bytes, size_t cap, struct now now);
+/* A stored reading, oldest first: into the windows and nowhere else. Into those of weeks only from the time
+ * on up to which they are known. */
+void engine_recall_value(struct engine *e, const struct reading *r, utc_t weeks_known);
 
 /* State of an earlier run, of this or another configuration: what is damaged or no longer configured is
  * stepped over. Returns the number of sections taken. A brief one may follow a whole one. */

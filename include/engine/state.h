@@ -122,7 +122,8 @@ struct engine {
     struct alarms alarms;
     struct stream_state *streams;
     struct tank_state *tanks;
-    bool brief;     /* while saving: without the probes */
+    bool brief;     /* while saving: without the probes, */
+    bool daily;     /* or without their windows of two days */
     bool link_down; /* broker not reached: silence of probes means nothing */
     struct timekeep clock;
     struct engine_counts counts;

@@ -87,11 +87,37 @@ static void stored_readings_fill_the_windows(void **state)
                              .value = i == 300 ? (double)NAN : 24 + 0.06 * (i % 5),
                              .tests = 0x22111111,
                              .flag = FLAG_GOOD };
-        engine_recall_value(w.engine, &r);
+        engine_recall_value(w.engine, &r, (utc_t){ INT64_MIN });
     }
     assert_int_equal(day().bins, before.bins);
     assert_true(day().lo == before.lo && day().hi == before.hi);
     assert_int_equal(engine_counts(w.engine).readings, 600);
+}
+
+/* A day's state and two days of stored readings are the whole state; of the weeks nothing counts twice. */
+static void a_daily_state_and_readings_are_the_whole(void **state)
+{
+    (void)state;
+    minutes(600);
+    size_t n = engine_save(w.engine, whole, ROOM, w.now);
+    size_t daily_n = engine_save_daily(w.engine, brief, ROOM, w.now);
+    struct window_range before = day();
+    assert_true(daily_n > 0 && daily_n + 100 * 18 < n);
+    begin_anew(brief, daily_n);
+    assert_int_equal(day().bins, 0);
+    for (int i = 0; i < 600; i++) {
+        struct reading r = { .stream = TANK_TEMP,
+                             .t = { NOON + (i + 1) * MS_PER_MIN },
+                             .value = 24 + 0.06 * (i % 5),
+                             .tests = 0x22111111,
+                             .flag = FLAG_GOOD };
+        engine_recall_value(w.engine, &r, w.now.utc);
+    }
+    assert_int_equal(day().bins, before.bins);
+    assert_true(day().lo == before.lo && day().hi == before.hi);
+    struct window_range weeks = window_range(&w.engine->streams[TANK_TEMP].days, w.now.utc, MS_PER_DAY);
+    const struct window_bin *hour = window_at(&w.engine->streams[TANK_TEMP].days, weeks.lo_at);
+    assert_true(hour != NULL && hour->n <= 60);
 }
 
 static int changes_of(const char *ref, enum alert_change change)
@@ -127,6 +153,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(a_tank_at_the_edge_of_its_drift_is_told_once, set_up, tear_down),
         cmocka_unit_test_setup_teardown(a_brief_state_follows_a_whole_one, set_up, tear_down),
         cmocka_unit_test_setup_teardown(stored_readings_fill_the_windows, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(a_daily_state_and_readings_are_the_whole, set_up, tear_down),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
