@@ -12,9 +12,8 @@
 
 #define SOCKETS     4
 #define AHEAD_BYTES 16384
-#define LOOK_EVERY                                                                                           \
-    16 /* messages: then the kernel is asked after the other sockets, and for room to write                  \
-        */
+/* Messages, after which the kernel is asked after the other sockets, and for room to write. */
+#define LOOK_EVERY 16
 
 struct ahead {
     _Atomic int fd_above; /* the descriptor and one; 0: free */
