@@ -6,18 +6,21 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define STALE_LEAST_MS   (15 * MS_PER_MIN)
-#define STALE_MOST_MS    (6 * MS_PER_HOUR)
-#define REFUSED_RUN      5 /* unreadable payloads in a row before anyone is told */
-#define FLAT_LEAST_MS    (2 * MS_PER_HOUR)
-#define NOISE_TIMES      4.0 /* the usual */
-#define NOISE_CALM       2.0
-#define NOISE_GAP_S      3600.0
-#define BATTERY_DEADBAND 0.15 /* of the limit */
-#define ODD_WINDOW       64   /* usable readings over which odd ones are counted */
-#define ODD_LEAST        30
-#define ODD_SHARE_NOISY  0.15
-#define ODD_SHARE_CALM   0.05
+#define STALE_LEAST_MS      (15 * MS_PER_MIN)
+#define STALE_MOST_MS       (6 * MS_PER_HOUR)
+#define REFUSED_RUN         5 /* unreadable payloads in a row before anyone is told */
+#define FLAT_LEAST_MS       (2 * MS_PER_HOUR)
+#define FLAT_LEAST_EARLY_MS (6 * MS_PER_HOUR) /* until so much of the probe is known: */
+#define FLAT_KNOWN_MS       (3 * MS_PER_DAY)
+#define LEAP_NOISES         4   /* of a cheap probe's noise, from one reading to the next */
+#define NOISE_TIMES         4.0 /* the usual */
+#define NOISE_CALM          2.0
+#define NOISE_GAP_S         3600.0
+#define BATTERY_DEADBAND    0.15 /* of the limit */
+#define ODD_WINDOW          64   /* usable readings over which odd ones are counted */
+#define ODD_LEAST           30
+#define ODD_SHARE_NOISY     0.15
+#define ODD_SHARE_CALM      0.05
 
 static int compare_float(const void *a, const void *b)
 {
@@ -172,6 +175,7 @@ void health_link(struct engine *e, bool down, struct now now)
 void health_renew(struct stream_state *s)
 {
     s->flat_begin_ms = s->flat_end_ms = s->flat_longest_ms = s->flat_known_ms = 0;
+    s->flat_value = NAN;
     s->sent_since_ms = 0;
     s->odd_count = s->odd_of = 0;
     noise_init(&s->noise);
@@ -335,21 +339,34 @@ static void note_sent(struct stream_state *s, const struct reading *r)
     s->sent = r->sent;
 }
 
+/* Calm water seen in coarse steps stands as long as it likes: not stuck while it has stood nearly so before.
+ */
+static bool stood_so_before(const struct engine *e, int stream, const struct reading *r)
+{
+    int64_t run_ms = r->t.ms - health_flat_since_ms(e, stream);
+    return run_ms < e->streams[stream].flat_longest_ms * 3 / 2;
+}
+
 static enum tri stuck(const struct engine *e, int stream, const struct reading *r)
 {
     const struct gate_limits *limits = e->streams[stream].gate.limits;
     double sent_s = derive_needs_temp(e, stream) ? (double)(r->t.ms - e->streams[stream].sent_since_ms) / 1000
                                                  : (double)NAN;
     enum flag flat = verdict_get(r->tests, TEST_FLAT), thin = verdict_get(r->tests, TEST_ATTENUATED);
-    if (flat == FLAG_FAIL || thin == FLAG_FAIL || sent_s >= limits->flat_fail_s)
+    if (thin == FLAG_FAIL)
         return TRI_YES;
+    if (flat == FLAG_FAIL || sent_s >= limits->flat_fail_s)
+        return stood_so_before(e, stream, r) ? TRI_KEEP : TRI_YES;
     return flat == FLAG_GOOD && !(sent_s >= limits->flat_suspect_s) ? TRI_NO : TRI_KEEP;
 }
 
-/* A line flat for three times as long as this probe ever was before, once a day of it is known. */
-static bool stands_too_long(struct stream_state *s, const struct reading *r, int64_t begin_ms)
+/* A run that has ended shows how long the probe may stand; but one that ends with a leap was a probe that
+ * hung. */
+static void note_stand(struct stream_state *s, const struct reading *r, int64_t begin_ms, double leap)
 {
-    if (s->flat_begin_ms != begin_ms) {
+    if (fabs(r->value - s->flat_value) > leap)
+        s->flat_begin_ms = 0;
+    if (s->flat_begin_ms != begin_ms && r->t.ms >= begin_ms) {
         int64_t was_ms = s->flat_end_ms - s->flat_begin_ms;
         if (s->flat_begin_ms != 0 && was_ms > s->flat_longest_ms)
             s->flat_longest_ms = was_ms;
@@ -358,10 +375,18 @@ static bool stands_too_long(struct stream_state *s, const struct reading *r, int
             s->flat_known_ms = begin_ms;
     }
     s->flat_end_ms = r->t.ms;
+    s->flat_value = r->value;
+}
+
+/* A line flat for three times as long as this probe ever was before, once a day of it is known. */
+static bool stands_too_long(const struct stream_state *s, const struct reading *r, int64_t begin_ms)
+{
+    int64_t known_ms = r->t.ms - s->flat_known_ms;
+    int64_t least_ms = known_ms > FLAT_KNOWN_MS ? FLAT_LEAST_MS : FLAT_LEAST_EARLY_MS;
     int64_t run_ms = r->t.ms - begin_ms, most_ms = 3 * s->flat_longest_ms;
     bool judged = !isnan(s->gate.limits->flat_suspect_s) || !isnan(s->gate.limits->flat_fail_s);
-    return judged && begin_ms > s->flat_known_ms && r->t.ms - s->flat_known_ms > MS_PER_DAY &&
-           run_ms > (most_ms > FLAT_LEAST_MS ? most_ms : FLAT_LEAST_MS);
+    return judged && begin_ms > s->flat_known_ms && known_ms > MS_PER_DAY &&
+           run_ms > (most_ms > least_ms ? most_ms : least_ms);
 }
 
 /* One alert for all probes of the place: a twin that moves must not clear what its neighbour shows. */
@@ -371,9 +396,9 @@ static void judge_stuck(struct engine *e, int stream, const struct reading *r, s
     const struct stream *site = &e->site->streams[stream];
     int slot = slot_find(e->site, site->place, KIND_STUCK, site->quantity);
     note_sent(&e->streams[stream], r);
-    enum tri condition = stands_too_long(&e->streams[stream], r, health_flat_since_ms(e, stream))
-                             ? TRI_YES
-                             : stuck(e, stream, r);
+    int64_t begin_ms = health_flat_since_ms(e, stream);
+    note_stand(&e->streams[stream], r, begin_ms, LEAP_NOISES * quantity_info(site->quantity)->reading_sd);
+    enum tri condition = stands_too_long(&e->streams[stream], r, begin_ms) ? TRI_YES : stuck(e, stream, r);
     for (int t = site->twin; t >= 0 && t != stream; t = e->site->streams[t].twin) {
         if (e->streams[t].silent || !e->streams[t].seen)
             continue;
