@@ -28,7 +28,8 @@
 #define WASTE_SURE_DAY   0.045
 #define LIKE_USUAL_LO    0.6
 #define LIKE_USUAL_HI    1.5
-#define LIKE_EVAPORATION 1.5
+#define LIKE_EVAPORATION 1.5  /* reckoned: good to half or double */
+#define LIKE_TOPOFF      1.25 /* the keeper's own figure of what the top-off takes */
 #define ANSWER_REAL      0.6
 #define ANSWER_NONE      0.3
 #define SINK_DAY_MOST    0.05
@@ -169,6 +170,12 @@ static bool like(double v, double other, double least, double most)
     return v > least * other && v < most * other;
 }
 
+/* Without top-off the share that evaporates is the share that solids climb by, and no more. */
+static bool like_evaporation(const struct solids *s, const struct solids_view *view)
+{
+    return s->slope_day < (view->topoff_share > 0 ? LIKE_TOPOFF : LIKE_EVAPORATION) * s->evaporation_day;
+}
+
 /* The top-off water that would explain it could come from a tap. */
 static bool could_be_minerals(const struct solids *s, const struct solids_view *view, double ec)
 {
@@ -178,7 +185,7 @@ static bool could_be_minerals(const struct solids *s, const struct solids_view *
 static enum solids_cause climb_cause(const struct solids *s, const struct solids_view *view, double ec,
                                      utc_t now)
 {
-    double a_day = s->slope_day, evaporation = s->evaporation_day;
+    double a_day = s->slope_day;
     bool level = view->level_days != NULL, held = level || refilled_in_vain(s, ec, now);
     if (level && level_sinks(s))
         return SOLIDS_TOPOFF_STOPPED;
@@ -186,7 +193,7 @@ static enum solids_cause climb_cause(const struct solids *s, const struct solids
         return SOLIDS_PROBE_DRIFTS;
     if (!held && s->usual_day > CREEP_TODAY_LEAST && like(a_day, s->usual_day, LIKE_USUAL_LO, LIKE_USUAL_HI))
         return SOLIDS_TOPOFF_STOPPED;
-    if (!held && a_day < LIKE_EVAPORATION * evaporation)
+    if (!held && like_evaporation(s, view))
         return SOLIDS_TOPOFF_STOPPED;
     return could_be_minerals(s, view, ec) ? SOLIDS_TOPOFF_MINERALS : SOLIDS_WASTE;
 }
@@ -266,13 +273,23 @@ static bool is_too_fast(const struct solids *s)
     return s->slope_day > WASTE_SURE_DAY;
 }
 
+/* A change fills the tank up to its mark: what then stays dissolved was not left behind by evaporation. */
+static bool is_topped_off(const struct solids *s, const struct solids_view *view, utc_t now)
+{
+    return view->level_days == NULL &&
+           refilled_in_vain(s, window_mean_over(view->ec_days, now, 2 * MS_PER_HOUR), now);
+}
+
 bool solids_replaces(const struct solids *s, const struct solids_view *view, enum solids_cause cause,
-                     enum solids_cause other)
+                     enum solids_cause other, utc_t now)
 {
     if (cause == other)
         return false;
     if (other == SOLIDS_PROBE_DRIFTS && is_the_water(s, view))
         return cause != SOLIDS_UNKNOWN;
+    if (other == SOLIDS_TOPOFF_STOPPED && (cause == SOLIDS_TOPOFF_MINERALS || cause == SOLIDS_WASTE) &&
+        is_topped_off(s, view, now))
+        return true;
     return (cause == SOLIDS_PROBE_DRIFTS && is_the_probe(s, view)) ||
            (cause == SOLIDS_WASTE && is_too_fast(s)) || (cause == SOLIDS_TOPOFF_STOPPED && level_sinks(s));
 }

@@ -18,8 +18,8 @@
 #define TODAY_H        26
 #define LEAST_H        12
 #define SPAN_MOST_H    144
-#define FASTER_SDS     2.0
-#define USUAL_LEAST_D  3 /* daily climbs behind a usual one */
+#define FASTER_SDS     1.0 /* of a slope, which are generous */
+#define USUAL_LEAST_D  3   /* daily climbs behind a usual one */
 #define USUAL_QUARTILE 0.75
 #define LEVEL_ALLOWED  0.05 /* mm a day */
 #define HAND_WAIT_DAYS 7    /* who tops off by hand does it once a week at the least, mostly sooner */

@@ -76,8 +76,12 @@ static bool mates_climb(const struct engine *e, int tank)
 /* --- what hand tests say of a climb --- */
 
 #define WITNESS_SDS   1.0
-#define WITNESS_LEAST 1.5  /* standard deviations: a smaller climb is within what a test errs */
-#define PROBE_SD      0.03 /* of a conductivity probe that no earlier test was held against */
+#define WITNESS_LEAST 1.5 /* standard deviations: a smaller climb is within what a test errs */
+/* Shares of a climb that the probe made alone; between them nothing is said, or two verdicts would alternate.
+ */
+#define WITNESS_MOST   0.6
+#define WITNESS_LITTLE 0.4
+#define PROBE_SD       0.03 /* of a conductivity probe that no earlier test was held against */
 
 /* log(probe / hand) at a test; NaN: the probe said nothing then. */
 static double apart(const struct window *days, const struct hand_test *test)
@@ -106,9 +110,9 @@ static enum solids_witness hand_says(const struct engine *e, int tank, utc_t now
     sd = hypot(sd, late_sd);
     if (isnan(probe_alone) || !(crept > WITNESS_LEAST * sd))
         return WITNESS_NONE;
-    if (probe_alone > crept / 2 && probe_alone > WITNESS_SDS * sd)
+    if (probe_alone > WITNESS_MOST * crept && probe_alone > WITNESS_SDS * sd)
         return WITNESS_PROBE;
-    return probe_alone < crept / 2 ? WITNESS_WATER : WITNESS_NONE;
+    return probe_alone < WITNESS_LITTLE * crept ? WITNESS_WATER : WITNESS_NONE;
 }
 
 static struct solids_view view_of(const struct engine *e, int tank, utc_t now)
@@ -294,7 +298,7 @@ static void say_evidence(const struct engine *e, int tank, const struct solids_v
         return;
     }
     if (!isnan(ec))
-        say_creep(&out, s, s->sink.rise > s->climb.rise ? &s->sink : &s->climb, ec);
+        say_creep(&out, s, cause == SOLIDS_PROBE_DRIFTS && s->slope_day < 0 ? &s->sink : &s->climb, ec);
     say_level(&out, e, tank);
     say_reason(&out, e, tank, view, cause);
 }
@@ -377,7 +381,8 @@ static void judge_causes(struct engine *e, int tank, const struct solids_view *v
     double ec = value_now(e, place, Q_EC), level = value_now(e, place, Q_LEVEL);
     for (unsigned i = 0; i < CAUSES; i++) {
         int slot = slot_find(e->site, place, causes[i].kind, causes[i].q);
-        bool replaced = is_creep(i) && solids_replaces(&e->tanks[tank].solids, view, cause, causes[i].cause);
+        bool replaced =
+            is_creep(i) && solids_replaces(&e->tanks[tank].solids, view, cause, causes[i].cause, now.utc);
         enum tri condition = condition_of(e, tank, i, cause, replaced);
         if (slot < 0 || (causes[i].kind == KIND_LEAK && rules_wet(e, place)))
             continue; /* the detector has spoken */

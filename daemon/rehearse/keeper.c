@@ -56,7 +56,7 @@ static enum chore_event drain(struct chore *c, struct basin *b, double dt_s)
     c->left_l -= litres;
     if (c->left_l <= 0) {
         c->phase = CHORE_FILL;
-        c->left_l = c->litres;
+        c->left_l = fmax(b->full_l - b->water_l, c->litres); /* up to the mark */
     }
     return CHORE_NOTHING;
 }

@@ -172,8 +172,8 @@ static void mains_and_room(void **state)
 static void water_faults(void **state)
 {
     (void)state;
-    struct sim_truth quiet, t = after("topoff-stopped@tank=b1,at=0", 5 * DAY_S, 1, &quiet);
-    assert_true(t.level_mm < quiet.level_mm - 5 && t.ec25_us_cm > quiet.ec25_us_cm + 8);
+    struct sim_truth quiet, t = after("topoff-stopped@tank=b1,at=0", 2 * DAY_S, 1, &quiet);
+    assert_true(t.level_mm < quiet.level_mm - 2 && t.ec25_us_cm > quiet.ec25_us_cm + 3);
     t = after("topoff-minerals@tank=b1,at=0", 5 * DAY_S, 1, &quiet);
     assert_true(t.ec25_us_cm > quiet.ec25_us_cm + 8);
     assert_near(t.level_mm, quiet.level_mm, 1.5);

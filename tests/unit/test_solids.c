@@ -114,6 +114,11 @@ static void live_by_hand(int days, int every, double *ec, double *level)
     }
 }
 
+static utc_t here(void)
+{
+    return (utc_t){ T0 + tank.minute * MS_PER_MIN };
+}
+
 static void without_level(void)
 {
     tank.view.level_day = tank.view.level_days = NULL;
@@ -180,12 +185,12 @@ static void a_climb_too_fast_for_minerals_is_waste_until_a_test_speaks(void **st
     tank.view.hand = WITNESS_PROBE;
     live(10, &ec, 12.0 / 1440, &level, 0);
     assert_int_equal(tank.cause, SOLIDS_PROBE_DRIFTS);
-    assert_true(solids_replaces(&tank.solids, &tank.view, tank.cause, SOLIDS_WASTE));
+    assert_true(solids_replaces(&tank.solids, &tank.view, tank.cause, SOLIDS_WASTE, here()));
     tank.view.hand = WITNESS_WATER;
     live(10, &ec, 12.0 / 1440, &level, 0);
     assert_int_equal(tank.cause, SOLIDS_WASTE);
-    assert_true(solids_replaces(&tank.solids, &tank.view, tank.cause, SOLIDS_PROBE_DRIFTS));
-    assert_false(solids_replaces(&tank.solids, &tank.view, tank.cause, SOLIDS_TOPOFF_MINERALS));
+    assert_true(solids_replaces(&tank.solids, &tank.view, tank.cause, SOLIDS_PROBE_DRIFTS, here()));
+    assert_false(solids_replaces(&tank.solids, &tank.view, tank.cause, SOLIDS_TOPOFF_MINERALS, here()));
 }
 
 /* A hand test or a change may come and tell; with a limit near it is told as soon as any other climb. */
@@ -218,6 +223,22 @@ static void minerals_that_lead_nowhere_for_weeks_are_no_news(void **state)
     tank.view.ec_drift = 400;
     live(10, &ec, 3.5 / 1440, &level, 0);
     assert_int_equal(tank.cause, SOLIDS_TOPOFF_MINERALS);
+}
+
+/* Filled up to its mark by a change, the tank would be back where it was, had top-off stopped. */
+static void a_change_that_fills_the_tank_tells_stopped_from_minerals(void **state)
+{
+    (void)state;
+    double ec = 300, level = 250;
+    without_level();
+    tank.view.topoff_share = 0.012;
+    live(DAYS(5), &ec, 0, &level, 0);
+    live(DAYS(3.5), &ec, 3.9 / 1440, &level, 0);
+    assert_int_equal(tank.cause, SOLIDS_TOPOFF_STOPPED);
+    ec -= 0.15 * (ec - 290);
+    live(DAYS(1), &ec, 3.9 / 1440, &level, 0);
+    assert_int_equal(tank.cause, SOLIDS_TOPOFF_MINERALS);
+    assert_true(solids_replaces(&tank.solids, &tank.view, tank.cause, SOLIDS_TOPOFF_STOPPED, here()));
 }
 
 /* The jug was smaller than the bucket: level and solids fall at once, and the float's tank stays there. */
@@ -413,7 +434,7 @@ static void a_change_that_a_probe_does_not_notice_gives_it_away(void **state)
     live(DAYS(1.5), &ec, 4.0 / 1440, &level, 0);
     assert_true(fabs(tank.solids.answer) < 0.3);
     assert_int_equal(tank.cause, SOLIDS_PROBE_DRIFTS);
-    assert_true(solids_replaces(&tank.solids, &tank.view, tank.cause, SOLIDS_WASTE));
+    assert_true(solids_replaces(&tank.solids, &tank.view, tank.cause, SOLIDS_WASTE, here()));
 }
 
 static void a_change_that_takes_its_share_proves_the_climb(void **state)
@@ -524,6 +545,7 @@ int main(void)
                                         CASE(what_may_be_the_probe_waits_for_evidence),
                                         CASE(minerals_that_lead_nowhere_for_weeks_are_no_news),
                                         CASE(a_change_that_gave_less_than_it_took_is_no_stopped_topoff),
+                                        CASE(a_change_that_fills_the_tank_tells_stopped_from_minerals),
                                         CASE(the_amount_of_the_topoff_tells_what_it_can_bring),
                                         CASE(a_new_tank_by_hand_is_given_time),
                                         CASE(a_change_spread_over_a_day_is_no_drift),
