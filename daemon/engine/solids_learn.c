@@ -21,6 +21,7 @@
 #define FASTER_SDS     1.0 /* of a slope, which are generous */
 #define USUAL_LEAST_D  3   /* daily climbs behind a usual one */
 #define USUAL_QUARTILE 0.75
+#define SEEN_SHARE     0.5  /* of a sinking, that the readings themselves must show */
 #define LEVEL_ALLOWED  0.05 /* mm a day */
 #define HAND_WAIT_DAYS 7    /* who tops off by hand does it once a week at the least, mostly sooner */
 #define TEETH_LEAST    3    /* rounds that show how long a tank waits */
@@ -213,6 +214,13 @@ static bool rises_along(const double *blocks, int n, const struct creep *c)
     return span <= n && series_falls_along(down, span, 0);
 }
 
+/* What sinks once upward steps are taken out, while the readings stay where they are, is no creep. */
+static bool readings_sink(const double *readings, int n, const struct creep *c)
+{
+    int begin = n - 1 - (int)(c->hours / BLOCK_H);
+    return begin >= 0 && readings[begin] - readings[n - 1] > SEEN_SHARE * c->rise;
+}
+
 /* Rounds of climb and top-off before this creep. */
 static int teeth_before(const struct creep *c, const double *blocks, int n, double least)
 {
@@ -222,11 +230,12 @@ static int teeth_before(const struct creep *c, const double *blocks, int n, doub
 /* Top-offs that the conductivity showed. */
 static int learn_creeps(struct solids *s, const struct solids_view *view, utc_t now)
 {
-    static double x[SERIES_HOURS], blocks[SERIES_HOURS / BLOCK_H];
+    static double x[SERIES_HOURS], blocks[SERIES_HOURS / BLOCK_H], readings[SERIES_HOURS / BLOCK_H];
     double allowed = ALLOWED_DAY * BLOCK_H / 24;
     solids_row(s, view->ec_days, view->temp_days, now, x, SERIES_HOURS);
     for (int i = 0; i < SERIES_HOURS; i++)
         x[i] = x[i] > 0 ? log(x[i]) : NAN;
+    (void)series_blocks(x, SERIES_HOURS, BLOCK_H, readings);
     take_steps_out(s, x, SERIES_HOURS, MS_PER_HOUR, now, true);
     int n = series_blocks(x, SERIES_HOURS, BLOCK_H, blocks);
     s->climb = series_creep(blocks, n, REACH_BLOCKS, allowed, BLOCK_H);
@@ -240,7 +249,7 @@ static int learn_creeps(struct solids *s, const struct solids_view *view, utc_t 
     s->sink = series_creep(blocks, n, REACH_BLOCKS, allowed, BLOCK_H);
     s->climb.slack = slack_of(s, &s->climb, now, true);
     s->sink.slack = slack_of(s, &s->sink, now, false);
-    s->sinks_along = rises_along(blocks, n, &s->sink);
+    s->sinks_along = rises_along(blocks, n, &s->sink) && readings_sink(readings, n, &s->sink);
     if (s->sink.rise > s->climb.rise)
         take_steps_out(s, x, SERIES_HOURS, MS_PER_HOUR, now, false);
     learn_slope(s, x, SERIES_HOURS);

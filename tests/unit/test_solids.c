@@ -308,6 +308,20 @@ static void a_change_spread_over_a_day_is_no_drift(void **state)
     }
 }
 
+/* Up at once every morning, down by as much until the next: the reading stays where it is. */
+static void what_only_sinks_without_its_steps_is_no_drift(void **state)
+{
+    (void)state;
+    double ec = 300, level = 250;
+    live(DAYS(8), &ec, 0, &level, 0);
+    for (int i = 0; i < 6; i++) {
+        ec += 7;
+        live(DAYS(1), &ec, -7.0 / 1440, &level, 0);
+        assert_int_not_equal(tank.cause, SOLIDS_PROBE_DRIFTS);
+    }
+    assert_true(tank.steps >= 4);
+}
+
 static void level_falling_alone_is_a_leak(void **state)
 {
     (void)state;
@@ -546,6 +560,7 @@ int main(void)
                                         CASE(minerals_that_lead_nowhere_for_weeks_are_no_news),
                                         CASE(a_change_that_gave_less_than_it_took_is_no_stopped_topoff),
                                         CASE(a_change_that_fills_the_tank_tells_stopped_from_minerals),
+                                        CASE(what_only_sinks_without_its_steps_is_no_drift),
                                         CASE(the_amount_of_the_topoff_tells_what_it_can_bring),
                                         CASE(a_new_tank_by_hand_is_given_time),
                                         CASE(a_change_spread_over_a_day_is_no_drift),
