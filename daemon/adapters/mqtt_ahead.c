@@ -18,6 +18,7 @@
 struct ahead {
     _Atomic int fd_above; /* the descriptor and one; 0: free */
     _Atomic bool ended;
+    dev_t device;
     ino_t inode;
     size_t from, to;
     unsigned rounds;
@@ -35,10 +36,10 @@ static struct ahead *find(int fd)
     return NULL;
 }
 
-static ino_t inode_of(int fd)
+static bool is_still(const struct ahead *a, int fd)
 {
     struct stat st;
-    return fstat(fd, &st) == 0 ? st.st_ino : 0;
+    return fstat(fd, &st) == 0 && st.st_ino == a->inode && st.st_dev == a->device;
 }
 
 static struct ahead *place_for(int fd)
@@ -55,13 +56,15 @@ static struct ahead *place_for(int fd)
 
 void mqtt_ahead_begin(int fd)
 {
-    struct ahead *a = fd >= 0 ? place_for(fd) : NULL;
+    struct stat st;
+    struct ahead *a = fd >= 0 && fstat(fd, &st) == 0 ? place_for(fd) : NULL;
     if (a == NULL)
         return;
     a->from = a->to = 0;
     a->rounds = 0;
     a->writable = false;
-    a->inode = inode_of(fd);
+    a->device = st.st_dev;
+    a->inode = st.st_ino;
     atomic_store(&a->ended, false);
     atomic_store(&a->fd_above, fd + 1);
 }
@@ -85,7 +88,7 @@ static struct ahead *holder(int fd)
     struct ahead *a = find(fd);
     if (a == NULL || !atomic_load_explicit(&a->ended, memory_order_relaxed))
         return a;
-    if (a->from < a->to && inode_of(fd) == a->inode)
+    if (a->from < a->to && is_still(a, fd))
         return a;
     give_up(a);
     return NULL;
