@@ -285,6 +285,8 @@ void mqtt_link_let_go(struct mqtt *m)
 {
     MQTTAsync old = m->client;
     m->client = NULL;
+    /* The next socket may get the same number. */
+    mqtt_ahead_end(atomic_exchange(&m->fd, -1));
     if (old != NULL && !atomic_exchange(&m->spoilt, false)) {
         MQTTAsync_destroy(&old);
     } else if (old != NULL) {
