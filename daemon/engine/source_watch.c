@@ -1,10 +1,14 @@
 #include "engine/source_watch.h"
 
 #include <math.h>
+#include <stdio.h>
+#include <string.h>
 
 #include "base/text.h"
 #include "engine/series.h"
 #include "engine/state.h"
+#include "model/journal.h"
+#include "model/source_water.h"
 
 #define NOW_MS       (12 * MS_PER_HOUR)
 #define SKIP_H       24
@@ -14,7 +18,9 @@
 #define NOISES       4.0
 #define BLOCK_H      6
 #define BLOCKS       (SERIES_HOURS / BLOCK_H)
-#define BLOCKS_LEAST 12  /* three days */
+#define BLOCKS_LEAST 12 /* three days */
+#define TOLD_OLD_MS  (30 * MS_PER_DAY)
+#define TOLD_BACK    0.95
 #define RENEWED      0.7 /* of what it was: another membrane, other resin */
 #define BESIDE       4   /* blocks on each side that show a renewal */
 
@@ -49,6 +55,25 @@ void source_watch(struct engine *e, int place, struct now now, struct effects *f
         text_printf(&said, "; its limit is %.4g", e->site->sources[source].exhausted_ec);
     enum tri condition = today > limit ? TRI_YES : today < back ? TRI_NO : TRI_KEEP;
     judge_named(e, place, KIND_SOURCE_WORN, Q_COUNT, condition, today, limit, evidence, now, fx);
+}
+
+void source_told(struct engine *e, const struct journal_entry *entry, struct now now, struct effects *fx)
+{
+    int place = site_place_find(e->site, entry->place, strlen(entry->place));
+    int source = place < 0 ? -1 : site_source_at(e->site, place);
+    char evidence[ALERT_EVIDENCE_MAX];
+    if (source < 0 || e->site->sources[source].kind != SOURCE_PURIFIED ||
+        site_stream_of(e->site, place, Q_EC) >= 0 || now.utc.ms - entry->at.ms > TOLD_OLD_MS)
+        return;
+    double most = e->site->sources[source].exhausted_ec;
+    most = most > 0 ? most : SOURCE_EXHAUSTED_EC;
+    double ec = entry->kind == JOURNAL_TEST ? journal_amount(entry, JOURNAL_VALUE, "ec") : NAN;
+    if (entry->kind != JOURNAL_CLEANING && isnan(ec))
+        return;
+    snprintf(evidence, sizeof evidence, "test by hand: purified water at %.4g µS/cm, its limit is %.4g", ec,
+             most);
+    enum tri condition = ec > most ? TRI_YES : ec > TOLD_BACK * most ? TRI_KEEP : TRI_NO;
+    judge_named(e, place, KIND_SOURCE_WORN, Q_COUNT, condition, ec, most, evidence, now, fx);
 }
 
 /* --- trend --- */

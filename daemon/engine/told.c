@@ -1,3 +1,4 @@
+#include "engine/source_watch.h"
 #include "engine/state.h"
 
 #include <math.h>
@@ -137,6 +138,7 @@ enum status told_take(struct engine *e, const struct command *c, struct now now,
     take_change(e, &entry, now, fx, &said);
     hand_replace(e, entry.corrects, &entry, now, fx);
     compare(e, &entry, now, fx, &said);
+    source_told(e, &entry, now, fx);
     effect_add(fx, EFFECT_JOURNAL, now)->u.journal = entry;
     return STATUS_OK;
 }

@@ -153,6 +153,12 @@ static void add_probe_health(struct site *site, int place)
     }
 }
 
+static bool is_purified(const struct site *site, int p)
+{
+    int source = site_source_at(site, p);
+    return source >= 0 && site->sources[source].kind == SOURCE_PURIFIED;
+}
+
 static void add_place(struct site *site, int p)
 {
     const struct place *place = &site->places[p];
@@ -170,7 +176,7 @@ static void add_place(struct site *site, int p)
         add(site, p, KIND_ROOM_HOT, Q_COUNT);
         break;
     case PLACE_SOURCE:
-        if (site_stream_of(site, p, Q_EC) >= 0)
+        if (site_stream_of(site, p, Q_EC) >= 0 || is_purified(site, p))
             add(site, p, KIND_SOURCE_WORN, Q_COUNT);
         break;
     case PLACE_WATER:

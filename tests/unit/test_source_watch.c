@@ -4,6 +4,7 @@
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stdint.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <cmocka.h>
@@ -16,7 +17,7 @@ static struct place places[4];
 static struct source sources[1];
 static int at_source[1] = { 3 };
 
-static void begin(double exhausted_ec)
+static void set_up(double exhausted_ec)
 {
     engine_tank_init(&w);
     memcpy(places, w.places, sizeof w.places);
@@ -26,6 +27,11 @@ static void begin(double exhausted_ec)
     w.site.place_count = 4;
     w.site.sources = sources;
     w.site.source_count = 1;
+}
+
+static void begin(double exhausted_ec)
+{
+    set_up(exhausted_ec);
     w.entries[TANK_EC].place = 3;
     w.entries[TANK_EC].places = at_source;
     w.values[TANK_EC].every_s = 600;
@@ -124,6 +130,36 @@ static void tap_water_does_not_wear_out(void **state)
     assert_false(is_told());
 }
 
+/* Notes with a value of EC, or of the kind alone where it is NaN. */
+static void note(enum journal_kind kind, double ec)
+{
+    struct command c = { .verb = COMMAND_NOTE };
+    struct why why = { "" };
+    journal_clear(&c.note);
+    c.note.kind = kind;
+    snprintf(c.note.place, sizeof c.note.place, "source/ro");
+    if (!isnan(ec))
+        assert_int_equal(journal_put(&c.note, JOURNAL_VALUE, "ec", ec, NAN), STATUS_OK);
+    assert_int_equal(engine_command(w.engine, &c, w.now, &w.fx, &why), STATUS_OK);
+}
+
+static void a_unit_without_a_probe_is_told_by_tests(void **state)
+{
+    (void)state;
+    set_up(40);
+    engine_tank_start(&w);
+    note(JOURNAL_TEST, 39);
+    assert_false(is_told());
+    note(JOURNAL_TEST, 41);
+    assert_true(is_told());
+    note(JOURNAL_TEST, 39); /* between: as it was */
+    engine_tank_wait(&w, 8 * MS_PER_HOUR);
+    assert_true(is_told());
+    note(JOURNAL_CLEANING, NAN);
+    engine_tank_wait(&w, 8 * MS_PER_HOUR);
+    assert_false(is_told());
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -132,6 +168,7 @@ int main(void)
         cmocka_unit_test_teardown(what_rises_above_the_usual_is_told, end),
         cmocka_unit_test_teardown(its_own_limit_is_told, end),
         cmocka_unit_test_teardown(tap_water_does_not_wear_out, end),
+        cmocka_unit_test_teardown(a_unit_without_a_probe_is_told_by_tests, end),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
