@@ -179,7 +179,8 @@ static bool like_evaporation(const struct solids *s, const struct solids_view *v
 /* The top-off water that would explain it could come from a tap. */
 static bool could_be_minerals(const struct solids *s, const struct solids_view *view, double ec)
 {
-    return view->mates_climb || s->slope_day * ec < s->evaporation_day * TOPOFF_EC_MOST;
+    double least_day = s->slope_day - s->slope_sd; /* a day of climb does not tell its pace better */
+    return view->mates_climb || least_day * ec < s->evaporation_day * TOPOFF_EC_MOST;
 }
 
 static enum solids_cause climb_cause(const struct solids *s, const struct solids_view *view, double ec,
