@@ -155,13 +155,14 @@ static bool is_the_water(const struct solids *s, const struct solids_view *view)
     return view->hand == WITNESS_WATER || (view->hand == WITNESS_NONE && s->answer > ANSWER_REAL);
 }
 
-/* Water came in since the climb began, and took less of it than filling up takes of what evaporated. */
-static bool refilled_in_vain(const struct solids *s, double ec, utc_t now)
+/* Pure water came in by hand since the climb began, and took less of it than filling up takes of what
+ * evaporated. A change fills up with minerals in it and says nothing of that. */
+static bool refilled_in_vain(const struct solids *s, const struct solids_view *view, double ec, utc_t now)
 {
     const struct solids_step *step = solids_last_step(s);
     double base = ec * exp(-s->climb.rise);
-    return step != NULL && step->after < step->before && step->before > base &&
-           utc_within(step->t, now, (int64_t)(s->climb.hours * (double)MS_PER_HOUR)) &&
+    return view->by_hand && step != NULL && !step->announced && step->after < step->before &&
+           step->before > base && utc_within(step->t, now, (int64_t)(s->climb.hours * (double)MS_PER_HOUR)) &&
            log(step->after / base) > REFILL_LEAVES * log(step->before / base);
 }
 
@@ -187,7 +188,7 @@ static enum solids_cause climb_cause(const struct solids *s, const struct solids
                                      utc_t now)
 {
     double a_day = s->slope_day;
-    bool level = view->level_days != NULL, held = level || refilled_in_vain(s, ec, now);
+    bool level = view->level_days != NULL, held = level || refilled_in_vain(s, view, ec, now);
     if (level && level_sinks(s))
         return SOLIDS_TOPOFF_STOPPED;
     if (is_the_probe(s, view))
@@ -274,23 +275,13 @@ static bool is_too_fast(const struct solids *s)
     return s->slope_day > WASTE_SURE_DAY;
 }
 
-/* A change fills the tank up to its mark: what then stays dissolved was not left behind by evaporation. */
-static bool is_topped_off(const struct solids *s, const struct solids_view *view, utc_t now)
-{
-    return view->level_days == NULL &&
-           refilled_in_vain(s, window_mean_over(view->ec_days, now, 2 * MS_PER_HOUR), now);
-}
-
 bool solids_replaces(const struct solids *s, const struct solids_view *view, enum solids_cause cause,
-                     enum solids_cause other, utc_t now)
+                     enum solids_cause other)
 {
     if (cause == other)
         return false;
     if (other == SOLIDS_PROBE_DRIFTS && is_the_water(s, view))
         return cause != SOLIDS_UNKNOWN;
-    if (other == SOLIDS_TOPOFF_STOPPED && (cause == SOLIDS_TOPOFF_MINERALS || cause == SOLIDS_WASTE) &&
-        is_topped_off(s, view, now))
-        return true;
     return (cause == SOLIDS_PROBE_DRIFTS && is_the_probe(s, view)) ||
            (cause == SOLIDS_WASTE && is_too_fast(s)) || (cause == SOLIDS_TOPOFF_STOPPED && level_sinks(s));
 }

@@ -381,8 +381,7 @@ static void judge_causes(struct engine *e, int tank, const struct solids_view *v
     double ec = value_now(e, place, Q_EC), level = value_now(e, place, Q_LEVEL);
     for (unsigned i = 0; i < CAUSES; i++) {
         int slot = slot_find(e->site, place, causes[i].kind, causes[i].q);
-        bool replaced =
-            is_creep(i) && solids_replaces(&e->tanks[tank].solids, view, cause, causes[i].cause, now.utc);
+        bool replaced = is_creep(i) && solids_replaces(&e->tanks[tank].solids, view, cause, causes[i].cause);
         enum tri condition = condition_of(e, tank, i, cause, replaced);
         if (slot < 0 || (causes[i].kind == KIND_LEAK && rules_wet(e, place)))
             continue; /* the detector has spoken */

@@ -117,7 +117,7 @@ struct span solids_range(const struct window *days, utc_t before, int days_back)
 
 /* So plain that it takes the place of another cause that was named before. */
 bool solids_replaces(const struct solids *s, const struct solids_view *view, enum solids_cause cause,
-                     enum solids_cause other, utc_t now);
+                     enum solids_cause other);
 
 /* Named as the likelier, but a probe that drifts would look the same so far. */
 bool solids_is_open(const struct solids *s, const struct solids_view *view, enum solids_cause cause);
