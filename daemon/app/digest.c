@@ -176,7 +176,7 @@ static enum part part_of(const struct alert *a, struct now now)
         return PART_SHELVED;
     if (a->marks & ALERT_BY_DESIGN)
         return PART_COUNT; /* its service window is listed */
-    if (a->chattering)
+    if (a->chattering || a->habitual)
         return PART_CHATTER;
     if (!a->active)
         return PART_OWED;

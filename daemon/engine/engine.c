@@ -162,6 +162,9 @@ struct engine *engine_init(const struct site *site, struct now now)
     e->alarms.admit = traffic_watch_admit;
     e->alarms.remark = traffic_watch_remark;
     traffic_init(&e->traffic, site->alert_count, &e->arena);
+    e->habits = arena_take(&e->arena, (size_t)site->alert_count, sizeof *e->habits);
+    for (int i = 0; i < site->alert_count; i++)
+        habit_init(&e->habits[i]);
     e->alarms.context = e;
     e->forecasts = arena_take(&e->arena, (size_t)site->alert_count, sizeof *e->forecasts);
     for (int i = 0; i < site->alert_count; i++)
@@ -198,6 +201,8 @@ void engine_forget(struct engine *e, enum section kind, int i, struct now now)
         forget_alert(e, i);
     else if (kind == SECTION_TANK)
         init_tank(e, i, now);
+    else if (kind == SECTION_HABIT)
+        habit_init(&e->habits[i]);
     else if (kind == SECTION_COUNTS)
         forget_counts(e);
     else

@@ -14,7 +14,7 @@
 #define BIN_ROOM    28
 #define RUN_ROOM    24
 #define POINT_ROOM  16
-#define ALERT_ROOM  2048
+#define ALERT_ROOM  2304 /* with its habit */
 #define TANK_ROOM   (3072 + Q_COUNT * (4 + HAND_KEPT * 32))
 #define CATCH_UP_MS MS_PER_MIN
 
@@ -177,6 +177,9 @@ static void section_name(const struct engine *e, enum section kind, int i, char 
     case SECTION_TANK:
         snprintf(buf, PACK_NAME_MAX, "tank %s", e->site->tanks[i].id);
         break;
+    case SECTION_HABIT:
+        snprintf(buf, PACK_NAME_MAX, "habit %s", e->site->alerts[i].ref);
+        break;
     case SECTION_COUNTS:
         snprintf(buf, PACK_NAME_MAX, "counts");
         break;
@@ -201,6 +204,10 @@ static void visit(struct engine *e, enum section kind, int i, struct pack *p, st
     case SECTION_TANK:
         visit_tank(e, i, p, *now);
         break;
+    case SECTION_HABIT:
+        habit_visit(&e->habits[i], p, *now);
+        e->alarms.items[i].pub.habitual = e->habits[i].is_one;
+        break;
     case SECTION_COUNTS:
         visit_counts(e, p, *now);
         break;
@@ -209,7 +216,9 @@ static void visit(struct engine *e, enum section kind, int i, struct pack *p, st
 
 static int section_count(const struct engine *e, enum section kind)
 {
-    const int counts[] = { 1, e->site->stream_count, e->site->alert_count, e->site->tank_count, 1 };
+    const int counts[] = {
+        1, e->site->stream_count, e->site->alert_count, e->site->tank_count, e->site->alert_count, 1
+    };
     return counts[kind];
 }
 
@@ -230,6 +239,8 @@ static bool worth_saving(const struct engine *e, enum section kind, int i)
 {
     if (kind == SECTION_STREAM)
         return !e->brief;
+    if (kind == SECTION_HABIT)
+        return mono_is_set(e->habits[i].raised[0]);
     if (kind != SECTION_ALERT)
         return true;
     const struct alert *pub = &e->alarms.items[i].pub;

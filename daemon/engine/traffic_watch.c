@@ -26,6 +26,41 @@ static void say_flood(struct engine *e, struct now now, struct effects *fx)
         e->traffic.flood_raises, (int)MIN_OF(TRAFFIC_FLOOD_MS));
 }
 
+/* Only what says how the water is, not why: a cause is a new one each time. */
+static bool can_be_habit(const struct alert_slot *s)
+{
+    return kind_info(s->kind)->symptom && s->settings.priority < PRIORITY_HIGH;
+}
+
+static void say_habit(const struct engine *e, int slot, struct now now, struct effects *fx)
+{
+    const struct alert_slot *s = &e->site->alerts[slot];
+    char span[40];
+    span_format(now.mono.ms - e->habits[slot].raised[HABIT_RAISES - 1].ms, span, sizeof span);
+    event_add(fx, now, EVENT_HABIT, s->place, s->quantity, HABIT_RAISES,
+              "%s has come %d times within %s: told every third day from now on, or when it is worse", s->ref,
+              HABIT_RAISES, span);
+}
+
+static bool habit_lets_pass(struct engine *e, int slot, enum traffic_kind kind, struct now now,
+                            struct effects *fx)
+{
+    struct habit *h = &e->habits[slot];
+    struct alert *pub = &e->alarms.items[slot].pub;
+    bool began = false;
+    if (kind == TRAFFIC_OTHER || !can_be_habit(&e->site->alerts[slot]))
+        return !h->quiet;
+    if (kind == TRAFFIC_UNMARKED) {
+        h->quiet = false;
+        return true;
+    }
+    bool pass = habit_admits(h, fabs(pub->value - pub->limit), now.mono, &began);
+    pub->habitual = h->is_one;
+    if (began)
+        say_habit(e, slot, now, fx);
+    return pass;
+}
+
 bool traffic_watch_admit(void *engine, int slot, enum alert_change change, struct now now, struct effects *fx)
 {
     struct engine *e = engine;
@@ -33,6 +68,8 @@ bool traffic_watch_admit(void *engine, int slot, enum alert_change change, struc
                              : e->alarms.unmarking  ? TRAFFIC_UNMARKED
                                                     : TRAFFIC_RAISE;
     enum priority priority = e->site->alerts[slot].settings.priority;
+    if (!habit_lets_pass(e, slot, kind, now, fx))
+        return false;
     struct traffic_verdict v = traffic_admit(&e->traffic, slot, kind, priority, now.mono);
     mono_t calm_at = traffic_calm_at(&e->traffic, slot);
     if (calm_at.ms != MONO_NEVER.ms)

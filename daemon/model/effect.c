@@ -20,6 +20,7 @@ static const char *const names[EVENT_COUNT] = {
     [EVENT_EXCHANGED] = "exchanged",
     [EVENT_CHATTER_BEGIN] = "chatter-begin",
     [EVENT_CHATTER_END] = "chatter-end",
+    [EVENT_HABIT] = "habit",
     [EVENT_FLOOD_BEGIN] = "flood-begin",
     [EVENT_FLOOD_END] = "flood-end",
     [EVENT_SHELF_ENDS] = "shelf-ends",

@@ -204,10 +204,18 @@ static void say_chatter(struct telling *w)
                          "half an hour.\n");
 }
 
+static void say_habit(struct telling *w)
+{
+    if (w->a->habitual)
+        text_put(w->out, "It has come again and again for days: you will hear of it every third day, or when "
+                         "it is worse.\n");
+}
+
 static void tell_active(struct telling *w)
 {
     say_numbers(w, "Seen");
     say_chatter(w);
+    say_habit(w);
     if (w->a->unknown)
         text_put(w->out, "It cannot be judged at the moment: no fresh readings.\n");
     say_cause(w);

@@ -10,6 +10,7 @@
 #include "engine/exchange.h"
 #include "engine/fitting.h"
 #include "engine/gate.h"
+#include "engine/habit.h"
 #include "engine/hand.h"
 #include "engine/heater.h"
 #include "engine/told.h"
@@ -129,6 +130,7 @@ struct engine {
     struct timekeep clock;
     struct engine_counts counts;
     struct traffic traffic;
+    struct habit *habits;            /* by slot */
     struct forecast_told *forecasts; /* by slot */
     struct forecast_scores scores;
     int flood_timer; /* its id */
@@ -137,7 +139,7 @@ struct engine {
 };
 
 /* --- engine.c: for the stages --- */
-enum section { SECTION_CLOCK, SECTION_STREAM, SECTION_ALERT, SECTION_TANK, SECTION_COUNTS };
+enum section { SECTION_CLOCK, SECTION_STREAM, SECTION_ALERT, SECTION_TANK, SECTION_HABIT, SECTION_COUNTS };
 void engine_forget(struct engine *e, enum section kind, int i, struct now now); /* starts it afresh */
 struct effect *effect_add(struct effects *fx, enum effect_kind kind, struct now now);
 void event_add(struct effects *fx, struct now now, enum event_kind kind, int place, enum quantity q,

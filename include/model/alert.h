@@ -159,6 +159,7 @@ struct alert {
     unsigned marks;
     bool active, unknown; /* unknown: cannot judge now */
     bool chattering;      /* came too often: quiet until it has been calm for a while */
+    bool habitual;        /* has come so often for days that it is told now and then only */
     utc_t since;          /* of the state */
     utc_t raised_at;      /* of the present or last raise */
     double value, limit;  /* NaN when there is none */

@@ -38,6 +38,7 @@ enum event_kind {
     EVENT_EXCHANGED, /* another device at the place */
     EVENT_CHATTER_BEGIN,
     EVENT_CHATTER_END,
+    EVENT_HABIT,
     EVENT_FLOOD_BEGIN,
     EVENT_FLOOD_END,
     EVENT_SHELF_ENDS, /* soon, and the alert is active */

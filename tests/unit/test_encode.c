@@ -313,6 +313,11 @@ static void told_without_evidence_or_with_the_time_up(void **state)
     assert_non_null(strstr(buf, "Time left: none"));
     assert_null(strstr(buf, "Likely cause"));
     assert_non_null(strstr(buf, kind_info(KIND_LOW)->action));
+    text_clear(&out);
+    a.habitual = true;
+    encode_alert_text(&site, &a, CHANGE_RAISE, (utc_t){ NOON }, NULL, &out);
+    assert_non_null(
+        strstr(buf, "again and again for days: you will hear of it every third day, or when it is worse."));
 }
 
 static void reminders_say_so_with_their_age(void **state)
