@@ -21,7 +21,7 @@ struct request {
     const char *conf, *capture, *truth, *start, *broker;
     double speed, days, truth_every_s;
     long long seed;
-    bool service, tests, json;
+    bool service, tests, rough, json;
     struct option_list faults;
 };
 
@@ -213,6 +213,7 @@ static int run_site(const struct options *o, const struct request *r, const stru
                                              .fault_count = r->faults.count,
                                              .service = r->service,
                                              .tests = r->tests,
+                                             .rough = r->rough,
                                              .least_every_s = r->capture == NULL ? r->speed : 0 };
     struct rehearse_job job = { .options = o,
                                 .site = site,
@@ -255,6 +256,9 @@ int rehearse_main(int argc, char **argv)
         { "service", NULL, "the keeper announces some of the water changes", OPTION_FLAG, &r.service, 0, 0 },
         { "tests", NULL, "the keeper tests each tank's conductivity by hand about weekly", OPTION_FLAG,
           &r.tests, 0, 0 },
+        { "rough", NULL,
+          "cheap heaters: dials off by up to 1.5 degrees, every second one regulates in pulses", OPTION_FLAG,
+          &r.rough, 0, 0 },
         { "broker", "HOST:PORT", "instead of the configuration's", OPTION_TEXT, &r.broker, 0, 0 },
         { "json", NULL, "the summary as JSON", OPTION_FLAG, &r.json, 0, 0 },
     };

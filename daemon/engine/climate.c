@@ -26,6 +26,12 @@
 #define RUN_SLACKENS 0.3  /* of its fastest step: slower is no part of the run */
 #define RUN_FULL     0.85 /* of it: the run proper begins there */
 #define RUN_OFF_C    1.5
+#define RUN_BARELY_C 0.4 /* enough when the run itself is unusual: */
+#define RUN_SHORT    8
+#define RUN_MOVED_C  1.4
+#define RUN_TIMES    1.5 /* as far as in that time yesterday */
+#define DAY_STEPS    288
+#define AROUND_STEPS 24
 #define RUN_STRAIGHT 0.6 /* of the way in the first half of the time: more is a draught */
 /* Off for so long, and not on its way back: no airing. */
 #define LASTING_STEPS 12
@@ -143,12 +149,30 @@ static bool is_straight(const struct window *day, utc_t now, int steps)
     return steps >= RUN_LEAST && fabs(half - begin) < RUN_STRAIGHT * fabs(end - begin);
 }
 
+/* The most that it moved that way within so many steps yesterday at this time, two hours to either side. */
+static double moved_yesterday(const struct window *day, utc_t now, double sign, int steps)
+{
+    double most = 0;
+    for (int i = DAY_STEPS - AROUND_STEPS; i < DAY_STEPS + AROUND_STEPS; i++)
+        most = fmax(most, sign * (step_mean(day, now, i) - step_mean(day, now, i + steps)));
+    return most;
+}
+
+/* Faster than the evening's setback was, and for longer than an airing stays straight. */
+static bool is_unusual(const struct window *day, utc_t now, double sign, int steps)
+{
+    double moved = sign * (step_mean(day, now, 1) - step_mean(day, now, 1 + steps));
+    return steps >= RUN_SHORT && moved > RUN_MOVED_C &&
+           moved > RUN_TIMES * moved_yesterday(day, now, sign, steps);
+}
+
 /* It runs away: for longer than any airing, or already far and not slowing down. */
 static bool runs_away(const struct window *day, utc_t now, double sign, double usual_c)
 {
     int steps = running_for(day, now, sign);
     double off_c = sign * (window_mean_over(day, now, 2 * STEP_MIN * MS_PER_MIN) - usual_c);
-    return is_straight(day, now, steps) && (off_c > ROOM_FAR_C || (off_c > RUN_OFF_C && steps >= RUN_LONG));
+    return is_straight(day, now, steps) && (off_c > ROOM_FAR_C || (off_c > RUN_OFF_C && steps >= RUN_LONG) ||
+                                            (off_c > RUN_BARELY_C && is_unusual(day, now, sign, steps)));
 }
 
 /* The least that it was off over the last while, sign -1 for cold; negative when it comes back. */

@@ -47,14 +47,19 @@
 /* Heat on the average while it should give all, as a share of what the tank loses: a dead one gives none, a
  * weak one most of it, for else the tank would have been cold before. What the loss is off by, a dead one
  * seems to give. */
-#define DEAD_HOLD     0.15 /* dead at once */
-#define WEAK_HOLD     0.30 /* dead below, weak above, once that was watched for LONG_MIN */
-#define DEAD_HEAT     0.05 /* or so little of what it gives when it is on */
-#define WEAK_LOSS_C_H 0.12 /* less loss than that, and lamps and sun may be all the heat */
-#define LONG_MIN      60
-#define UNKNOWN_MIN   110 /* before the thermostat is known: it may just be waiting to switch on */
-#define COOLED        0.5 /* less than nothing: something else cools the water */
-#define WEAK_KNOWN_H  18  /* lamps and sun of most of a day are known */
+#define DEAD_HOLD      0.15 /* dead at once */
+#define WEAK_HOLD      0.30 /* dead below, weak above, once that was watched for LONG_MIN */
+#define DEAD_HEAT      0.05 /* or so little of what it gives when it is on */
+#define WEAK_LOSS_C_H  0.12 /* less loss than that, and lamps and sun may be all the heat */
+#define PROOF_LOSS_C_H 0.10
+#define PROOF_UNDER_C  0.5
+#define LONG_MIN       60
+#define UNKNOWN_MIN    110 /* before the thermostat is known: it may just be waiting to switch on */
+/* It falls faster than the loss explains: something else cools the water, and nothing is known of the heater.
+ */
+#define COOLED_C_H   0.25
+#define COOLED_SHARE 0.5 /* of the loss */
+#define WEAK_KNOWN_H 18  /* lamps and sun of most of a day are known */
 /* As a share of what would hold the temperature, while the heater's usual is not known. */
 #define NO_HOLD     0.45
 #define HOLDS       1.3
@@ -80,6 +85,7 @@ void heater_init(struct heater *h)
                           .heater_w = NAN,
                           .setpoint_c = NAN,
                           .tau_guess_h = NAN,
+                          .rated_c_h = NAN,
                           .band_lo_c = NAN,
                           .band_hi_c = NAN,
                           .lo_sd_c = NAN,
@@ -139,6 +145,7 @@ static void meet_tank(struct heater *h, const struct tank *tank)
     h->heater_w = tank->heater_w;
     h->setpoint_c = tank->setpoint_c;
     h->tau_guess_h = tau_guess_h(tank);
+    h->rated_c_h = rated_c_h(tank);
 }
 
 static void band_of(const struct heater *h, const struct tank *tank, struct heater_view *out)
@@ -305,9 +312,16 @@ static void follow_heat(struct heater *h, const struct heater_view *v, utc_t now
     }
 }
 
+static bool cooled_otherwise(double heat_c_h, double loss_c_h)
+{
+    return heat_c_h < -(COOLED_C_H + COOLED_SHARE * fmax(loss_c_h, 0));
+}
+
 double heater_idles(const struct heater *h, const struct heater_view *v)
 {
     if (!heater_is_off(v) || !(v->slope_c_h < 0 || v->unpowered) || !utc_is_set(h->idle_since))
+        return 0;
+    if (!v->unpowered && cooled_otherwise(v->heat_c_h, -v->free_c_h))
         return 0;
     return fmax(h->broke_off ? BREAK_SPREADS : 0, fmax(v->below, 0));
 }
@@ -347,13 +361,26 @@ static void note_under(struct heater *h, const struct heater_view *v)
         h->under_min++;
 }
 
+static bool nears_band(const struct heater_view *v)
+{
+    return v->temp_c + NEAR_BAND_H * v->slope_c_h < v->least_c;
+}
+
+/* Where the water loses hardly anything, or where nobody knows what it loses, no heat and some look the same;
+ * the first does no harm either. */
+static bool is_proof(const struct heater *h, const struct heater_view *v)
+{
+    bool known = !isnan(h->full_c_h) || !isnan(v->room_c);
+    return (known && h->under_loss_c_h > PROOF_LOSS_C_H) || v->band_lo_c - v->temp_c > PROOF_UNDER_C ||
+           nears_band(v);
+}
+
 /* Where nothing was learnt of the thermostat it may just be set otherwise than it says. */
 static bool may_be_the_dial(const struct heater *h, const struct heater_view *v)
 {
     double off_c = v->temp_c - h->setpoint_c;
     if (off_c < 0)
-        return !h->heating_seen && off_c > -SETPOINT_FAR_C &&
-               !(v->temp_c + NEAR_BAND_H * v->slope_c_h < v->least_c);
+        return !h->heating_seen && off_c > -SETPOINT_FAR_C && !nears_band(v);
     return isnan(h->band_hi_c) && off_c < SETPOINT_HIGH_C &&
            !(v->temp_c + NEAR_TOP_H * v->slope_c_h > v->most_c);
 }
@@ -374,7 +401,7 @@ static bool gives_nothing(struct heater *h, const struct heater_view *v)
     double hold = h->under_min < LONG_MIN ? DEAD_HOLD : WEAK_HOLD;
     double least = isnan(v->full_c_h) ? 0 : DEAD_HEAT * v->full_c_h;
     return heater_is_off(v) && h->under_heat_c_h < fmax(hold * h->under_loss_c_h, least) &&
-           !(h->under_heat_c_h < -COOLED * v->full_c_h);
+           !cooled_otherwise(h->under_heat_c_h, h->under_loss_c_h) && is_proof(h, v);
 }
 
 enum heater_cause heater_judge(struct heater *h, const struct heater_view *v, utc_t now)

@@ -23,6 +23,7 @@
 #define BEND_LEAST_C_H 0.25 /* a heater that warms slower than this cannot be told from the room */
 #define BEND_NOISES    4.0
 #define BEND_SHARE     0.6 /* of the usual one: less is a lamp or a window */
+#define RATED_LEAST    0.5 /* of what its power gives: less is noise, or a heater that is weak already */
 #define BEND_MOST      1.7 /* more is a change of water */
 #define OFF_SHARE      0.4
 #define ON_SHARE       0.6
@@ -312,7 +313,8 @@ static bool learn_bends(struct heater *h, const struct course *c, double noise_c
     struct cooling sum = cooling_of(c, &on, &off, 1); /* bends are found within a bin */
     if (sum.hours < COOLING_LEAST_H)
         sum = cooling_of(c, &on, &off, 0);
-    if (on.n < BENDS_LEAST || !is_sound(h, &on) || !is_cooling(&sum, h->tau_guess_h))
+    if (on.n < BENDS_LEAST || !is_sound(h, &on) || !is_cooling(&sum, h->tau_guess_h) ||
+        middle_of(on.size_c_h, on.n) < RATED_LEAST * h->rated_c_h)
         return false;
     learn_cooling(h, &sum);
     h->full_c_h = middle_of(on.size_c_h, on.n);

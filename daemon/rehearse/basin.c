@@ -96,12 +96,23 @@ void basin_fill(struct basin *b, double litres, double ec25_us_cm, double temp_c
         (void)basin_draw(b, b->water_l - BRIM * b->full_l);
 }
 
+/* Plain: on below the band, off above it. In pulses: the share of the time falls from all of it to none
+ * across the band. */
+static void regulate(struct basin *b, double dt_s)
+{
+    double below_top_k = b->setpoint_c + b->hysteresis_k / 2 - b->temp_c;
+    b->pulse_at_s = b->pulse_s > 0 ? fmod(b->pulse_at_s + dt_s, b->pulse_s) : 0;
+    if (b->pulse_s > 0)
+        b->heating = b->pulse_at_s < b->pulse_s * below_top_k / b->hysteresis_k;
+    else if (below_top_k > b->hysteresis_k)
+        b->heating = true;
+    else if (below_top_k < 0)
+        b->heating = false;
+}
+
 static void advance_heat(struct basin *b, const struct basin_world *w, double dt_s)
 {
-    if (b->temp_c < b->setpoint_c - b->hysteresis_k / 2)
-        b->heating = true;
-    else if (b->temp_c > b->setpoint_c + b->hysteresis_k / 2)
-        b->heating = false;
+    regulate(b, dt_s);
     b->power_w = b->heating || w->heater_forced ? b->heater_w * w->heater_gain : 0;
     double watts = b->power_w + (w->lights_on ? w->light_w : 0);
     double settles = w->air_c + watts / b->loss_w_k;

@@ -258,7 +258,8 @@ struct sim_truth sim_truth(const struct sim *sim, int tank)
                            .level_mm = basin_level_mm(b),
                            .water_l = b->water_l,
                            .heater_w = b->power_w,
-                           .heater_on = b->power_w > 0 };
+                           .heater_on = b->power_w > 0,
+                           .heater_wanted = b->heating };
     for (int i = 0; i < sim->options.fault_count; i++)
         if (mishap_active(&sim->faults[i], sim->t_s) && mishap_touches(sim->site, &sim->faults[i], tank))
             t.faults |= UINT32_C(1) << sim->faults[i].kind;

@@ -14,6 +14,8 @@
 #define TAP_EC           520.0
 #define CHANGE_SHARE     0.12  /* of the tank, a week */
 #define WASTE_SHARE      0.012 /* of the solids, at most, in a well kept tank */
+#define DIAL_OFF_K       1.5
+#define PULSE_S          480.0
 #define LAMP_TO_WATER    0.25
 #define TOPOFF_MARGIN    3.0 /* the pump gives more than is usually needed */
 #define RACK_IDLE_W      3.0 /* air pump */
@@ -74,6 +76,14 @@ static double first_midnight_s(const struct sim_options *o)
     return of_day < 16 * 3600 ? -of_day : DAY_S - of_day;
 }
 
+static void make_rough(const struct sim *sim, int tank, struct basin *b)
+{
+    struct dice d = dice_init(sim->options.seed, "rough heater", (uint64_t)tank);
+    b->setpoint_c += dice_between(&d, -DIAL_OFF_K, DIAL_OFF_K);
+    b->hysteresis_k = dice_between(&d, 0.3, 1.0);
+    b->pulse_s = tank % 2 == 0 ? 0 : PULSE_S;
+}
+
 static struct sim_tank make_tank(const struct sim *sim, int tank)
 {
     const struct site *site = sim->site;
@@ -96,6 +106,8 @@ static struct sim_tank make_tank(const struct sim *sim, int tank)
     st.tests = dice_init(sim->options.seed, "tests", (uint64_t)tank);
     st.next_test_s =
         first_midnight_s(&sim->options) + dice_below(&st.tests, 7) * DAY_S + TEST_HOUR * 3600 + tank * 120;
+    if (sim->options.rough)
+        make_rough(sim, tank, &st.basin);
     double full_mm = basin_level_mm(&st.basin);
     st.level_zero_mm = first_known(middle(t->band[Q_LEVEL]), full_mm, full_mm) - full_mm;
     double change_l = first_known(t->change_l_week, CHANGE_SHARE * t->volume_l, 0);

@@ -14,7 +14,7 @@
 struct heater {
     struct minutes recent;
     double volume_l, heater_w, setpoint_c; /* of the tank that was learnt; another tank is learnt afresh */
-    double tau_guess_h;                    /* by its size and lid, anew at every look */
+    double tau_guess_h, rated_c_h;         /* by its size, lid and power, anew at every look */
 
     double band_lo_c, band_hi_c;  /* where it switches on and off; NaN: not yet learnt */
     double lo_sd_c, hi_sd_c;      /* how far these stray */

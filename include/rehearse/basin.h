@@ -23,9 +23,10 @@ struct basin {
     double water_l;
     double mineral_us_l, waste_us_l; /* uS/cm times litres */
     double ph_sway;
-    bool heating;   /* what the thermostat asks for */
-    bool topping;   /* the float asks for water */
-    double power_w; /* what the heater gave in the last step */
+    double pulse_s, pulse_at_s; /* > 0: it is on for a share of each span so long, instead of switching */
+    bool heating;               /* what the thermostat asks for */
+    bool topping;               /* the float asks for water */
+    double power_w;             /* what the heater gave in the last step */
 };
 
 /* What acts on it during a step. */

@@ -16,6 +16,7 @@ struct sim_options {
     int fault_count;
     bool service;         /* the keeper tells some of the water changes to BASE/do/service and BASE/do/note */
     bool tests;           /* the keeper measures each tank's conductivity about weekly, to BASE/do/note */
+    bool rough;           /* cheap heaters: dials are off, and every second one regulates in pulses */
     double least_every_s; /* no sender more often than that; 0: as configured */
 };
 
@@ -35,9 +36,9 @@ typedef void sim_hear(void *context, const struct sim_message *m);
 struct sim_truth {
     double temp_c, ec25_us_cm, ph, level_mm, water_l;
     double heater_w;
-    bool heater_on;
-    uint32_t faults;    /* bit per mishap_kind, of those that touch the tank now */
-    bool left[Q_COUNT]; /* outside the tank's band: temp, ec, ph, level */
+    bool heater_on, heater_wanted; /* wanted: by its thermostat */
+    uint32_t faults;               /* bit per mishap_kind, of those that touch the tank now */
+    bool left[Q_COUNT];            /* outside the tank's band: temp, ec, ph, level */
 };
 
 /* The site must outlive it. Never NULL. */

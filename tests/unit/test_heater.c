@@ -309,6 +309,39 @@ static void a_dial_that_is_off_is_no_dead_heater(void **state)
     }
 }
 
+/* Dead in a room nearly as warm: no heat and some look the same, so it is told when the room cools. */
+static void a_warm_room_proves_nothing(void **state)
+{
+    (void)state;
+    struct basin b;
+    basin_learnt(&b);
+    b.dead = true;
+    b.room_c = 21.3;
+    for (int i = 0; i < 600; i++) {
+        pass(&b, 1, false);
+        assert_int_not_equal(b.cause, HEATER_DEAD);
+    }
+    assert_true(b.view.below > 4);
+    b.room_c = 18;
+    assert_true(minutes_to(&b, HEATER_DEAD, 300) < 75);
+    arena_fini(&b.arena);
+}
+
+/* A draught that cools faster than any tank does by itself says nothing of the heater. */
+static void a_draught_is_no_dead_heater(void **state)
+{
+    (void)state;
+    struct basin b;
+    basin_learnt(&b);
+    b.lamp_c_h = -2.2;
+    for (int i = 0; i < 90; i++) {
+        pass(&b, 1, false);
+        assert_int_not_equal(b.cause, HEATER_DEAD);
+        assert_true(heater_idles(&b.heater, &b.view) < 6);
+    }
+    arena_fini(&b.arena);
+}
+
 static void noise_is_not_taken_for_cooling(void **state)
 {
     (void)state;
@@ -488,6 +521,8 @@ int main(void)
         cmocka_unit_test(a_weak_heater_is_named_and_not_called_dead),
         cmocka_unit_test(a_fine_heater_weak_is_not_called_dead),
         cmocka_unit_test(a_dial_that_is_off_is_no_dead_heater),
+        cmocka_unit_test(a_warm_room_proves_nothing),
+        cmocka_unit_test(a_draught_is_no_dead_heater),
         cmocka_unit_test(noise_is_not_taken_for_cooling),
         cmocka_unit_test(lamps_and_a_warm_room_are_no_weak_heater),
         cmocka_unit_test(an_open_window_accuses_nobody),

@@ -153,6 +153,27 @@ static void heater_faults(void **state)
     assert_near(t.temp_c, quiet.temp_c, 0);
 }
 
+/* Cheap heaters hold what their dials say: another temperature, but a steady one. */
+static void rough_heaters_hold_another_temperature(void **state)
+{
+    (void)state;
+    struct sim_options o = { .seed = 3, .start = { INT64_C(1772323200000) } };
+    struct sim *plain = sim_init(&room.site, &o);
+    o.rough = true;
+    struct sim *rough = sim_init(&room.site, &o);
+    sim_advance(plain, 24 * HOUR_S, NULL, NULL);
+    sim_advance(rough, 24 * HOUR_S, NULL, NULL);
+    double farthest = 0;
+    for (int tank = 0; tank < ROOM_TANKS; tank++) {
+        double off = fabs(sim_truth(rough, tank).temp_c - sim_truth(plain, tank).temp_c);
+        assert_true(off < 3);
+        farthest = fmax(farthest, off);
+    }
+    assert_true(farthest > 0.5);
+    sim_fini(plain);
+    sim_fini(rough);
+}
+
 static void mains_and_room(void **state)
 {
     (void)state;
@@ -332,6 +353,7 @@ int main(void)
         cmocka_unit_test_setup(a_fault_leaves_other_tanks_alone, setup),
         cmocka_unit_test_setup(a_quiet_room_keeps_its_bands, setup),
         cmocka_unit_test_setup(heater_faults, setup),
+        cmocka_unit_test_setup(rough_heaters_hold_another_temperature, setup),
         cmocka_unit_test_setup(mains_and_room, setup),
         cmocka_unit_test_setup(water_faults, setup),
         cmocka_unit_test_setup(a_bad_batch_reaches_all_tanks_of_the_water, setup),
