@@ -19,20 +19,22 @@
 
 /* Airing makes the room fall too, but ends within the hour, and slows down at once where the air comes in
  * fast; a room whose heating failed goes on, nearly straight, for its walls cool too. */
-#define STEP_MIN     5
-#define RUN_STEPS    18
-#define RUN_LEAST    6
-#define RUN_LONG     11
-#define RUN_SLACKENS 0.3  /* of its fastest step: slower is no part of the run */
-#define RUN_FULL     0.85 /* of it: the run proper begins there */
-#define RUN_OFF_C    1.5
-#define RUN_BARELY_C 0.4 /* enough when the run itself is unusual: */
-#define RUN_SHORT    8
-#define RUN_MOVED_C  1.4
-#define RUN_TIMES    1.5 /* as far as in that time yesterday */
-#define DAY_STEPS    288
-#define AROUND_STEPS 24
-#define RUN_STRAIGHT 0.6 /* of the way in the first half of the time: more is a draught */
+#define STEP_MIN      5
+#define RUN_STEPS     18
+#define RUN_LEAST     6
+#define RUN_LONG      11
+#define RUN_SLACKENS  0.3  /* of its fastest step: slower is no part of the run */
+#define RUN_FULL      0.85 /* of it: the run proper begins there */
+#define RUN_OFF_C     1.5
+#define RUN_BARELY_C  0.4 /* enough when the run itself is unusual: */
+#define QUARTER_STEPS 3
+#define STEADY_SHARE  0.6 /* of the mean pace */
+#define RUN_SHORT     8
+#define RUN_MOVED_C   1.4
+#define RUN_TIMES     1.5 /* as far as in that time yesterday */
+#define DAY_STEPS     288
+#define AROUND_STEPS  24
+#define RUN_STRAIGHT  0.6 /* of the way in the first half of the time: more is a draught */
 /* Off for so long, and not on its way back: no airing. */
 #define LASTING_STEPS 12
 #define FAR_STEPS     5 /* when it is so far off that no other sign is needed */
@@ -166,13 +168,31 @@ static bool is_unusual(const struct window *day, utc_t now, double sign, int ste
            moved > RUN_TIMES * moved_yesterday(day, now, sign, steps);
 }
 
+/* As fast in each quarter of the last hour but the first as on the average: the boiler and the noise leave no
+ * step like the one before, but an airing slows down within them. */
+static bool is_steady(const struct window *day, utc_t now, double sign)
+{
+    int64_t quarter = QUARTER_STEPS * STEP_MIN * MS_PER_MIN;
+    double mean[4], least = INFINITY;
+    for (int i = 0; i < 4; i++)
+        mean[i] = window_mean_over(day, (utc_t){ now.ms - i * quarter }, quarter);
+    for (int i = 0; i < 3; i++)
+        least = fmin(least, isnan(mean[i + 1]) ? -1 : sign * (mean[i] - mean[i + 1]));
+    return least > STEADY_SHARE * sign * (mean[0] - mean[3]) / 3 && least > 0;
+}
+
 /* It runs away: for longer than any airing, or already far and not slowing down. */
 static bool runs_away(const struct window *day, utc_t now, double sign, double usual_c)
 {
     int steps = running_for(day, now, sign);
     double off_c = sign * (window_mean_over(day, now, 2 * STEP_MIN * MS_PER_MIN) - usual_c);
-    return is_straight(day, now, steps) && (off_c > ROOM_FAR_C || (off_c > RUN_OFF_C && steps >= RUN_LONG) ||
-                                            (off_c > RUN_BARELY_C && is_unusual(day, now, sign, steps)));
+    bool straight = is_straight(day, now, steps);
+    if (straight && off_c > ROOM_FAR_C)
+        return true;
+    if (is_steady(day, now, sign))
+        return off_c > RUN_OFF_C || (off_c > RUN_BARELY_C && is_unusual(day, now, sign, 3 * QUARTER_STEPS));
+    return straight && ((off_c > RUN_OFF_C && steps >= RUN_LONG) ||
+                        (off_c > RUN_BARELY_C && is_unusual(day, now, sign, steps)));
 }
 
 /* The least that it was off over the last while, sign -1 for cold; negative when it comes back. */
