@@ -153,6 +153,12 @@ static bool is_switching(const struct heater *h, const struct course *c, int i, 
     return isnan(loss) || (fabs(off) < OFF_SHARE * size_c_h && on > ON_SHARE * size_c_h);
 }
 
+/* The water goes on a little before the heat tells. */
+static double turning_c(const struct course *c, int i, double sign)
+{
+    return sign * fmin(fmin(sign * c->temp_c[i - 1], sign * c->temp_c[i]), sign * c->temp_c[i + 1]);
+}
+
 /* sign +1: bends upward (it switches on), -1 downward. */
 static void find_bends(const struct heater *h, const struct course *c, double sign, double least_c_h,
                        struct bends *out)
@@ -166,7 +172,7 @@ static void find_bends(const struct heater *h, const struct course *c, double si
         if (!top)
             continue;
         out->bin[out->n] = i;
-        out->at_c[out->n] = c->temp_c[i];
+        out->at_c[out->n] = turning_c(c, i, sign);
         out->size_c_h[out->n++] = here;
         i += c->bend - 1;
     }
