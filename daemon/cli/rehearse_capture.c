@@ -85,10 +85,10 @@ static bool write_truth(const struct rehearse_job *job, int tank)
     put_value(&line, "level", t.level_mm, 2);
     put_value(&line, "litres", t.water_l, 3);
     put_value(&line, "room", sim_room_c(job->sim), 3);
-    json_key(&line, "heater");
-    json_bool(&line, t.heater_on);
     json_key(&line, "wanted");
     json_bool(&line, t.heater_wanted);
+    json_key(&line, "heater");
+    json_bool(&line, t.heater_on);
     put_value(&line, "heater_w", t.heater_w, 1);
     put_faults(&line, t.faults);
     bool left = put_left(&line, &t);
