@@ -6,8 +6,8 @@
 #include <string.h>
 
 #include "app/ghosts.h"
+#include "app/homie_tell.h"
 #include "base/checksum.h"
-#include "wire/encode.h"
 
 #define DESCRIPTION_ROOM 131072
 #define DEVICES_AT_ONCE  64 /* a site of thousands goes out in pieces, readings and alerts between them */
@@ -88,26 +88,6 @@ static struct homie_device *root_of(struct homie_tree *t)
     return &t->devices[t->count - 1];
 }
 
-/* --- sending --- */
-
-static bool send_full(struct homie_tree *t, const char *topic, const char *payload, size_t n, bool retain)
-{
-    return t->connected && t->sinks.send(t->sinks.context, topic, payload, n, retain);
-}
-
-static bool send(struct homie_tree *t, const struct homie_device *d, const char *below, const char *payload,
-                 size_t n)
-{
-    char topic[HOMIE_TOPIC_MAX];
-    (void)snprintf(topic, sizeof topic, "%s/5/%s/%s", t->site->publish.homie_domain, d->id, below);
-    return send_full(t, topic, payload, n, true);
-}
-
-static bool send_state(struct homie_tree *t, const struct homie_device *d, const char *state)
-{
-    return send(t, d, "$state", state, strlen(state));
-}
-
 static void save(struct homie_tree *t)
 {
     char *memory = homie_memory_format(t);
@@ -115,141 +95,6 @@ static void save(struct homie_tree *t)
     if (memory != NULL)
         t->sinks.save(t->sinks.context, memory, strlen(memory));
     free(memory);
-}
-
-/* --- one value --- */
-
-static struct homie_setting *setting_of(struct homie_device *d, enum homie_part part)
-{
-    return part == HOMIE_ACKNOWLEDGE ? &d->acknowledge : part == HOMIE_SHELVE ? &d->shelve : &d->window;
-}
-
-static bool tell_target(struct homie_tree *t, struct homie_device *d, struct homie_slot *slot,
-                        const char *path)
-{
-    char below[HOMIE_TOPIC_MAX];
-    const struct homie_setting *s = setting_of(d, slot->property.part);
-    (void)snprintf(below, sizeof below, "%s/$target", path);
-    if (!send(t, d, below, s->target, strlen(s->target)))
-        return false;
-    slot->target_told = checksum_fnv(s->target, strlen(s->target));
-    return true;
-}
-
-static bool tell(struct homie_tree *t, struct homie_device *d, struct homie_slot *slot, const char *value,
-                 size_t n)
-{
-    char path[HOMIE_TOPIC_MAX];
-    homie_property_path(slot->property, path, sizeof path);
-    if (homie_has_target(slot->property)) {
-        const struct homie_setting *s = setting_of(d, slot->property.part);
-        bool told = slot->target_told == checksum_fnv(s->target, strlen(s->target));
-        if (!told && !tell_target(t, d, slot, path))
-            return false;
-    }
-    return send(t, d, path, value, n);
-}
-
-/* The values of one look at a device: a quantity's time goes with its value. */
-struct round {
-    struct homie_tree *t;
-    struct homie_device *d;
-    struct now now;
-    bool all;     /* whether changed or not */
-    bool moved;   /* value or quality of the present quantity was told */
-    bool refresh; /* the present quantity has not been told for long */
-};
-
-static bool is_old(const struct round *r, const struct homie_slot *slot)
-{
-    double ms = r->t->site->publish.homie_every_s * (double)MS_PER_S;
-    return !mono_is_set(slot->at) || (double)(r->now.mono.ms - slot->at.ms) >= ms;
-}
-
-static bool is_due(struct round *r, const struct homie_slot *slot, uint64_t sum, double number)
-{
-    const struct homie_slot *time = slot + 2; /* behind value and quality */
-    if (r->all || slot->told == 0)
-        return true;
-    switch (slot->property.part) {
-    case HOMIE_VALUE:
-        r->refresh = is_old(r, time) && !(r->t->view.report.values[slot->property.of].t.ms <= time->number);
-        break;
-    case HOMIE_TIME:
-        return (r->moved || r->refresh) && sum != slot->told;
-    default:
-        break;
-    }
-    if (slot->property.part == HOMIE_VALUE && r->refresh)
-        return true;
-    if (sum == slot->told)
-        return false;
-    if (isnan(number) || isnan(slot->number))
-        return true;
-    return fabs(number - slot->number) >= homie_dead_step(r->t->site, &r->t->view, slot->property) - 1e-9 ||
-           (slot->property.part != HOMIE_VALUE && is_old(r, slot));
-}
-
-static bool tell_slot(struct round *r, struct homie_slot *slot)
-{
-    char value[HOMIE_VALUE_MAX];
-    double number;
-    if (slot->property.part == HOMIE_VALUE)
-        r->moved = r->refresh = false;
-    size_t n = homie_value(r->t->site, &r->t->view, slot->property, value, sizeof value, &number);
-    if (slot->property.part == HOMIE_TIME)
-        number = (double)r->t->view.report.values[slot->property.of].t.ms;
-    uint64_t sum = checksum_fnv(value, n);
-    if (n == 0 || !is_due(r, slot, sum, number))
-        return true;
-    if (!tell(r->t, r->d, slot, value, n))
-        return false;
-    r->moved = r->moved || slot->property.part == HOMIE_VALUE || slot->property.part == HOMIE_QUALITY;
-    slot->told = sum;
-    slot->number = number;
-    slot->at = r->now.mono;
-    return true;
-}
-
-/* --- alerts --- */
-
-/* In place of a checksum: withdrawn; again on the next connection, for the last one may have been dying. */
-enum { WITHDRAWN = 2, WITHDRAWN_LAST };
-
-static bool tell_alert(struct homie_tree *t, const struct homie_device *d, const struct alert *a, bool all,
-                       struct now now)
-{
-    char id[HOMIE_TOPIC_MAX], below[HOMIE_TOPIC_MAX + 8], line[HOMIE_VALUE_MAX] = "";
-    struct text out = text_over(line, sizeof line);
-    bool stands = homie_alert_stands(a);
-    uint64_t was = t->alert_told[a->index];
-    if (!stands && was == 0)
-        return true;
-    if (stands)
-        encode_alert_line(t->site, a, now.utc, &out);
-    uint64_t sum = stands ? checksum_fnv(line, out.len) : WITHDRAWN;
-    if (!all && sum == was)
-        return true;
-    homie_alert_id(t->site, a->index, id, sizeof id);
-    (void)snprintf(below, sizeof below, "$alert/%s", id);
-    if (!send(t, d, below, line, out.len))
-        return false;
-    t->alert_told[a->index] = !stands && was == WITHDRAWN_LAST ? 0 : sum;
-    t->memory_changed = t->memory_changed || t->alert_told[a->index] == 0 || was == 0;
-    return true;
-}
-
-/* Those of its own place; the root's are of all places without a device. */
-static bool tell_alerts(struct homie_tree *t, struct homie_device *d, const struct engine *engine, bool all,
-                        struct now now)
-{
-    int from = d->place == HOMIE_ROOT ? 0 : t->site->first_alert[d->place];
-    int to = d->place == HOMIE_ROOT ? t->site->alert_count : t->site->first_alert[d->place + 1];
-    for (int i = from; i < to; i++)
-        if (&t->devices[t->device_of[t->site->alerts[i].place]] == d &&
-            !tell_alert(t, d, engine_alert(engine, i), all, now))
-            return false;
-    return true;
 }
 
 /* --- a device is set up --- */
@@ -292,7 +137,7 @@ static bool send_description(struct homie_tree *t, const struct homie_device *d)
     for (int i = 0; i < d->count; i++)
         properties[i] = d->slots[i].property;
     homie_describe(t->site, d->place, properties, d->count, d->version, &out);
-    return send(t, d, "$description", t->buf, out.len);
+    return homie_tell_below(t, d, "$description", t->buf, out.len);
 }
 
 /* What the description before had and the present one has not. */
@@ -300,7 +145,7 @@ static bool drop_topics(struct homie_tree *t, struct homie_device *d)
 {
     char path[HOMIE_TOPIC_MAX];
     while (homie_memory_first(d->topics, path, sizeof path)) {
-        if (!homie_memory_has(d, path) && !send(t, d, path, "", 0))
+        if (!homie_memory_has(d, path) && !homie_tell_below(t, d, path, "", 0))
             return false;
         homie_memory_drop(d->topics);
         t->memory_changed = true;
@@ -324,7 +169,7 @@ static bool withdraw_ghosts(struct homie_tree *t)
 {
     char topic[HOMIE_TOPIC_MAX];
     while (homie_memory_first(t->ghosts, topic, sizeof topic)) {
-        if (!is_ours(t, topic) && !send_full(t, topic, "", 0, true))
+        if (!is_ours(t, topic) && !homie_tell_topic(t, topic, "", 0, true))
             return false;
         homie_memory_drop(t->ghosts);
         t->memory_changed = true;
@@ -333,26 +178,26 @@ static bool withdraw_ghosts(struct homie_tree *t)
 }
 
 /* One step; false when there was no room for it. */
-static bool step(struct round *r, const struct engine *engine)
+static bool step(struct homie_round *r, const struct engine *engine)
 {
     struct homie_device *d = r->d;
     switch (d->phase) {
     case HOMIE_BEGIN:
-        return send_state(r->t, d, "init");
+        return homie_tell_state(r->t, d, "init");
     case HOMIE_DESCRIBE:
         d->at = 0;
         return send_description(r->t, d);
     case HOMIE_VALUES:
         for (; d->at < d->count; d->at++)
-            if (!tell_slot(r, &d->slots[d->at]))
+            if (!homie_tell_slot(r, &d->slots[d->at]))
                 return false;
         return true;
     case HOMIE_ALERTS:
-        return tell_alerts(r->t, d, engine, true, r->now);
+        return homie_tell_alerts(r->t, d, engine, true, r->now);
     case HOMIE_DROP:
         return drop_topics(r->t, d);
     default:
-        return send_state(r->t, d, "ready");
+        return homie_tell_state(r->t, d, "ready");
     }
 }
 
@@ -365,7 +210,7 @@ static bool is_short(const struct homie_device *d)
     return false;
 }
 
-static bool set_up(struct round *r, const struct engine *engine)
+static bool set_up(struct homie_round *r, const struct engine *engine)
 {
     r->all = true;
     while (r->d->phase != HOMIE_RESTING) {
@@ -392,8 +237,8 @@ static void begin(struct homie_tree *t, const struct engine *engine, struct now 
     else /* of a new tree */
         t->withdrawn = ghosts_join(t->ghosts, NULL);
     for (int i = 0; everything && i < t->site->alert_count; i++)
-        if (t->alert_told[i] == WITHDRAWN)
-            t->alert_told[i] = WITHDRAWN_LAST;
+        if (t->alert_told[i] == HOMIE_WITHDRAWN)
+            t->alert_told[i] = HOMIE_WITHDRAWN_LAST;
     t->due = now.mono;
     t->next = 0;
     for (int i = 0; i < t->count; i++) {
@@ -493,7 +338,7 @@ static void describe_anew(struct homie_tree *t, const struct engine *engine, str
 static bool advance_device(struct homie_tree *t, struct homie_device *d, const struct engine *engine,
                            struct now now)
 {
-    struct round r = { .t = t, .d = d, .now = now };
+    struct homie_round r = { .t = t, .d = d, .now = now };
     homie_look(t, d, engine, now);
     d->looked_at = now.mono;
     if (d->phase != HOMIE_RESTING)
@@ -501,9 +346,9 @@ static bool advance_device(struct homie_tree *t, struct homie_device *d, const s
     if (needs_describing(t, d, now))
         t->undescribed = true;
     for (int i = 0; i < d->count; i++)
-        if (!tell_slot(&r, &d->slots[i]))
+        if (!homie_tell_slot(&r, &d->slots[i]))
             return false;
-    if (!tell_alerts(t, d, engine, false, now))
+    if (!homie_tell_alerts(t, d, engine, false, now))
         return false;
     d->dirty = d->urgent = false;
     return true;
@@ -566,7 +411,7 @@ static void warn(struct homie_tree *t, struct homie_device *d, const char *sente
     if (d->warned++ >= WARNED_MOST)
         return;
     (void)snprintf(topic, sizeof topic, "%s/5/%s/$log/warn", t->site->publish.homie_domain, d->id);
-    (void)send_full(t, topic, sentence, strlen(sentence), false);
+    (void)homie_tell_topic(t, topic, sentence, strlen(sentence), false);
 }
 
 void homie_tree_set(struct homie_tree *t, const struct homie_set *set, enum status st, const char *sentence,
@@ -579,7 +424,7 @@ void homie_tree_set(struct homie_tree *t, const struct homie_set *set, enum stat
         warn(t, d, sentence, now);
         return;
     }
-    struct homie_setting *s = setting_of(d, set->property.part);
+    struct homie_setting *s = homie_tell_setting(d, set->property.part);
     memcpy(s->target, set->payload, sizeof s->target);
     s->minutes = set->number;
     s->taken = true;
@@ -589,12 +434,12 @@ void homie_tree_set(struct homie_tree *t, const struct homie_set *set, enum stat
     slot->told = slot->target_told = 0;
     d->dirty = d->urgent = true;
     t->due = now.mono;
-    (void)tell_target(t, d, slot, path);
+    (void)homie_tell_target(t, d, slot, path);
 }
 
 void homie_tree_stop(struct homie_tree *t)
 {
     for (int i = 0; i < t->count; i++)
-        (void)send_state(t, &t->devices[i], "disconnected");
+        (void)homie_tell_state(t, &t->devices[i], "disconnected");
     t->connected = false;
 }

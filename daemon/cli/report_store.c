@@ -6,15 +6,14 @@
 
 #include "adapters/store_journal.h"
 #include "base/nearest.h"
-#include "cli/reporting.h"
+#include "cli/report_spells.h"
 
 #define GAP_STEPS      2.2               /* times the usual distance of points: further apart is a gap */
 #define WORK_BACK_MS   (2 * MS_PER_DAY)  /* service windows that began before the span reach into it */
 #define SAME_CHANGE_MS (3 * MS_PER_HOUR) /* a step seen so near to a noted change is that change */
 #define NAMES_MAX      512
 
-/* The list with room for one more element behind `count`, zeroed; without memory the list as it was. */
-static void *grow(struct reporting *r, void *list, int count, size_t size)
+void *reporting_grow(struct reporting *r, void *list, int count, size_t size)
 {
     bool full = count == 0 || (count & (count - 1)) == 0;
     void *more = full ? realloc(list, (count > 0 ? 2 * (size_t)count : 1) * size) : list;
@@ -25,11 +24,6 @@ static void *grow(struct reporting *r, void *list, int count, size_t size)
     memset((char *)more + (size_t)count * size, 0, size);
     return more;
 }
-
-/* A new element of a list of the page; NULL without memory. */
-#define APPEND(r, list, counter)                                                                             \
-    ((r)->page.list = grow((r), (r)->page.list, (r)->page.counter, sizeof *(r)->page.list),                  \
-     (r)->no_memory ? NULL : &(r)->page.list[(r)->page.counter++])
 
 /* --- places --- */
 
@@ -90,6 +84,14 @@ int reporting_places(struct reporting *r, const char *const *words, int count)
         add_place(r, place);
     }
     return OPTIONS_GO_ON;
+}
+
+bool reporting_is_asked(const struct reporting *r, const char *place)
+{
+    for (int i = 0; i < r->page.place_count; i++)
+        if (strcmp(r->site->places[r->sheets[i].place].text, place) == 0)
+            return true;
+    return r->page.whole;
 }
 
 /* --- readings --- */
@@ -176,156 +178,9 @@ static enum status take_readings(struct reporting *r, struct store_reader *reade
 
 /* --- alerts --- */
 
-static struct report_spell *last_spell(struct reporting *r, const char *ref)
-{
-    for (int i = r->page.spell_count - 1; i >= 0; i--)
-        if (strcmp(r->page.spells[i].n.ref, ref) == 0)
-            return &r->page.spells[i];
-    return NULL;
-}
-
-static enum quantity axis_of(const struct alert_slot *slot)
-{
-    if (slot->quantity != Q_COUNT)
-        return slot->quantity;
-    switch (kind_family(slot->kind, Q_COUNT)) {
-    case FAMILY_HEAT:
-        return Q_TEMP;
-    case FAMILY_SOLIDS:
-        return Q_EC;
-    default:
-        return Q_COUNT;
-    }
-}
-
-static struct report_spell *new_spell(struct reporting *r, const struct alert_row *row, const char *ref)
-{
-    struct report_spell *s = APPEND(r, spells, spell_count);
-    if (s == NULL)
-        return NULL;
-    int slot = site_alert_find(r->site, ref, strlen(ref));
-    s->place = site_place_find(r->site, row->place, strlen(row->place));
-    s->axis = slot >= 0 ? axis_of(&r->site->alerts[slot]) : Q_COUNT;
-    s->ended = s->n.due = s->n.until = UTC_NONE;
-    s->n.raised = row->t;
-    s->n.priority = priority_find(row->priority);
-    snprintf(s->begun_with, sizeof s->begun_with, "%s", row->evidence);
-    snprintf(s->n.ref, sizeof s->n.ref, "%s", ref);
-    snprintf(s->n.place, sizeof s->n.place, "%s", row->place);
-    alerts_title(r->site, ref, row->kind, s->n.title, sizeof s->n.title);
-    if (slot >= 0)
-        snprintf(s->n.consequence, sizeof s->n.consequence, "%s",
-                 kind_info(r->site->alerts[slot].kind)->consequence);
-    return s;
-}
-
-static void put_number(double v, const char *lead, const char *unit, struct text *out)
-{
-    if (!isnan(v))
-        text_printf(out, "%s%.6g%s%s", lead, v, unit[0] != '\0' ? " " : "", unit);
-}
-
-static void take_words(struct report_spell *s, const struct alert_row *row)
-{
-    struct text number = text_over(s->n.number, sizeof s->n.number);
-    put_number(row->value, "", row->unit, &number);
-    put_number(row->limit, ", limit ", row->unit, &number);
-    snprintf(s->n.cause, sizeof s->n.cause, "%s", row->cause);
-    snprintf(s->n.evidence, sizeof s->n.evidence, "%s", row->evidence);
-    snprintf(s->n.action, sizeof s->n.action, "%s", row->action);
-}
-
-static void drop_spell(struct reporting *r, struct report_spell *s)
-{
-    size_t behind = (size_t)(r->page.spells + r->page.spell_count - (s + 1));
-    memmove(s, s + 1, behind * sizeof *s);
-    r->page.spell_count--;
-}
-
-static bool is_one_of(const char *word, const char *const *list, size_t count)
-{
-    for (size_t i = 0; i < count; i++)
-        if (strcmp(word, list[i]) == 0)
-            return true;
-    return false;
-}
-
-void reporting_take_change(struct reporting *r, const struct alert_row *row)
-{
-    static const char *const active[] = { "UNACK", "ACKED" }, *const over[] = { "NORM", "RTNUN", "LATUN",
-                                                                                "LATAK" };
-    char ref[96];
-    snprintf(ref, sizeof ref, "%s/%s", row->place, row->kind);
-    struct report_spell *s = last_spell(r, ref);
-    bool open = s != NULL && !utc_is_set(s->ended), is_active = is_one_of(row->state, active, 2);
-    if (is_active && !open) {
-        if (s != NULL && s->ended.ms < r->from.ms)
-            drop_spell(r, s);
-        if ((s = new_spell(r, row, ref)) == NULL)
-            return;
-        open = true;
-    }
-    if (s == NULL)
-        return;
-    if (is_active)
-        take_words(s, row);
-    s->sent = s->sent || (row->announced && is_active);
-    snprintf(s->n.state, sizeof s->n.state, "%s", row->state);
-    snprintf(s->n.who, sizeof s->n.who, "%s", row->who);
-    snprintf(s->n.why, sizeof s->n.why, "%s", row->why);
-    if (open && is_one_of(row->state, over, 4))
-        s->ended = row->t;
-    if (strcmp(row->state, "NORM") == 0 && s->ended.ms < r->from.ms)
-        drop_spell(r, s);
-}
-
 static void on_change(void *context, const struct alert_row *row)
 {
     reporting_take_change(context, row);
-}
-
-bool reporting_is_asked(const struct reporting *r, const char *place)
-{
-    for (int i = 0; i < r->page.place_count; i++)
-        if (strcmp(r->site->places[r->sheets[i].place].text, place) == 0)
-            return true;
-    return r->page.whole;
-}
-
-/* The store does not name the leader of an alert that nobody was told of: it is the one of the same place and
- * cause that was told. */
-static void name_leader(const struct reporting *r, const struct report_spell *s, struct notice *n)
-{
-    for (int i = 0; i < r->page.spell_count && !s->sent && n->cause[0] != '\0'; i++) {
-        const struct report_spell *other = &r->page.spells[i];
-        if (other->sent && other->place == s->place && notice_is_active(&other->n) &&
-            strcmp(other->n.cause, n->cause) == 0)
-            snprintf(n->leader, sizeof n->leader, "%s", other->n.ref);
-    }
-}
-
-/* What stands at the end of the span, as the store has it; and out with what was over before it began or was
- * not asked for. */
-static bool take_standing(struct reporting *r)
-{
-    r->page.standing = calloc((size_t)r->page.spell_count + 1, sizeof *r->page.standing);
-    if (r->page.standing == NULL)
-        return false;
-    for (int i = 0; i < r->page.spell_count; i++) {
-        const struct report_spell *s = &r->page.spells[i];
-        if (strcmp(s->n.state, "NORM") == 0 || last_spell(r, s->n.ref) != s ||
-            !reporting_is_asked(r, s->n.place))
-            continue;
-        struct notice *n = &r->page.standing[r->page.standing_count++];
-        *n = s->n;
-        name_leader(r, s, n);
-    }
-    notices_sort(r->page.standing, r->page.standing_count);
-    for (int i = r->page.spell_count - 1; i >= 0; i--)
-        if ((utc_is_set(r->page.spells[i].ended) && r->page.spells[i].ended.ms < r->from.ms) ||
-            !reporting_is_asked(r, r->page.spells[i].n.place))
-            drop_spell(r, &r->page.spells[i]);
-    return true;
 }
 
 /* --- journal and what was seen --- */
@@ -336,7 +191,7 @@ static void take_tests(struct reporting *r, const struct journal_entry *e, int p
         enum quantity q = quantity_find(e->items[i].name, strlen(e->items[i].name));
         if (e->items[i].role != JOURNAL_VALUE || q == Q_COUNT)
             continue;
-        struct report_test *t = APPEND(r, tests, test_count);
+        struct report_test *t = REPORTING_APPEND(r, tests, test_count);
         if (t == NULL)
             return;
         *t = (struct report_test){ .place = place, .t = e->at, .quantity = q, .value = e->items[i].amount };
@@ -348,7 +203,7 @@ static void take_tests(struct reporting *r, const struct journal_entry *e, int p
 
 static void take_note(struct reporting *r, const struct journal_entry *e, int place)
 {
-    struct report_note *n = APPEND(r, notes, note_count);
+    struct report_note *n = REPORTING_APPEND(r, notes, note_count);
     if (n == NULL)
         return;
     struct text words = text_over(n->words, sizeof n->words);
@@ -374,7 +229,7 @@ static void on_entry(void *context, const struct journal_entry *e)
         take_note(r, e, place);
     if (e->kind != JOURNAL_CHANGE || place < 0)
         return;
-    struct report_change *change = APPEND(r, changes, change_count);
+    struct report_change *change = REPORTING_APPEND(r, changes, change_count);
     if (change != NULL)
         *change = (struct report_change){ place, { e->at, true }, NAN };
 }
@@ -387,7 +242,7 @@ static void on_change_seen(void *context, const struct event_row *row)
         if (r->page.changes[i].place == place && r->page.changes[i].mark.noted &&
             llabs(r->page.changes[i].mark.t.ms - row->t.ms) <= SAME_CHANGE_MS)
             return;
-    struct report_change *change = place >= 0 ? APPEND(r, changes, change_count) : NULL;
+    struct report_change *change = place >= 0 ? REPORTING_APPEND(r, changes, change_count) : NULL;
     if (change != NULL)
         *change = (struct report_change){ place, { row->t, false }, row->value };
 }
@@ -395,7 +250,7 @@ static void on_change_seen(void *context, const struct event_row *row)
 static void on_work_begin(void *context, const struct event_row *row)
 {
     struct reporting *r = context;
-    struct report_work *w = APPEND(r, work, work_count);
+    struct report_work *w = REPORTING_APPEND(r, work, work_count);
     if (w != NULL)
         *w = (struct report_work){ site_place_find(r->site, row->place, strlen(row->place)),
                                    { row->t, UTC_NONE } };
@@ -454,7 +309,8 @@ static enum status take_calibration(struct reporting *r, struct store_reader *re
     struct calibrated c = { s->name, UTC_NONE, r->to };
     enum status st = store_reader_calibrations(reader, r->site->places[s->place].text,
                                                quantity_info(s->quantity)->name, on_calibration, &c);
-    struct report_calibration *kept = st == STATUS_OK ? APPEND(r, calibrations, calibration_count) : NULL;
+    struct report_calibration *kept =
+        st == STATUS_OK ? REPORTING_APPEND(r, calibrations, calibration_count) : NULL;
     if (kept != NULL)
         *kept = (struct report_calibration){ s->place, s->name, s->quantity,
                                              r->site->plan.calibrate_every_d[s->quantity], c.last };
@@ -559,7 +415,7 @@ int reporting_store(struct reporting *r)
         st = take_happenings(r, reader);
     if (st == STATUS_OK)
         st = take_calibrations(r, reader);
-    if (st == STATUS_OK && !take_standing(r))
+    if (st == STATUS_OK && !reporting_take_standing(r))
         r->no_memory = true;
     int code = r->no_memory      ? options_fail(r->options, 3, "no memory")
                : st != STATUS_OK ? options_fail(r->options, 3, "the store %s cannot be read", r->store)

@@ -50,8 +50,13 @@ void reporting_put_json(const struct report_page *page, struct text *t);
 
 void reporting_fini(struct reporting *r);
 
-/* Changes of alerts, oldest first, into spells; those that ended before `from` are left out. Exposed for
- * tests. */
-void reporting_take_change(struct reporting *r, const struct alert_row *row);
+/* The list with room for one more element behind `count`, zeroed; without memory the list as it was, and
+ * r->no_memory says so. */
+void *reporting_grow(struct reporting *r, void *list, int count, size_t size);
+
+/* A new element of a list of the page; NULL without memory. */
+#define REPORTING_APPEND(r, list, counter)                                                                   \
+    ((r)->page.list = reporting_grow((r), (r)->page.list, (r)->page.counter, sizeof *(r)->page.list),        \
+     (r)->no_memory ? NULL : &(r)->page.list[(r)->page.counter++])
 
 #endif

@@ -9,7 +9,7 @@
 #include <time.h>
 #include <cmocka.h>
 
-#include "cli/reporting.h"
+#include "cli/report_spells.h"
 #include "small_room.h"
 
 #define NOON  INT64_C(1772366400000) /* 2026-03-01T12:00:00Z */
