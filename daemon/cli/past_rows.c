@@ -10,6 +10,7 @@
 #include "cli/past.h"
 
 #define READINGS_HEAD "t,place,quantity,unit,value,raw,flag,probe,sd,kit,lot,entry\n"
+#define POINTS_HEAD   "t,place,quantity,unit,mean,lo,hi,n,flag\n"
 
 struct writer {
     const struct past_job *job;
@@ -37,31 +38,37 @@ static void put_csv_text(const char *s)
     putchar('"');
 }
 
+/* What every row begins with; before the first of a table its columns. */
+static void begin_row(struct writer *w, utc_t t, const char *columns)
+{
+    char when[UTC_TEXT_MAX];
+    const struct quantity_info *info = quantity_info(w->job->quantity);
+    utc_format(t, when, sizeof when);
+    if (w->json)
+        printf("%s{\"t\":\"%s\"", w->rows > 0 ? ",\n" : "", when);
+    else
+        printf("%s%s,%s,%s,%s", w->rows == 0 ? columns : "", when, w->job->place, info->name, info->unit);
+    w->rows++;
+}
+
 static void write_reading(void *context, const struct reading *r, const char *probe)
 {
     struct writer *w = context;
-    char t[UTC_TEXT_MAX];
-    utc_format(r->t, t, sizeof t);
+    begin_row(w, r->t, READINGS_HEAD);
     if (w->json) {
         char buf[1024];
         struct text name = text_over(buf, sizeof buf);
         json_string(&name, probe);
-        printf("%s{\"t\":\"%s\"", w->rows > 0 ? ",\n" : "", t);
         put_json_number("value", r->value);
         put_json_number("raw", r->sent);
         printf(",\"flag\":%d,\"probe\":%s}", (int)r->flag, buf);
     } else {
-        if (w->rows == 0)
-            fputs(READINGS_HEAD, stdout);
-        printf("%s,%s,%s,%s", t, w->job->place, quantity_info(w->job->quantity)->name,
-               quantity_info(w->job->quantity)->unit);
         put_csv_number(r->value);
         put_csv_number(r->sent);
         printf(",%d", (int)r->flag);
         put_csv_text(probe);
         fputs(",,,,\n", stdout);
     }
-    w->rows++;
 }
 
 static void put_json_text(const char *key, const char *value)
@@ -79,10 +86,8 @@ static void put_json_text(const char *key, const char *value)
 static void write_test(void *context, const struct test_row *row)
 {
     struct writer *w = context;
-    char t[UTC_TEXT_MAX];
-    utc_format(row->t, t, sizeof t);
+    begin_row(w, row->t, READINGS_HEAD);
     if (w->json) {
-        printf("%s{\"t\":\"%s\"", w->rows > 0 ? ",\n" : "", t);
         put_json_number("value", row->value);
         put_json_number("sd", row->sd);
         put_json_text("kit", row->kit);
@@ -90,10 +95,6 @@ static void write_test(void *context, const struct test_row *row)
         put_json_text("who", row->who);
         printf(",\"entry\":%lld}", (long long)row->entry);
     } else {
-        if (w->rows == 0)
-            fputs(READINGS_HEAD, stdout);
-        printf("%s,%s,%s,%s", t, w->job->place, quantity_info(w->job->quantity)->name,
-               quantity_info(w->job->quantity)->unit);
         put_csv_number(row->value);
         fputs(",,1,", stdout);
         put_csv_number(row->sd);
@@ -101,7 +102,6 @@ static void write_test(void *context, const struct test_row *row)
         put_csv_text(row->lot);
         printf(",%lld\n", (long long)row->entry);
     }
-    w->rows++;
 }
 
 static enum status write_tests(struct writer *w)
@@ -113,25 +113,18 @@ static enum status write_tests(struct writer *w)
 
 static void write_point(struct writer *w, const struct history_point *p)
 {
-    char t[UTC_TEXT_MAX];
-    utc_format(p->t, t, sizeof t);
+    begin_row(w, p->t, POINTS_HEAD);
     if (w->json) {
-        printf("%s{\"t\":\"%s\"", w->rows > 0 ? ",\n" : "", t);
         put_json_number("mean", p->value);
         put_json_number("lo", p->lo);
         put_json_number("hi", p->hi);
         printf(",\"n\":%d,\"flag\":%d}", p->n, (int)p->flag);
     } else {
-        if (w->rows == 0)
-            printf("t,place,quantity,unit,mean,lo,hi,n,flag\n");
-        printf("%s,%s,%s,%s", t, w->job->place, quantity_info(w->job->quantity)->name,
-               quantity_info(w->job->quantity)->unit);
         put_csv_number(p->value);
         put_csv_number(p->lo);
         put_csv_number(p->hi);
         printf(",%d,%d\n", p->n, (int)p->flag);
     }
-    w->rows++;
 }
 
 static enum status write_rows(struct writer *w)
