@@ -99,7 +99,8 @@ static ssize_t hand_out(struct ahead *a, void *buf, size_t n)
     size_t have = a->to - a->from;
     if (n > have)
         n = have;
-    memcpy(buf, a->bytes + a->from, n);
+    if (n > 0) /* the library reads the rest of a packet that has none into nothing */
+        memcpy(buf, a->bytes + a->from, n);
     a->from += n;
     return (ssize_t)n;
 }

@@ -88,6 +88,18 @@ static void what_is_sent_is_read_in_its_order(void **state)
     }
 }
 
+static void nothing_is_read_into_nothing(void **state)
+{
+    struct pair p = pair_made();
+    (void)state;
+    mqtt_ahead_begin(p.ours);
+    said(p, "ab");
+    hears(p, "a");
+    assert_int_equal(recv(p.ours, NULL, 0, 0), 0);
+    hears(p, "b");
+    pair_closed(p);
+}
+
 static void a_large_piece_comes_whole(void **state)
 {
     enum { LARGE = 60000 };
@@ -224,6 +236,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(what_is_sent_is_read_in_its_order),
+        cmocka_unit_test(nothing_is_read_into_nothing),
         cmocka_unit_test(a_large_piece_comes_whole),
         cmocka_unit_test(bytes_that_wait_make_ready),
         cmocka_unit_test(no_room_to_write_is_seen),
