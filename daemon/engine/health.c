@@ -364,6 +364,8 @@ static enum tri stuck(const struct engine *e, int stream, const struct reading *
  * hung. */
 static void note_stand(struct stream_state *s, const struct reading *r, int64_t begin_ms, double leap)
 {
+    if (!verdict_usable_for_limits(r->tests, r->flag == FLAG_MISSING))
+        return; /* a single odd value is neither */
     if (fabs(r->value - s->flat_value) > leap)
         s->flat_begin_ms = 0;
     if (s->flat_begin_ms != begin_ms && r->t.ms >= begin_ms) {

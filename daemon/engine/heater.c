@@ -68,6 +68,8 @@
 #define FAR_SPREADS   4.0 /* out of the band by these: a healthy heater does not do that */
 #define NEAR_SPREADS  2.0 /* or by these, after it stopped halfway, or for as long as heat needs to show */
 #define FAR_LEAST_C   0.02
+#define FAR_OF_BAND   0.1 /* a thermostat that switches widely strays so much of it from time to time */
+#define ITSELF_C      0.3 /* so little beyond its band nobody has repaired it: it switched by itself */
 #define SURE_MIN      3
 #define SPARE_MIN     6
 #define WEAK_MIN      90
@@ -163,7 +165,9 @@ static void band_of(const struct heater *h, const struct tank *tank, struct heat
     }
     out->below = (out->band_lo_c - out->temp_c) / lo_sd;
     out->above = (out->temp_c - out->band_hi_c) / hi_sd;
-    double margin = h->heating_seen ? FAR_LEAST_C : SEEN_MARGIN_C;
+    double margin = SEEN_MARGIN_C;
+    if (h->heating_seen)
+        margin = fmax(FAR_LEAST_C, FAR_OF_BAND * (h->band_hi_c - h->band_lo_c));
     if (out->temp_c > h->lo_least_c - margin)
         out->below = fmin(out->below, FAR_SPREADS / 2);
     if (out->temp_c < h->hi_most_c + margin)
@@ -279,7 +283,7 @@ static int32_t counted(int32_t minutes, int32_t most, bool speaks)
 static void note_stop(struct heater *h, const struct heater_view *v, utc_t now)
 {
     double short_by = v->band_hi_c - fmax(v->turns_c.hi, v->temp_c);
-    if (!h->heating_seen)
+    if (!h->heating_seen || v->turns_c.hi < h->band_hi_c + ITSELF_C)
         h->hi_most_c = fmax(h->hi_most_c, v->turns_c.hi);
     h->heating = h->called = false;
     bool watched = now.ms - h->heating_at.ms <= (v->minutes + BREAK_GAP_MIN) * MS_PER_MIN;
@@ -294,7 +298,7 @@ static void follow_heat(struct heater *h, const struct heater_view *v, utc_t now
     if (heater_gives(v)) {
         if (!h->heating)
             h->began_above = v->above > NEAR_SPREADS;
-        if (!h->heating && !h->heating_seen)
+        if (!h->heating && (!h->heating_seen || v->turns_c.lo > h->band_lo_c - ITSELF_C))
             h->lo_least_c = fmin(h->lo_least_c, v->turns_c.lo);
         h->heating = true;
         h->broke_off = false;

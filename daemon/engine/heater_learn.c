@@ -31,6 +31,8 @@
 #define BENDS_SURE     6
 #define NEW_SPREADS    4.0
 #define SPREAD_LEAST_C 0.02
+#define FAR_BACK_C_DAY 0.03
+#define FAR_KEPT_C     0.3 /* from the edge: farther was a fault, or another setting of the dial */
 #define MAD_TO_SD      1.4826
 
 /* Where no bends are seen the band is taken between these shares of the 5 min means. */
@@ -218,12 +220,15 @@ static double farthest_of(const double *values, int n, double sign)
     return sign * sorted[n - 1 - aside];
 }
 
-static void learn_edge(const struct bends *b, double noise_c, double sign, double *edge_c, double *sd_c,
-                       double *far_c)
+/* How far it went is forgotten slowly: the next cold night it goes there again. */
+static void learn_edge(const struct bends *b, double noise_c, double sign, double days, double *edge_c,
+                       double *sd_c, double *far_c)
 {
     *edge_c = middle_of(b->at_c, b->n);
     *sd_c = spread_of(b->at_c, b->n, *edge_c, noise_c);
-    *far_c = farthest_of(b->at_c, b->n, sign);
+    double far = sign * farthest_of(b->at_c, b->n, sign);
+    double before = fmin(sign * *far_c - days * FAR_BACK_C_DAY, sign * *edge_c + FAR_KEPT_C);
+    *far_c = sign * fmax(far, before); /* fmax and fmin pass over what is not known */
 }
 
 /* A few bends that say something new are no new thermostat. */
@@ -311,7 +316,7 @@ static void learn_cooling(struct heater *h, const struct cooling *sum)
         h->tau_h = sum->gap_hours / sum->gap_fell_c;
 }
 
-static bool learn_bends(struct heater *h, const struct course *c, double noise_c)
+static bool learn_bends(struct heater *h, const struct course *c, double noise_c, double days)
 {
     struct bends on, off;
     find_usual(h, c, 1, noise_c, &on);
@@ -326,9 +331,9 @@ static bool learn_bends(struct heater *h, const struct course *c, double noise_c
     h->full_c_h = middle_of(on.size_c_h, on.n);
     h->heating_seen = true;
     keep_usual(&off, h->full_c_h);
-    learn_edge(&on, noise_c, -1, &h->band_lo_c, &h->lo_sd_c, &h->lo_least_c);
+    learn_edge(&on, noise_c, -1, days, &h->band_lo_c, &h->lo_sd_c, &h->lo_least_c);
     if (off.n >= BENDS_LEAST)
-        learn_edge(&off, noise_c, 1, &h->band_hi_c, &h->hi_sd_c, &h->hi_most_c);
+        learn_edge(&off, noise_c, 1, days, &h->band_hi_c, &h->hi_sd_c, &h->hi_most_c);
     return off.n >= BENDS_LEAST;
 }
 
@@ -418,6 +423,7 @@ void heater_learn(struct heater *h, const struct window *temp, const struct wind
 {
     struct course c;
     double days = utc_is_set(h->learnt_at) ? (double)(now.ms - h->learnt_at.ms) / (double)MS_PER_DAY : 0;
+    days = fmax(days, 0);
     int known = gather(temp, room, now, h->trouble_at, &c);
     h->learnt_at = now;
     if (known < LEARN_LEAST_BINS)
@@ -425,9 +431,9 @@ void heater_learn(struct heater *h, const struct window *temp, const struct wind
     double noise_c = noise_of(&c);
     choose_spans(h, &c, noise_c);
     /* Lamps are told from the heater only where that was seen to be off. */
-    if (learn_bends(h, &c, noise_c))
+    if (learn_bends(h, &c, noise_c, days))
         learn_other(h, &c);
     else
-        learn_range(h, &c, fmax(days, 0));
+        learn_range(h, &c, days);
     h->learnt_h = known * c.bin_h;
 }

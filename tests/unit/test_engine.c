@@ -332,6 +332,16 @@ static void calm_water_in_coarse_steps_may_stand(void **state)
     assert_true(said(&run, "tank/a2/ec-stuck raise!"));
 }
 
+static void one_odd_value_ends_no_stand_with_a_leap(void **state)
+{
+    (void)state;
+    stands(18, 300, 1500);
+    stands(1, 300, 305);
+    forget_log(&run);
+    stands(20, 305, 310);
+    assert_false(said(&run, "tank/a2/ec-stuck raise"));
+}
+
 static void a_probe_that_hung_teaches_no_patience(void **state)
 {
     (void)state;
@@ -943,6 +953,7 @@ int main(void)
         WITH_SITE(one_stuck_of_two_is_told_once),
         WITH_SITE(a_raw_probe_is_stuck_though_its_value_moves),
         WITH_SITE(calm_water_in_coarse_steps_may_stand),
+        WITH_SITE(one_odd_value_ends_no_stand_with_a_leap),
         WITH_SITE(a_probe_that_hung_teaches_no_patience),
         WITH_SITE(without_the_broker_silence_means_nothing),
         WITH_SITE(a_restart_while_the_broker_is_away_forgets_no_probe),

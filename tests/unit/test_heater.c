@@ -246,6 +246,24 @@ static void where_it_has_been_is_no_news(void **state)
     arena_fini(&b.arena);
 }
 
+/* Some nights a plain thermostat waits a little longer; that is forgotten slower than the rest. */
+static void where_it_once_switched_on_by_itself_is_no_news(void **state)
+{
+    (void)state;
+    struct basin b;
+    basin_learnt(&b);
+    b.dial_c = 0.15;
+    pass(&b, 6 * 60, true);
+    b.dial_c = 0;
+    pass(&b, 3 * 1440, true);
+    assert_true(b.heater.lo_least_c < b.heater.band_lo_c - 0.05);
+    b.dial_c = 0.15;
+    assert_int_equal(minutes_to(&b, HEATER_DEAD, 6 * 60), 6 * 60);
+    b.dead = true;
+    assert_in_range(minutes_to(&b, HEATER_DEAD, 6 * 60), 5, 3 * 60);
+    arena_fini(&b.arena);
+}
+
 static void a_weak_heater_is_named_and_not_called_dead(void **state)
 {
     (void)state;
@@ -518,6 +536,7 @@ int main(void)
         cmocka_unit_test(a_stuck_heater_is_named),
         cmocka_unit_test(a_fault_is_not_learnt),
         cmocka_unit_test(where_it_has_been_is_no_news),
+        cmocka_unit_test(where_it_once_switched_on_by_itself_is_no_news),
         cmocka_unit_test(a_weak_heater_is_named_and_not_called_dead),
         cmocka_unit_test(a_fine_heater_weak_is_not_called_dead),
         cmocka_unit_test(a_dial_that_is_off_is_no_dead_heater),
