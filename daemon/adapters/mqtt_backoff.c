@@ -13,8 +13,9 @@ int64_t mqtt_backoff_ended(struct mqtt_backoff *backoff, enum mqtt_end end, int6
 {
     if (end != MQTT_END_NO_LINK && up_ms >= MQTT_BACKOFF_STABLE_MS)
         backoff->failures = 0;
-    if (end == MQTT_END_LOST)
-        backoff->quick_drops = up_ms < MQTT_BACKOFF_QUICK_MS ? backoff->quick_drops + 1 : 0;
+    if (end == MQTT_END_LOST || end == MQTT_END_GONE)
+        backoff->quick_drops =
+            end == MQTT_END_LOST && up_ms < MQTT_BACKOFF_QUICK_MS ? backoff->quick_drops + 1 : 0;
     *taken = end == MQTT_END_TAKEN || (end == MQTT_END_LOST && backoff->quick_drops >= QUICK_DROPS_TELL);
     int64_t pause = MQTT_BACKOFF_LEAST_MS << backoff->failures;
     if (*taken && pause < MQTT_BACKOFF_TAKEN_MS)

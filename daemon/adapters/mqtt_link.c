@@ -17,6 +17,7 @@
     100 /* deliveries the broker may have on the way: as many are repeated after a cut                       \
          */
 #define TAKE_TURNS_MS 100
+#define REACH_WAIT_MS 300 /* for a broker to take a bare connection */
 
 /* The library tells sockets apart by number only; so that each client finds its own, they connect in turn. */
 static _Atomic(struct mqtt *) connecting;
@@ -45,6 +46,13 @@ bool mqtt_link_stands(const struct mqtt *m)
     return m->state.link == MQTT_UP || m->state.link == MQTT_DEAF;
 }
 
+static const char *words_of_taken(enum mqtt_end end)
+{
+    return end == MQTT_END_TAKEN ? mqtt_words_of(MQTT_CODE_TAKEN_OVER)
+                                 : "the broker is there but drops us soon after each connecting: probably "
+                                   "another client has our client id; give each its own broker.client_id";
+}
+
 void mqtt_link_ended(struct mqtt *m, enum mqtt_end end, const char *reason)
 {
     bool taken = false;
@@ -56,13 +64,13 @@ void mqtt_link_ended(struct mqtt *m, enum mqtt_end end, const char *reason)
         bool was_up = m->state.link != MQTT_CONNECTING;
         if (atomic_load(&m->cut))
             end = MQTT_END_CUT;
-        else if (end == MQTT_END_LOST && !was_up)
+        else if ((end == MQTT_END_LOST || end == MQTT_END_GONE) && !was_up)
             end = MQTT_END_NO_LINK;
         int64_t pause = mqtt_backoff_ended(&m->backoff, end, was_up ? now.ms - m->state.since.ms : 0, &taken);
         m->next_try = mono_add(now, pause);
         m->state.taken_over += taken;
         if (taken)
-            reason = mqtt_words_of(MQTT_CODE_TAKEN_OVER);
+            reason = words_of_taken(end);
         else if (end == MQTT_END_CUT)
             reason = "cut by us to hold back an acknowledgement: no room for the message";
         mqtt_link_set(m, MQTT_DOWN, reason);
@@ -80,6 +88,7 @@ static void connected(struct mqtt *m, int in_flight_most)
     m->in_flight_most = in_flight_most;
     pthread_mutex_unlock(&m->lock);
     int fd = mqtt_socket_find(&m->before, m->port);
+    mqtt_socket_peer(fd, &m->peer);
     if (fd >= 0)
         mqtt_socket_hurry(fd);
     if (fd >= 0 && !m->tls)
@@ -154,18 +163,36 @@ static void on_connect_failed3(void *context, MQTTAsync_failureData *data)
     connect_failed(context, data != NULL ? data->code : 0, data != NULL ? data->message : NULL);
 }
 
+static bool went_quickly(struct mqtt *m)
+{
+    pthread_mutex_lock(&m->lock);
+    bool quickly = mqtt_link_stands(m) && clock_now().mono.ms - m->state.since.ms < MQTT_BACKOFF_QUICK_MS;
+    pthread_mutex_unlock(&m->lock);
+    return quickly && !atomic_load(&m->cut);
+}
+
+/* A broker that throws us out for another client takes new connections at the same time, one that died does
+ * not. Asked at once: a minute later it may be there again. */
+static void lost(struct mqtt *m, const char *reason)
+{
+    bool gone = went_quickly(m) && !mqtt_socket_reaches(&m->peer, REACH_WAIT_MS);
+    mqtt_link_ended(m, gone ? MQTT_END_GONE : MQTT_END_LOST, reason);
+}
+
 static void on_lost(void *context, char *cause)
 {
     (void)cause;
-    mqtt_link_ended(context, MQTT_END_LOST, "the connection to the broker was lost");
+    lost(context, "the connection to the broker was lost");
 }
 
 static void on_goodbye(void *context, MQTTProperties *properties, enum MQTTReasonCodes code)
 {
     (void)properties;
-    enum mqtt_end end = (int)code == MQTT_CODE_TAKEN_OVER ? MQTT_END_TAKEN : MQTT_END_LOST;
-    mqtt_link_ended(context, end,
-                    (int)code >= 0x80 ? mqtt_words_of((int)code) : "the broker closed the connection");
+    if ((int)code < 0x80)
+        lost(context, "the broker closed the connection");
+    else
+        mqtt_link_ended(context, (int)code == MQTT_CODE_TAKEN_OVER ? MQTT_END_TAKEN : MQTT_END_GONE,
+                        mqtt_words_of((int)code));
 }
 
 /* "7F..:error:0A000086:SSL routines:function:certificate verify failed:file:line:": the sixth part is for

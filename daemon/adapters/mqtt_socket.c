@@ -2,12 +2,16 @@
 
 #include <arpa/inet.h>
 #include <dirent.h>
+#include <errno.h>
 #include <fcntl.h>
 #include <netinet/in.h>
 #include <netinet/tcp.h>
+#include <poll.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 #include <sys/socket.h>
+#include <time.h>
 #include <unistd.h>
 
 /* Calls each with every open socket's descriptor. By their names only: touching the descriptors of other
@@ -75,6 +79,34 @@ int mqtt_socket_find(const struct mqtt_sockets *before, int port)
     struct search search = { .before = before, .port = port, .fd = -1 };
     each_socket(match, &search);
     return search.found == 1 ? search.fd : -1;
+}
+
+void mqtt_socket_peer(int fd, struct sockaddr_storage *peer)
+{
+    socklen_t len = sizeof *peer;
+    memset(peer, 0, sizeof *peer);
+    if (fd < 0 || getpeername(fd, (struct sockaddr *)peer, &len) != 0)
+        peer->ss_family = AF_UNSPEC;
+}
+
+bool mqtt_socket_reaches(const struct sockaddr_storage *peer, int wait_ms)
+{
+    int fault = 0;
+    socklen_t len = sizeof fault;
+    int fd = peer->ss_family == AF_UNSPEC
+                 ? -1
+                 : socket(peer->ss_family, SOCK_STREAM | SOCK_NONBLOCK | SOCK_CLOEXEC, 0);
+    if (fd < 0)
+        return false;
+    bool taken = connect(fd, (const struct sockaddr *)peer, sizeof *peer) == 0;
+    struct pollfd answer = { .fd = fd, .events = POLLOUT };
+    struct timespec wait = { wait_ms / 1000, (long)(wait_ms % 1000) * 1000000 };
+    /* Not poll(), which mqtt_ahead answers for the library's sockets: the number may have been one of them.
+     */
+    if (!taken && errno == EINPROGRESS && ppoll(&answer, 1, &wait, NULL) == 1)
+        taken = getsockopt(fd, SOL_SOCKET, SO_ERROR, &fault, &len) == 0 && fault == 0;
+    close(fd);
+    return taken;
 }
 
 void mqtt_socket_hurry(int fd)

@@ -18,14 +18,15 @@ struct mqtt_backoff {
 
 enum mqtt_end {
     MQTT_END_NO_LINK, /* never came up */
-    MQTT_END_LOST,    /* was up and went */
+    MQTT_END_LOST,    /* was up and went without a word, while the broker takes new connections */
+    MQTT_END_GONE,    /* was up and went with the broker, or for a reason that it told */
     MQTT_END_CUT,     /* we cut it to hold back an acknowledgement */
     MQTT_END_TAKEN,   /* the broker said that another client took over */
 };
 
 /* Pause before the next try, after an end; up_ms: how long the link stood. Doubles from 1 s to 60 s, with a
- * quarter of jitter. *taken: the broker said so, or three links in a row went quickly: another client uses
- * our id. */
+ * quarter of jitter. *taken: the broker said so, or three in a row were lost quickly: another client uses our
+ * id. */
 int64_t mqtt_backoff_ended(struct mqtt_backoff *backoff, enum mqtt_end end, int64_t up_ms, bool *taken);
 
 #endif

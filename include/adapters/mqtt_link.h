@@ -26,9 +26,10 @@ struct mqtt {
 
     void *client;               /* MQTTAsync; set by the main thread, one for each connection */
     struct mqtt_sockets before; /* main thread writes before it connects, the library's thread reads after */
-    _Atomic int fd;             /* the connection's, -1 */
-    _Atomic bool spoilt;        /* the client must not be destroyed */
-    _Atomic bool cut;           /* no acknowledgement leaves this connection any more */
+    struct sockaddr_storage peer; /* the broker's end; the library's thread */
+    _Atomic int fd;               /* the connection's, -1 */
+    _Atomic bool spoilt;          /* the client must not be destroyed */
+    _Atomic bool cut;             /* no acknowledgement leaves this connection any more */
     _Atomic uint64_t received, held_back, published, publish_failed;
     _Atomic bool connected_news, disconnected;
     struct mqtt_stamps stamps; /* receiving thread */

@@ -3,6 +3,8 @@
 #ifndef LENTIC_ADAPTERS_MQTT_SOCKET_H
 #define LENTIC_ADAPTERS_MQTT_SOCKET_H
 
+#include <stdbool.h>
+#include <sys/socket.h>
 #include <sys/types.h>
 
 #define MQTT_SOCKETS_MAX 256
@@ -18,6 +20,12 @@ void mqtt_socket_note(struct mqtt_sockets *before);
 /* After connecting: the descriptor of the stream to that port which was not there before; -1 when there is
  * none, or more than one. */
 int mqtt_socket_find(const struct mqtt_sockets *before, int port);
+
+/* The other end of a stream; AF_UNSPEC when there is none. */
+void mqtt_socket_peer(int fd, struct sockaddr_storage *peer);
+
+/* Whether it takes a new connection, which is closed at once; waits at most wait_ms. */
+bool mqtt_socket_reaches(const struct sockaddr_storage *peer, int wait_ms);
 
 /* Small packets go out at once. */
 void mqtt_socket_hurry(int fd);

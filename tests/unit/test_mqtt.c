@@ -452,25 +452,85 @@ static void no_broker_is_told_and_tried_again(void **state)
     close_client(&c);
 }
 
+static void a_broker_that_dies_again_and_again_is_no_takeover(void **state)
+{
+    (void)state;
+    static struct client c;
+    start_broker("allow_anonymous true\n");
+    struct mqtt_options o = options_for(&c, "lentic-1", NULL, 0);
+    open_client(&c, &o);
+    for (int i = 0; i < 3; i++) {
+        WAIT_FOR(&c, is_up(&c));
+        end_broker(SIGKILL);
+        WAIT_FOR(&c, mqtt_state(c.mqtt).link == MQTT_DOWN);
+        assert_null(strstr(mqtt_state(c.mqtt).reason, "client id"));
+        run_broker(); /* before the next try: nothing else tells that it was away */
+    }
+    assert_int_equal(mqtt_state(c.mqtt).taken_over, 0);
+    WAIT_FOR(&c, is_up(&c));
+    close_client(&c);
+}
+
+/* Takes the next connection that speaks; what only looks whether somebody is there is let go. */
+static int accept_client(int listener)
+{
+    static const uint8_t accepted[] = { 0x20, 3, 0, 0, 0 };
+    char connect[256];
+    int fd = accept(listener, NULL, NULL);
+    while (fd >= 0 && recv(fd, connect, sizeof connect, 0) <= 10) {
+        close(fd);
+        fd = accept(listener, NULL, NULL);
+    }
+    assert_int_equal(send(fd, accepted, sizeof accepted, 0), sizeof accepted);
+    return fd;
+}
+
+static int listen_somewhere(struct client *c)
+{
+    struct sockaddr_in at = { .sin_family = AF_INET, .sin_addr.s_addr = htonl(INADDR_LOOPBACK) };
+    socklen_t len = sizeof at;
+    int listener = socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0);
+    assert_int_equal(bind(listener, (struct sockaddr *)&at, len), 0);
+    assert_int_equal(listen(listener, 4), 0);
+    assert_int_equal(getsockname(listener, (struct sockaddr *)&at, &len), 0);
+    c->settings.port = ntohs(at.sin_port);
+    return listener;
+}
+
+static void drops_without_a_word_by_a_broker_that_stays_are_told(void **state)
+{
+    (void)state;
+    static struct client c;
+    start_broker("allow_anonymous true\n"); /* ended by the sweep */
+    struct mqtt_options o = options_for(&c, "same", NULL, 0);
+    int listener = listen_somewhere(&c);
+    open_client(&c, &o);
+    for (int i = 0; i < 3; i++) {
+        assert_null(strstr(mqtt_state(c.mqtt).reason, "client id"));
+        WAIT_FOR(&c, mqtt_state(c.mqtt).link == MQTT_CONNECTING);
+        int fd = accept_client(listener);
+        WAIT_FOR(&c, is_up(&c));
+        close(fd);
+        WAIT_FOR(&c, mqtt_state(c.mqtt).link == MQTT_DOWN);
+    }
+    assert_int_equal(mqtt_state(c.mqtt).taken_over, 1);
+    assert_non_null(strstr(mqtt_state(c.mqtt).reason, "probably another client"));
+    assert_non_null(strstr(mqtt_state(c.mqtt).reason, "its own broker.client_id"));
+    assert_true(mqtt_deadline(c.mqtt).ms > clock_now().mono.ms + 20000);
+    close(listener);
+    close_client(&c);
+}
+
 static void a_takeover_said_by_the_broker_is_told(void **state)
 {
     (void)state;
     static struct client c;
-    static const uint8_t accepted[] = { 0x20, 3, 0, 0, 0 }, taken_over[] = { 0xE0, 1, 0x8E };
-    struct sockaddr_in at = { .sin_family = AF_INET, .sin_addr.s_addr = htonl(INADDR_LOOPBACK) };
-    socklen_t len = sizeof at;
-    char connect[256];
+    static const uint8_t taken_over[] = { 0xE0, 1, 0x8E };
     start_broker("allow_anonymous true\n");
-    int listener = socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0);
-    assert_int_equal(bind(listener, (struct sockaddr *)&at, len), 0);
-    assert_int_equal(listen(listener, 1), 0);
-    assert_int_equal(getsockname(listener, (struct sockaddr *)&at, &len), 0);
     struct mqtt_options o = options_for(&c, "same", NULL, 0);
-    c.settings.port = ntohs(at.sin_port);
+    int listener = listen_somewhere(&c);
     open_client(&c, &o);
-    int fd = accept(listener, NULL, NULL);
-    assert_true(recv(fd, connect, sizeof connect, 0) > 10);
-    assert_int_equal(send(fd, accepted, sizeof accepted, 0), sizeof accepted);
+    int fd = accept_client(listener);
     WAIT_FOR(&c, is_up(&c));
     assert_int_equal(send(fd, taken_over, sizeof taken_over, 0), sizeof taken_over);
     WAIT_FOR(&c, mqtt_state(c.mqtt).link == MQTT_DOWN);
@@ -679,6 +739,8 @@ int main(void)
         WITH_BROKER(what_is_not_taken_comes_again_in_order),
         WITH_BROKER(refused_credentials_are_told_plainly),
         WITH_BROKER(no_broker_is_told_and_tried_again),
+        WITH_BROKER(a_broker_that_dies_again_and_again_is_no_takeover),
+        WITH_BROKER(drops_without_a_word_by_a_broker_that_stays_are_told),
         WITH_BROKER(a_takeover_said_by_the_broker_is_told),
         WITH_BROKER(two_of_one_id_stop_throwing_each_other_out),
         WITH_BROKER(a_refused_filter_is_named),

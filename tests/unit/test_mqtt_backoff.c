@@ -53,6 +53,21 @@ static void a_takeover_said_by_the_broker_waits_long(void **state)
     assert_true(taken);
 }
 
+static void brokers_that_go_are_no_takeover(void **state)
+{
+    (void)state;
+    bool taken = true;
+    struct mqtt_backoff b = { 0 };
+    for (int i = 0; i < 10; i++) {
+        mqtt_backoff_ended(&b, MQTT_END_GONE, 100, &taken);
+        assert_false(taken);
+    }
+    for (int i = 0; i < 10; i++) {
+        mqtt_backoff_ended(&b, i % 3 == 2 ? MQTT_END_GONE : MQTT_END_LOST, 100, &taken);
+        assert_false(taken);
+    }
+}
+
 static void three_quick_drops_are_a_takeover(void **state)
 {
     (void)state;
@@ -77,6 +92,7 @@ int main(void)
         cmocka_unit_test(clients_do_not_come_at_once),
         cmocka_unit_test(only_a_stable_link_starts_anew),
         cmocka_unit_test(a_takeover_said_by_the_broker_waits_long),
+        cmocka_unit_test(brokers_that_go_are_no_takeover),
         cmocka_unit_test(three_quick_drops_are_a_takeover),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

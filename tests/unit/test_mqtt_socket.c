@@ -71,8 +71,24 @@ static void the_new_stream_to_the_port_is_found(void **state)
         close(all[i]);
 }
 
+static void a_peer_is_reached_while_it_listens(void **state)
+{
+    (void)state;
+    int port;
+    int listener = listen_on_loopback(&port), fd = connect_to(port);
+    struct sockaddr_storage peer;
+    mqtt_socket_peer(fd, &peer);
+    assert_true(mqtt_socket_reaches(&peer, 300));
+    close(listener);
+    assert_false(mqtt_socket_reaches(&peer, 300));
+    close(fd);
+    mqtt_socket_peer(-1, &peer);
+    assert_false(mqtt_socket_reaches(&peer, 300));
+}
+
 int main(void)
 {
-    const struct CMUnitTest tests[] = { cmocka_unit_test(the_new_stream_to_the_port_is_found) };
+    const struct CMUnitTest tests[] = { cmocka_unit_test(the_new_stream_to_the_port_is_found),
+                                        cmocka_unit_test(a_peer_is_reached_while_it_listens) };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
