@@ -65,21 +65,22 @@
 #define HOLDS       1.3
 #define GAP_LEAST_C 0.7 /* the room must be cooler by this for that share to mean something */
 
-#define FAR_SPREADS   4.0 /* out of the band by these: a healthy heater does not do that */
-#define NEAR_SPREADS  2.0 /* or by these, after it stopped halfway, or for as long as heat needs to show */
-#define FAR_LEAST_C   0.02
-#define FAR_OF_BAND   0.1 /* a thermostat that switches widely strays so much of it from time to time */
-#define ITSELF_C      0.3 /* so little beyond its band nobody has repaired it: it switched by itself */
-#define SURE_MIN      3
-#define SPARE_MIN     6
-#define WEAK_MIN      90
-#define WEAK_HELD_C   0.35 /* one that holds finely gives more the colder it is, and sags more */
-#define WEAK_SHORT_C  0.25 /* under the switching point: some sag a little by night */
-#define WEAK_SPREADS  3.0  /* and where it switches must be known so well */
-#define COUNT_MOST    120
-#define BREAK_SPREADS 4.0
-#define BREAK_LEAST_C 0.08
-#define BREAK_GAP_MIN 5
+#define FAR_SPREADS     4.0 /* out of the band by these: a healthy heater does not do that */
+#define NEAR_SPREADS    2.0 /* or by these, after it stopped halfway, or for as long as heat needs to show */
+#define FAR_LEAST_C     0.02
+#define FAR_OF_BAND     0.1 /* a thermostat that switches widely strays so much of it from time to time */
+#define ITSELF_C        0.3 /* so little beyond its band nobody has repaired it: it switched by itself */
+#define SURE_MIN        3
+#define SPARE_MIN       6
+#define WEAK_MIN        90
+#define WEAK_HELD_C     0.35 /* one that holds finely gives more the colder it is, and sags more */
+#define WEAK_SHORT_C    0.25 /* under the switching point: some sag a little by night */
+#define WEAK_SPREADS    3.0  /* and where it switches must be known so well */
+#define COUNT_MOST      120
+#define REFUTED_SPAN_MS (3 * MS_PER_DAY)
+#define BREAK_SPREADS   4.0
+#define BREAK_LEAST_C   0.08
+#define BREAK_GAP_MIN   5
 
 void heater_init(struct heater *h)
 {
@@ -99,6 +100,7 @@ void heater_init(struct heater *h)
                           .tau_h = NAN,
                           .learnt_at = UTC_NONE,
                           .trouble_at = UTC_NONE,
+                          .refuted_at = UTC_NONE,
                           .disturbed_until = UTC_NONE,
                           .heating_at = UTC_NONE,
                           .idle_since = UTC_NONE };
@@ -293,6 +295,31 @@ static void note_stop(struct heater *h, const struct heater_view *v, utc_t now)
     h->idle_since = h->broke_off ? (utc_t){ now.ms - v->minutes / 2 * MS_PER_MIN } : UTC_NONE;
 }
 
+static void forget_learnt(struct heater *h)
+{
+    struct heater fresh;
+    heater_init(&fresh);
+    double *from[] = { &fresh.band_lo_c, &fresh.band_hi_c, &fresh.lo_sd_c,  &fresh.hi_sd_c, &fresh.lo_least_c,
+                       &fresh.hi_most_c, &fresh.off_c_h,   &fresh.full_c_h, &fresh.tau_h,   &fresh.learnt_h };
+    double *to[] = { &h->band_lo_c, &h->band_hi_c, &h->lo_sd_c,  &h->hi_sd_c, &h->lo_least_c,
+                     &h->hi_most_c, &h->off_c_h,   &h->full_c_h, &h->tau_h,   &h->learnt_h };
+    for (unsigned i = 0; i < sizeof to / sizeof *to; i++)
+        *to[i] = *from[i];
+    for (int i = 0; i < 24; i++)
+        h->other_c_h[i] = NAN;
+    h->heating_seen = h->broke_off = h->called = false;
+    h->learnt_at = UTC_NONE;
+}
+
+/* Wrong for good: what it calls trouble would teach it better, and is not learnt from. */
+void heater_refute(struct heater *h, utc_t now)
+{
+    bool again = utc_is_set(h->refuted_at) && now.ms - h->refuted_at.ms < REFUTED_SPAN_MS;
+    h->refuted_at = again ? UTC_NONE : now;
+    if (again)
+        forget_learnt(h);
+}
+
 static void follow_heat(struct heater *h, const struct heater_view *v, utc_t now)
 {
     if (heater_gives(v)) {
@@ -440,7 +467,8 @@ void heater_visit(struct heater *h, struct pack *p)
     double *levels[] = { &h->band_lo_c, &h->band_hi_c, &h->lo_least_c,
                          &h->hi_most_c, &h->off_c_h,   &h->full_c_h };
     double *sizes[] = { &h->volume_l, &h->heater_w, &h->lo_sd_c, &h->hi_sd_c, &h->tau_h, &h->learnt_h };
-    utc_t *times[] = { &h->learnt_at, &h->trouble_at, &h->disturbed_until, &h->heating_at, &h->idle_since };
+    utc_t *times[] = { &h->learnt_at,       &h->trouble_at, &h->refuted_at,
+                       &h->disturbed_until, &h->heating_at, &h->idle_since };
     minutes_visit(&h->recent, p);
     for (unsigned i = 0; i < sizeof levels / sizeof *levels; i++)
         pack_f64(p, levels[i], -100, 100);

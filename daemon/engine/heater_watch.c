@@ -122,7 +122,10 @@ void heater_watch(struct engine *e, int tank, struct now now, struct effects *fx
     struct heater_view view;
     if (!tank_is_heated(e, tank) || !heater_view_of(e, tank, now.utc, &view))
         return;
+    bool heated = t->heater.heating;
     enum heater_cause cause = heater_judge(&t->heater, &view, now.utc);
+    if (!heated && t->heater.heating && alert_is_active(e, place, KIND_HEATER_DEAD, Q_COUNT))
+        heater_refute(&t->heater, now.utc);
     if (cause == HEATER_FINE && !gives_heat_again(e, place, &t->heater, &view))
         cause = HEATER_UNKNOWN;
     if (cause == HEATER_WEAK && alert_is_active(e, place, KIND_HEATER_DEAD, Q_COUNT))

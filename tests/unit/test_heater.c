@@ -264,6 +264,25 @@ static void where_it_once_switched_on_by_itself_is_no_news(void **state)
     arena_fini(&b.arena);
 }
 
+static void one_that_heats_though_called_dead_is_learnt_afresh(void **state)
+{
+    (void)state;
+    struct basin b;
+    basin_learnt(&b);
+    heater_refute(&b.heater, when(&b));
+    assert_true(b.heater.heating_seen); /* somebody plugged it in again */
+    pass(&b, 4 * 1440, true);
+    heater_refute(&b.heater, when(&b));
+    assert_true(b.heater.heating_seen);
+    pass(&b, 60, false);
+    heater_refute(&b.heater, when(&b));
+    assert_true(!b.heater.heating_seen && isnan(b.heater.band_lo_c) && isnan(b.heater.full_c_h));
+    assert_near(b.heater.setpoint_c, 22, 0);
+    pass(&b, 1440, true);
+    assert_near(b.heater.band_lo_c, 21.75, 0.1);
+    arena_fini(&b.arena);
+}
+
 static void a_weak_heater_is_named_and_not_called_dead(void **state)
 {
     (void)state;
@@ -537,6 +556,7 @@ int main(void)
         cmocka_unit_test(a_fault_is_not_learnt),
         cmocka_unit_test(where_it_has_been_is_no_news),
         cmocka_unit_test(where_it_once_switched_on_by_itself_is_no_news),
+        cmocka_unit_test(one_that_heats_though_called_dead_is_learnt_afresh),
         cmocka_unit_test(a_weak_heater_is_named_and_not_called_dead),
         cmocka_unit_test(a_fine_heater_weak_is_not_called_dead),
         cmocka_unit_test(a_dial_that_is_off_is_no_dead_heater),
