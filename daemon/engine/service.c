@@ -104,11 +104,10 @@ static bool in_work(const struct tank_state *t, int64_t begin_ms, int64_t bin_ms
 double service_range(const struct engine *e, int tank, const struct window *w, utc_t to, int64_t span_ms)
 {
     const struct tank_state *t = &e->tanks[tank];
-    double steps[SERVICE_SPANS], lo = NAN, hi = NAN;
-    if (!utc_is_set(to) || !service_disturbs(e, tank, to, span_ms + SETTLE_MS)) {
-        struct window_range range = window_range(w, to, span_ms);
-        return range.mean_hi - range.mean_lo;
-    }
+    struct window_range range = window_range(w, to, span_ms);
+    double steps[SERVICE_SPANS], lo = NAN, hi = NAN, whole = range.mean_hi - range.mean_lo;
+    if (!utc_is_set(to) || !service_disturbs(e, tank, to, span_ms + SETTLE_MS))
+        return whole;
     for (int i = 0; i < t->span_count; i++)
         steps[i] = settled_step(w, &t->spans[i]);
     for (int64_t ms = to.ms; ms > to.ms - span_ms; ms -= w->bin_ms) {
@@ -121,7 +120,8 @@ double service_range(const struct engine *e, int tank, const struct window *w, u
         lo = fmin(lo, v);
         hi = fmax(hi, v);
     }
-    return hi - lo;
+    /* Where a thermostat switches widely, the step is partly its swing: with the work it was never more. */
+    return hi - lo > whole ? whole : hi - lo;
 }
 
 /* --- what the work changed, told a while after its end --- */

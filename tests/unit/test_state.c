@@ -147,10 +147,41 @@ static void a_tank_at_the_edge_of_its_drift_is_told_once(void **state)
     assert_int_equal(cleared, 0);
 }
 
+/* A thermostat that switches widely: 24.0 up to 25.3 within the hour, and back in two. */
+static void hours_of_cycles(int hours)
+{
+    for (int i = 0; i < hours * 60; i++) {
+        int at = i % 180;
+        engine_tank_send(&w, TANK_TEMP, at < 60 ? 24 + 1.3 * at / 60 : 25.3 - 1.3 * (at - 60) / 120);
+        w.fx.count = 0;
+        engine_tank_wait(&w, MS_PER_MIN);
+        w.fx.count = 0;
+    }
+}
+
+/* Before the work it stood high in its cycle and after it low: the work did not do that. */
+static void work_makes_no_swing_wider_than_it_was_to_be_seen(void **state)
+{
+    struct command c = engine_tank_command(COMMAND_SERVICE);
+    struct why why;
+    (void)state;
+    c.place = w.tank.place;
+    c.minutes = 30;
+    hours_of_cycles(16);
+    assert_int_equal(engine_command(w.engine, &c, w.now, &w.fx, &why), STATUS_OK);
+    hours_of_cycles(5);
+    const struct window *temp = &w.engine->streams[TANK_TEMP].day;
+    struct window_range seen = window_range(temp, w.now.utc, MS_PER_DAY);
+    assert_true(service_disturbs(w.engine, 0, w.now.utc, MS_PER_DAY));
+    double swing = service_range(w.engine, 0, temp, w.now.utc, MS_PER_DAY);
+    assert_true(swing > 1 && swing <= seen.mean_hi - seen.mean_lo);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(a_tank_at_the_edge_of_its_drift_is_told_once, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(work_makes_no_swing_wider_than_it_was_to_be_seen, set_up, tear_down),
         cmocka_unit_test_setup_teardown(a_brief_state_follows_a_whole_one, set_up, tear_down),
         cmocka_unit_test_setup_teardown(stored_readings_fill_the_windows, set_up, tear_down),
         cmocka_unit_test_setup_teardown(a_daily_state_and_readings_are_the_whole, set_up, tear_down),
