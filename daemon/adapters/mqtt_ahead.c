@@ -1,7 +1,7 @@
 #include "adapters/mqtt_ahead.h"
 
 #include <poll.h>
-#include <stdatomic.h>
+#include <pthread.h>
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
@@ -16,8 +16,8 @@
 #define LOOK_EVERY 16
 
 struct ahead {
-    _Atomic int fd_above; /* the descriptor and one; 0: free */
-    _Atomic bool ended;
+    int fd_above; /* the descriptor and one; 0: free */
+    bool ended;
     dev_t device;
     ino_t inode;
     size_t from, to;
@@ -26,12 +26,14 @@ struct ahead {
     uint8_t bytes[AHEAD_BYTES];
 };
 
+/* The receiving thread asks all the time; another one when it closes a client, which empties its socket. */
+static pthread_mutex_t lock = PTHREAD_MUTEX_INITIALIZER;
 static struct ahead sockets[SOCKETS];
 
 static struct ahead *find(int fd)
 {
     for (int i = 0; fd >= 0 && i < SOCKETS; i++)
-        if (atomic_load_explicit(&sockets[i].fd_above, memory_order_relaxed) == fd + 1)
+        if (sockets[i].fd_above == fd + 1)
             return &sockets[i];
     return NULL;
 }
@@ -46,10 +48,10 @@ static struct ahead *place_for(int fd)
 {
     struct ahead *a = find(fd);
     for (int i = 0; a == NULL && i < SOCKETS; i++)
-        if (atomic_load(&sockets[i].fd_above) == 0)
+        if (sockets[i].fd_above == 0)
             a = &sockets[i];
     for (int i = 0; a == NULL && i < SOCKETS; i++)
-        if (atomic_load(&sockets[i].ended))
+        if (sockets[i].ended)
             a = &sockets[i];
     return a;
 }
@@ -57,36 +59,41 @@ static struct ahead *place_for(int fd)
 void mqtt_ahead_begin(int fd)
 {
     struct stat st;
-    struct ahead *a = fd >= 0 && fstat(fd, &st) == 0 ? place_for(fd) : NULL;
-    if (a == NULL)
+    if (fd < 0 || fstat(fd, &st) != 0)
         return;
-    a->from = a->to = 0;
-    a->rounds = 0;
-    a->writable = false;
-    a->device = st.st_dev;
-    a->inode = st.st_ino;
-    atomic_store(&a->ended, false);
-    atomic_store(&a->fd_above, fd + 1);
+    pthread_mutex_lock(&lock);
+    struct ahead *a = place_for(fd);
+    if (a != NULL) {
+        a->from = a->to = 0;
+        a->rounds = 0;
+        a->writable = a->ended = false;
+        a->device = st.st_dev;
+        a->inode = st.st_ino;
+        a->fd_above = fd + 1;
+    }
+    pthread_mutex_unlock(&lock);
 }
 
 void mqtt_ahead_end(int fd)
 {
+    pthread_mutex_lock(&lock);
     struct ahead *a = find(fd);
     if (a != NULL)
-        atomic_store(&a->ended, true);
+        a->ended = true;
+    pthread_mutex_unlock(&lock);
 }
 
 static void give_up(struct ahead *a)
 {
     a->from = a->to = 0;
-    atomic_store(&a->fd_above, 0);
+    a->fd_above = 0;
 }
 
 /* The one whose bytes go before what the kernel has; NULL when there is none, or it is done with. */
 static struct ahead *holder(int fd)
 {
     struct ahead *a = find(fd);
-    if (a == NULL || !atomic_load_explicit(&a->ended, memory_order_relaxed))
+    if (a == NULL || !a->ended)
         return a;
     if (a->from < a->to && is_still(a, fd))
         return a;
@@ -105,20 +112,31 @@ static ssize_t hand_out(struct ahead *a, void *buf, size_t n)
     return (ssize_t)n;
 }
 
+/* False: it is none of ours, or so much is asked for that it may go where it shall at once. */
+static bool read_ahead(int fd, void *buf, size_t n, ssize_t *got)
+{
+    struct ahead *a = holder(fd);
+    if (a == NULL || (a->from == a->to && n >= AHEAD_BYTES))
+        return false;
+    if (a->from == a->to) {
+        *got = recvfrom(fd, a->bytes, AHEAD_BYTES, MSG_DONTWAIT, NULL, NULL);
+        if (*got <= 0)
+            return true;
+        a->from = 0;
+        a->to = (size_t)*got;
+    }
+    *got = hand_out(a, buf, n);
+    return true;
+}
+
 ssize_t mqtt_ahead_recv(int fd, void *buf, size_t n, int flags) __asm__("recv");
 ssize_t mqtt_ahead_recv(int fd, void *buf, size_t n, int flags)
 {
-    struct ahead *a = flags == 0 ? holder(fd) : NULL;
-    if (a == NULL || (a->from == a->to && n >= AHEAD_BYTES))
-        return recvfrom(fd, buf, n, flags, NULL, NULL);
-    if (a->from < a->to)
-        return hand_out(a, buf, n);
-    ssize_t got = recvfrom(fd, a->bytes, AHEAD_BYTES, 0, NULL, NULL);
-    if (got <= 0)
-        return got;
-    a->from = 0;
-    a->to = (size_t)got;
-    return hand_out(a, buf, n);
+    ssize_t got = -1;
+    pthread_mutex_lock(&lock);
+    bool ours = flags == 0 && read_ahead(fd, buf, n, &got);
+    pthread_mutex_unlock(&lock);
+    return ours ? got : recvfrom(fd, buf, n, flags, NULL, NULL);
 }
 
 static int ask_kernel(struct pollfd *fds, nfds_t n, int timeout_ms)
@@ -132,6 +150,7 @@ static bool any_waits(const struct pollfd *fds, nfds_t n, bool *look)
 {
     bool waits = false;
     *look = false;
+    pthread_mutex_lock(&lock);
     for (nfds_t i = 0; i < n; i++) {
         struct ahead *a = holder(fds[i].fd);
         if (a == NULL || a->from == a->to)
@@ -140,6 +159,7 @@ static bool any_waits(const struct pollfd *fds, nfds_t n, bool *look)
         *look = *look || !a->writable || a->rounds % LOOK_EVERY == 0;
         a->rounds += (fds[i].events & POLLIN) != 0;
     }
+    pthread_mutex_unlock(&lock);
     return waits;
 }
 
@@ -147,6 +167,7 @@ static bool any_waits(const struct pollfd *fds, nfds_t n, bool *look)
 static int add_own(struct pollfd *fds, nfds_t n, bool asked)
 {
     int ready = 0;
+    pthread_mutex_lock(&lock);
     for (nfds_t i = 0; i < n; i++) {
         struct ahead *a = holder(fds[i].fd);
         bool waits = a != NULL && a->from < a->to;
@@ -158,6 +179,7 @@ static int add_own(struct pollfd *fds, nfds_t n, bool asked)
             fds[i].revents |= fds[i].events & (a->writable ? POLLIN | POLLOUT : POLLIN);
         ready += fds[i].revents != 0;
     }
+    pthread_mutex_unlock(&lock);
     return ready;
 }
 
