@@ -32,6 +32,8 @@
 #define RUN_SHORT     8
 #define RUN_MOVED_C   1.4
 #define RUN_TIMES     1.5 /* as far as in that time yesterday */
+#define HOUR_STEPS    12
+#define AIRING_C_H    2.4
 #define DAY_STEPS     288
 #define AROUND_STEPS  24
 #define RUN_STRAIGHT  0.6 /* of the way in the first half of the time: more is a draught */
@@ -181,6 +183,12 @@ static bool is_steady(const struct window *day, utc_t now, double sign)
     return least > STEADY_SHARE * sign * (mean[0] - mean[3]) / 3 && least > 0;
 }
 
+/* No boiler that fails lets a room fall so fast within the hour. */
+static bool is_airing(const struct window *day, utc_t now, double sign)
+{
+    return sign * (step_mean(day, now, 1) - step_mean(day, now, 1 + HOUR_STEPS)) > AIRING_C_H;
+}
+
 /* It runs away: for longer than any airing, or already far and not slowing down. */
 static bool runs_away(const struct window *day, utc_t now, double sign, double usual_c)
 {
@@ -189,10 +197,13 @@ static bool runs_away(const struct window *day, utc_t now, double sign, double u
     bool straight = is_straight(day, now, steps);
     if (straight && off_c > ROOM_FAR_C)
         return true;
+    if (straight && off_c > RUN_OFF_C && steps >= RUN_LONG)
+        return true;
+    if (is_airing(day, now, sign) || off_c < RUN_BARELY_C)
+        return false;
     if (is_steady(day, now, sign))
-        return off_c > RUN_OFF_C || (off_c > RUN_BARELY_C && is_unusual(day, now, sign, 3 * QUARTER_STEPS));
-    return straight && ((off_c > RUN_OFF_C && steps >= RUN_LONG) ||
-                        (off_c > RUN_BARELY_C && is_unusual(day, now, sign, steps)));
+        return off_c > RUN_OFF_C || is_unusual(day, now, sign, 3 * QUARTER_STEPS);
+    return straight && is_unusual(day, now, sign, steps);
 }
 
 /* The least that it was off over the last while, sign -1 for cold; negative when it comes back. */
