@@ -96,6 +96,7 @@ static void visit_stream(struct engine *e, int stream, struct pack *p, struct no
     pack_i64(p, &s->flat_longest_ms, 0, INT64_MAX);
     pack_i64(p, &s->flat_known_ms, 0, INT64_MAX);
     pack_f64(p, &s->flat_value, -1e12, 1e12);
+    pack_i64(p, &s->flat_ended_ms, 0, INT64_MAX);
     pack_f64(p, &s->sent, -1e300, 1e300);
     pack_i64(p, &s->sent_since_ms, 0, INT64_MAX);
     waiting_room_visit(&s->untimed, p, now);

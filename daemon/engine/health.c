@@ -174,7 +174,7 @@ void health_link(struct engine *e, bool down, struct now now)
 
 void health_renew(struct stream_state *s)
 {
-    s->flat_begin_ms = s->flat_end_ms = s->flat_longest_ms = s->flat_known_ms = 0;
+    s->flat_begin_ms = s->flat_end_ms = s->flat_longest_ms = s->flat_known_ms = s->flat_ended_ms = 0;
     s->flat_value = NAN;
     s->sent_since_ms = 0;
     s->odd_count = s->odd_of = 0;
@@ -360,18 +360,29 @@ static enum tri stuck(const struct engine *e, int stream, const struct reading *
     return flat == FLAG_GOOD && !(sent_s >= limits->flat_suspect_s) ? TRI_NO : TRI_KEEP;
 }
 
+static void note_run(struct stream_state *s, int64_t run_ms)
+{
+    if (run_ms > s->flat_longest_ms)
+        s->flat_longest_ms = run_ms;
+}
+
 /* A run that has ended shows how long the probe may stand; but one that ends with a leap was a probe that
- * hung. */
+ * hung. The gate, which begins the runs, may be a reading ahead: then the next one tells. */
 static void note_stand(struct stream_state *s, const struct reading *r, int64_t begin_ms, double leap)
 {
     if (!verdict_usable_for_limits(r->tests, r->flag == FLAG_MISSING))
         return; /* a single odd value is neither */
-    if (fabs(r->value - s->flat_value) > leap)
-        s->flat_begin_ms = 0;
-    if (s->flat_begin_ms != begin_ms && r->t.ms >= begin_ms) {
-        int64_t was_ms = s->flat_end_ms - s->flat_begin_ms;
-        if (s->flat_begin_ms != 0 && was_ms > s->flat_longest_ms)
-            s->flat_longest_ms = was_ms;
+    bool leapt = fabs(r->value - s->flat_value) > leap;
+    if (!leapt)
+        note_run(s, s->flat_ended_ms);
+    s->flat_ended_ms = 0;
+    if (s->flat_begin_ms != begin_ms) {
+        bool lasted = s->flat_begin_ms != 0 && s->flat_end_ms > s->flat_begin_ms;
+        int64_t run_ms = lasted ? s->flat_end_ms - s->flat_begin_ms : 0;
+        if (r->t.ms < begin_ms)
+            s->flat_ended_ms = run_ms;
+        else if (!leapt)
+            note_run(s, run_ms);
         s->flat_begin_ms = begin_ms;
         if (s->flat_known_ms == 0)
             s->flat_known_ms = begin_ms;

@@ -65,9 +65,10 @@ struct stream_state {
     int32_t step_count, step_at;
     int32_t bad_run; /* refused in a row */
     int64_t flat_begin_ms, flat_end_ms, flat_longest_ms,
-        flat_known_ms; /* runs of a flat line: how long they use to be */
-    double flat_value; /* of the newest reading in the run */
-    double sent;       /* by the probe, before compensation, and since when unchanged; 0: nothing yet */
+        flat_known_ms;     /* runs of a flat line: how long they use to be */
+    double flat_value;     /* of the newest reading in the run */
+    int64_t flat_ended_ms; /* length of the run before it, while it is not known how that ended */
+    double sent;           /* by the probe, before compensation, and since when unchanged; 0: nothing yet */
     int64_t sent_since_ms;
     struct noise noise;
     int32_t doubts;            /* of the first stream of a place and quantity: bits of enum doubt_ground */

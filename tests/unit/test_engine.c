@@ -307,6 +307,16 @@ static void a_raw_probe_is_stuck_though_its_value_moves(void **state)
     assert_true(said(&run, "tank/b1/ec-stuck raise!") && said(&run, "tank/b1/ec-stuck clear"));
 }
 
+static void one_that_always_moved_is_stuck_within_hours(void **state)
+{
+    (void)state;
+    for (int m = 1; m < 79 * 60; m++) {
+        run.ms = m * MS_PER_MIN;
+        feed(&run, "probes/a2/ec", m > 76 * 60 ? 300 : 300 + m % 7);
+    }
+    assert_true(said(&run, "tank/a2/ec-stuck raise!"));
+}
+
 /* Hours of a stand, and the first reading after it. */
 static void stands(int hours, double at, double then)
 {
@@ -952,6 +962,7 @@ int main(void)
         WITH_SITE(silent_together_is_one_message),
         WITH_SITE(one_stuck_of_two_is_told_once),
         WITH_SITE(a_raw_probe_is_stuck_though_its_value_moves),
+        WITH_SITE(one_that_always_moved_is_stuck_within_hours),
         WITH_SITE(calm_water_in_coarse_steps_may_stand),
         WITH_SITE(one_odd_value_ends_no_stand_with_a_leap),
         WITH_SITE(a_probe_that_hung_teaches_no_patience),
