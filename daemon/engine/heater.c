@@ -297,16 +297,13 @@ static void note_stop(struct heater *h, const struct heater_view *v, utc_t now)
 
 static void forget_learnt(struct heater *h)
 {
-    struct heater fresh;
-    heater_init(&fresh);
-    double *from[] = { &fresh.band_lo_c, &fresh.band_hi_c, &fresh.lo_sd_c,  &fresh.hi_sd_c, &fresh.lo_least_c,
-                       &fresh.hi_most_c, &fresh.off_c_h,   &fresh.full_c_h, &fresh.tau_h,   &fresh.learnt_h };
-    double *to[] = { &h->band_lo_c, &h->band_hi_c, &h->lo_sd_c,  &h->hi_sd_c, &h->lo_least_c,
-                     &h->hi_most_c, &h->off_c_h,   &h->full_c_h, &h->tau_h,   &h->learnt_h };
-    for (unsigned i = 0; i < sizeof to / sizeof *to; i++)
-        *to[i] = *from[i];
+    double *learnt[] = { &h->band_lo_c, &h->band_hi_c, &h->lo_sd_c,  &h->hi_sd_c, &h->lo_least_c,
+                         &h->hi_most_c, &h->off_c_h,   &h->full_c_h, &h->tau_h };
+    for (unsigned i = 0; i < sizeof learnt / sizeof *learnt; i++)
+        *learnt[i] = NAN;
     for (int i = 0; i < 24; i++)
         h->other_c_h[i] = NAN;
+    h->learnt_h = 0;
     h->heating_seen = h->broke_off = h->called = false;
     h->learnt_at = UTC_NONE;
 }

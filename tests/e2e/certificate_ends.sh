@@ -12,12 +12,7 @@ valid() { # DAYS
         fail "no certificate"
 }
 valid 40
-port=$((20000 + RANDOM % 20000))
-printf 'listener %d 127.0.0.1\nallow_anonymous true\ncertfile %s\nkeyfile %s\n' "$port" "$work/broker.pem" "$work/broker.key" >"$work/tls.conf"
-[ "$(id -u)" -ne 0 ] || echo 'user root' >>"$work/tls.conf"
-mosquitto -c "$work/tls.conf" </dev/null >>"$work/broker.out" 2>&1 &
-broker=$!
-wait_for 5 listens "$port" || fail "no broker with TLS: $(cat "$work/broker.out")"
+start_tls_broker
 printf '#!/bin/sh\ncat >>"%s/got"\n' "$work" >"$work/send"
 chmod +x "$work/send"
 : >"$work/got"

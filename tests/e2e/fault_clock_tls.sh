@@ -8,12 +8,7 @@ make_time
 openssl req -x509 -newkey ec -pkeyopt ec_paramgen_curve:P-256 -nodes -days 30 -subj /CN=right -addext subjectAltName=IP:127.0.0.1 \
     -keyout "$work/broker.key" -out "$work/broker.pem" 2>/dev/null || fail "no certificate"
 chmod 644 "$work/broker.key"
-port=$((20000 + RANDOM % 20000))
-printf 'listener %d 127.0.0.1\nallow_anonymous true\ncertfile %s\nkeyfile %s\n' "$port" "$work/broker.pem" "$work/broker.key" >"$work/tls.conf"
-[ "$(id -u)" -ne 0 ] || echo 'user root' >>"$work/tls.conf"
-mosquitto -c "$work/tls.conf" </dev/null >>"$work/broker.out" 2>&1 &
-broker=$!
-wait_for 5 listens "$port" || fail "no broker with TLS: $(cat "$work/broker.out")"
+start_tls_broker
 printf '#!/bin/sh\ncat >>"%s/got"\n' "$work" >"$work/send"
 chmod +x "$work/send"
 write_conf "notify = { command = [\"$work/send\"]; };"

@@ -165,6 +165,16 @@ start_timed() {
     wait_for 20 online || fail "the daemon did not come online"
 }
 
+# With the certificate and key in $work/broker.pem and broker.key; what it says stands in $work/broker.out.
+start_tls_broker() {
+    port=$((20000 + RANDOM % 20000))
+    printf 'listener %d 127.0.0.1\nallow_anonymous true\ncertfile %s\nkeyfile %s\n' "$port" "$work/broker.pem" "$work/broker.key" >"$work/tls.conf"
+    [ "$(id -u)" -ne 0 ] || echo 'user root' >>"$work/tls.conf"
+    mosquitto -c "$work/tls.conf" </dev/null >>"$work/broker.out" 2>&1 &
+    broker=$!
+    wait_for 5 listens "$port" || fail "no broker with TLS: $(cat "$work/broker.out")"
+}
+
 make_time() {
     command -v gcc >/dev/null || { echo "no gcc here"; exit 77; }
     ! sanitized || { echo "a preloaded library and a sanitizer do not go together"; exit 77; }
