@@ -6,21 +6,6 @@
 #include "adapters/store_inside.h"
 #include "adapters/store_schema.h"
 
-static int setup(void **state)
-{
-    struct room *room = malloc(sizeof *room);
-    room_make(room);
-    *state = room;
-    return 0;
-}
-
-static int teardown(void **state)
-{
-    room_remove(*state);
-    free(*state);
-    return 0;
-}
-
 static void put(struct store *store, int from, int count)
 {
     for (int i = from; i < from + count; i++) {
@@ -138,11 +123,12 @@ static void with_every_record_safe_the_position_follows(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(a_ticket_is_reached, setup, teardown),
-        cmocka_unit_test_setup_teardown(a_log_is_carried_over_and_cut, setup, teardown),
-        cmocka_unit_test_setup_teardown(both_at_once, setup, teardown),
-        cmocka_unit_test_setup_teardown(a_reader_holds_nobody_up, setup, teardown),
-        cmocka_unit_test_setup_teardown(with_every_record_safe_the_position_follows, setup, teardown),
+        cmocka_unit_test_setup_teardown(a_ticket_is_reached, room_setup, room_teardown),
+        cmocka_unit_test_setup_teardown(a_log_is_carried_over_and_cut, room_setup, room_teardown),
+        cmocka_unit_test_setup_teardown(both_at_once, room_setup, room_teardown),
+        cmocka_unit_test_setup_teardown(a_reader_holds_nobody_up, room_setup, room_teardown),
+        cmocka_unit_test_setup_teardown(with_every_record_safe_the_position_follows, room_setup,
+                                        room_teardown),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

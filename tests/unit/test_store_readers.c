@@ -9,21 +9,6 @@
 #include "adapters/store_inside.h"
 #include "adapters/store_readers.h"
 
-static int setup(void **state)
-{
-    struct room *room = malloc(sizeof *room);
-    room_make(room);
-    *state = room;
-    return 0;
-}
-
-static int teardown(void **state)
-{
-    room_remove(*state);
-    free(*state);
-    return 0;
-}
-
 /* Says a byte when it reads, and reads until it is told one. */
 static void read_for_long(const char *path, int say, int hear)
 {
@@ -89,7 +74,7 @@ static void without_a_store_nothing_is_told(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(another_process_is_named_while_it_reads, setup, teardown),
+        cmocka_unit_test_setup_teardown(another_process_is_named_while_it_reads, room_setup, room_teardown),
         cmocka_unit_test(without_a_store_nothing_is_told),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
