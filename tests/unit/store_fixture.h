@@ -87,23 +87,7 @@ static void room_remove(struct room *room)
     rmdir(room->dir);
 }
 
-/* For tests that want nothing but the room. */
-static inline int room_setup(void **state)
-{
-    struct room *room = malloc(sizeof *room);
-    room_make(room);
-    *state = room;
-    return 0;
-}
-
-static inline int room_teardown(void **state)
-{
-    room_remove(*state);
-    free(*state);
-    return 0;
-}
-
-/* Of a test: *state is the room. */
+/* For tests that want nothing but the room: *state is it. */
 static inline int room_setup(void **state)
 {
     struct room *room = malloc(sizeof *room);
