@@ -182,16 +182,89 @@ static enum priority priority_of(const struct engine *e, int slot)
     return e->site->alerts[slot].settings.priority;
 }
 
+/* --- a limit that is passed because of what has been told --- */
+
+#define HAND_COUNTS_MS (7 * MS_PER_DAY)
+#define ACID           0.05 /* by which pH has crept down, beyond what a probe errs from day to day */
+
+/* What the value would be by the last hand test, if the probe still errs as it did then; NaN: none within a
+ * week. */
+static double by_hand(const struct engine *e, int slot, utc_t now)
+{
+    const struct alert_slot *mine = &e->site->alerts[slot];
+    int tank = e->site->places[mine->place].tank;
+    const struct hand_test *test = hand_last(e, tank, mine->quantity);
+    struct against a;
+    if (test == NULL || !utc_within(test->t, now, HAND_COUNTS_MS) ||
+        !against_probe(e, tank, mine->quantity, test->value, test->sd, test->t, &a) ||
+        a.reason == AGAINST_RECIPE)
+        return NAN;
+    return e->alarms.items[slot].pub.value + a.off;
+}
+
+/* What a probe that is doubted shows is its own fault: every leap, and a limit that hand tests do not see
+ * passed. */
+static bool is_the_probes(const struct engine *e, int slot, utc_t now)
+{
+    enum alert_kind kind = e->site->alerts[slot].kind;
+    double limit = e->alarms.items[slot].pub.limit, v;
+    if (kind == KIND_FAST || kind == KIND_SWING)
+        return true;
+    if (kind != KIND_LOW && kind != KIND_HIGH)
+        return false;
+    v = by_hand(e, slot, now);
+    return kind == KIND_LOW ? v >= limit : v <= limit;
+}
+
+bool cause_sours(const struct engine *e, const struct alert_slot *slot)
+{
+    return slot->quantity == Q_PH && slot->kind != KIND_HIGH && slot->kind != KIND_FAST &&
+           e->tanks[e->site->places[slot->place].tank].ph.down.rise > ACID;
+}
+
+/* Slot of the alert that stands and says why; -1: none. */
+static int reason_of(const struct engine *e, int slot, utc_t now)
+{
+    const struct alert_slot *mine = &e->site->alerts[slot];
+    int doubted = slot_find(e->site, mine->place, KIND_DRIFTING, mine->quantity);
+    int waste = slot_find(e->site, mine->place, KIND_WASTE, Q_COUNT);
+    if (doubted >= 0 && leads(e, doubted))
+        return doubted;
+    if (cause_sours(e, mine))
+        return waste >= 0 && leads(e, waste) ? waste : -1;
+    int leader = family_of(mine) == FAMILY_SOLIDS ? leader_at(e, mine->place, FAMILY_SOLIDS, slot, now) : -1;
+    return leader >= 0 && !is_symptom(e, leader) ? leader : -1;
+}
+
+/* A limit is told once, however grave, while its cause stands; then again when it is worse, or days later. */
+static int excuse_of(const struct engine *e, int slot, struct now now)
+{
+    const struct alert_slot *mine = &e->site->alerts[slot];
+    const struct alert *pub = &e->alarms.items[slot].pub;
+    int tank = e->site->places[mine->place].tank;
+    if (tank < 0 || kind_info(mine->kind)->scope != SCOPE_TANK_LIMIT)
+        return -1;
+    int reason = reason_of(e, slot, now.utc);
+    if (reason < 0)
+        return -1;
+    if (e->site->alerts[reason].kind == KIND_DRIFTING && is_the_probes(e, slot, now.utc))
+        return reason;
+    return habit_told(&e->habits[slot], fabs(pub->value - pub->limit), now.mono) ? reason : -1;
+}
+
 int cause_leader(void *engine, int slot, struct now now)
 {
     const struct engine *e = engine;
     const struct alert_slot *mine = &e->site->alerts[slot];
+    int excuse = excuse_of(e, slot, now);
     int air = slot_find(e->site, mine->place, KIND_OUT_OF_WATER, Q_COUNT);
     if (air >= 0 && air != slot && mine->kind != KIND_LEAK && leads(e, air))
         return air; /* a probe in the air says nothing of the water, however grave it sounds */
     int noisy = slot_find(e->site, mine->place, KIND_NOISY, mine->quantity);
     if (noisy >= 0 && (mine->kind == KIND_FAST || mine->kind == KIND_SWING) && leads(e, noisy))
         return noisy; /* its leaps are the probe's; how low or high it is still counts */
+    if (excuse >= 0)
+        return excuse;
     int leader = service_leader(e, slot);
     if (leader < 0)
         leader = leader_of_family(e, slot, now.utc);

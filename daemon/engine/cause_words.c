@@ -95,9 +95,13 @@ static const char *limit_cause(const struct engine *e, const struct alert_slot *
         return kind_info(KIND_HEATER_STUCK)->title;
     if (h != NULL && h->cause == HEATER_WEAK)
         return kind_info(KIND_HEATER_WEAK)->title;
+    if (alert_is_active(e, slot->place, KIND_DRIFTING, slot->quantity))
+        return kind_info(KIND_DRIFTING)->title;
     if (slot->quantity == Q_EC || slot->quantity == Q_TDS)
         return solids_limit_cause(e, slot);
-    return NULL;
+    return alert_is_active(e, slot->place, KIND_WASTE, Q_COUNT) && cause_sours(e, slot)
+               ? kind_info(KIND_WASTE)->title
+               : NULL;
 }
 
 /* It needs a temperature, and values came later than the last usable one. */

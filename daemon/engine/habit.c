@@ -23,6 +23,14 @@ static void count(struct habit *h, mono_t now)
     h->raised[0] = now;
 }
 
+static void note(struct habit *h, double beyond, mono_t now)
+{
+    if (!within(h->told, now, HABIT_SPAN_MS))
+        h->beyond = 0;
+    h->beyond = fmax(h->beyond, beyond); /* fmax passes over NaN */
+    h->told = now;
+}
+
 bool habit_admits(struct habit *h, double beyond, mono_t now, bool *began)
 {
     count(h, now);
@@ -33,11 +41,19 @@ bool habit_admits(struct habit *h, double beyond, mono_t now, bool *began)
     h->quiet = is_one && !*began && !worse && within(h->told, now, HABIT_TELL_MS);
     if (h->quiet)
         return false;
-    if (!within(h->told, now, HABIT_SPAN_MS))
-        h->beyond = 0;
-    h->beyond = fmax(h->beyond, beyond); /* fmax passes over NaN */
-    h->told = now;
+    note(h, beyond, now);
     return true;
+}
+
+void habit_note(struct habit *h, double beyond, mono_t now)
+{
+    count(h, now);
+    note(h, beyond, now);
+}
+
+bool habit_told(const struct habit *h, double beyond, mono_t now)
+{
+    return within(h->told, now, HABIT_TELL_MS) && !(beyond > HABIT_WORSE * h->beyond);
 }
 
 void habit_visit(struct habit *h, struct pack *p, struct now now)

@@ -93,7 +93,8 @@ void ph_watch(struct engine *e, int tank, struct now now, struct effects *fx)
     int way = creeps(&t->ph), same = way == 0 ? 0 : followers(e, tank, way, &others);
     const struct creep *c = way < 0 ? &t->ph.down : &t->ph.up;
     bool common = same > 0 && 2 * same >= others;
-    bool acid_of_waste = way < 0 && solids_climbs(&t->solids);
+    bool acid_of_waste =
+        way < 0 && (solids_climbs(&t->solids) || alert_is_active(e, place, KIND_WASTE, Q_COUNT));
     struct text out = text_over(evidence, sizeof evidence);
     text_printf(&out, "the daily mean crept %s by %.2f in %s", way < 0 ? "down" : "up", c->rise,
                 span_format((int64_t)(c->hours * (double)MS_PER_HOUR), span, sizeof span));

@@ -32,6 +32,11 @@ static bool can_be_habit(const struct alert_slot *s)
     return kind_info(s->kind)->symptom && s->settings.priority < PRIORITY_HIGH;
 }
 
+static bool is_grave_limit(const struct alert_slot *s)
+{
+    return kind_info(s->kind)->symptom && s->settings.priority == PRIORITY_HIGH;
+}
+
 static void say_habit(const struct engine *e, int slot, struct now now, struct effects *fx)
 {
     const struct alert_slot *s = &e->site->alerts[slot];
@@ -48,6 +53,8 @@ static bool habit_lets_pass(struct engine *e, int slot, enum traffic_kind kind, 
     struct habit *h = &e->habits[slot];
     struct alert *pub = &e->alarms.items[slot].pub;
     bool began = false;
+    if (kind != TRAFFIC_OTHER && is_grave_limit(&e->site->alerts[slot]))
+        habit_note(h, fabs(pub->value - pub->limit), now.mono);
     if (kind == TRAFFIC_OTHER || !can_be_habit(&e->site->alerts[slot]))
         return !h->quiet;
     if (kind == TRAFFIC_UNMARKED) {

@@ -27,6 +27,12 @@ void habit_init(struct habit *h);
  * with this one it has become a habit. */
 bool habit_admits(struct habit *h, double beyond, mono_t now, bool *began);
 
+/* One of high priority was told: it never becomes a habit, but habit_told knows of it. */
+void habit_note(struct habit *h, double beyond, mono_t now);
+
+/* It was told within HABIT_TELL_MS, and is not clearly worse now. */
+bool habit_told(const struct habit *h, double beyond, mono_t now);
+
 void habit_visit(struct habit *h, struct pack *p, struct now now);
 
 #endif

@@ -237,6 +237,8 @@ void traffic_watch_restored(struct engine *e, struct now now);
 /* --- cause.c --- */
 void cause_explain(void *engine, int slot, struct alert *pub, struct now now);
 int cause_leader(void *engine, int slot, struct now now);
+/* A limit of a tank's pH that acid explains, for waste turns to acid as it rots: pH has crept down. */
+bool cause_sours(const struct engine *e, const struct alert_slot *slot);
 
 /* --- service.c: service windows --- */
 void service_begin(struct engine *e, int tank, const struct command *c, struct now now, struct effects *fx);

@@ -181,6 +181,67 @@ static void survives_a_restart(void **state)
     assert_true(alert("tank/a1/ec-drifting").active);
 }
 
+/* Raises of that alert that went out to people, in so many minutes of that pH. */
+static int told(const char *ref, int minutes, double ph)
+{
+    int n = 0;
+    for (int i = 0; i < minutes; i++) {
+        w.fx.count = 0;
+        run_for(1, 22, 300, ph);
+        for (size_t k = 0; k < w.fx.count; k++) {
+            const struct effect *e = &w.fx.items[k];
+            n += e->kind == EFFECT_ALERT && e->u.alert.change == CHANGE_RAISE && e->u.alert.announce &&
+                 strcmp(w.site.alerts[e->u.alert.alert.index].ref, ref) == 0;
+        }
+    }
+    return n;
+}
+
+#define LOW "tank/a1/ph-low"
+
+static void a_limit_that_only_a_wrong_probe_sees_passed_is_no_news(void **state)
+{
+    (void)state;
+    w.tank.band[Q_PH].lo = 6;
+    engine_tank_start(&w);
+    run_for(60, 22, 300, 6.2);
+    assert_int_equal(hand(Q_PH, 7.2, 0), STATUS_OK);
+    assert_true(alert("tank/a1/ph-drifting").active);
+    run_for(20, 22, 300, 6.2);
+    assert_int_equal(told(LOW, 60, 5.8), 0); /* 6.8 by the test */
+    assert_true(alert(LOW).active);
+    assert_string_equal(alert(LOW).cause, "probe drifting");
+    assert_int_equal(told(LOW, 60, 6.3), 0);
+    assert_int_equal(told(LOW, 60, 4.5), 1); /* 5.5: with the probe's error, too, it is low */
+}
+
+static void a_limit_is_told_once_while_its_cause_stands(void **state)
+{
+    (void)state;
+    w.tank.band[Q_PH].lo = 6;
+    engine_tank_start(&w);
+    run_for(60, 22, 300, 7.4);
+    assert_int_equal(hand(Q_PH, 6.4, 0), STATUS_OK);
+    assert_int_equal(told(LOW, 60, 5.8), 1); /* the test says so too */
+    assert_int_equal(told(LOW, 60, 6.3), 0);
+    assert_int_equal(told(LOW, 60, 5.75), 0);
+    assert_int_equal(told(LOW, 60, 6.3), 0);
+    assert_int_equal(told(LOW, 60, 5.2), 1); /* worse */
+    assert_int_equal(told(LOW, 60, 6.3), 0);
+    engine_tank_wait(&w, 3 * MS_PER_DAY);
+    assert_int_equal(told(LOW, 60, 5.8), 1); /* days later */
+}
+
+static void without_a_cause_it_is_told_each_time(void **state)
+{
+    (void)state;
+    w.tank.band[Q_PH].lo = 6;
+    engine_tank_start(&w);
+    assert_int_equal(told(LOW, 60, 5.8), 1);
+    assert_int_equal(told(LOW, 60, 6.3), 0);
+    assert_int_equal(told(LOW, 60, 5.8), 1);
+}
+
 int main(void)
 {
 #define TEST(f) cmocka_unit_test_setup_teardown(f, set_up, tear_down)
@@ -193,6 +254,9 @@ int main(void)
         TEST(calibrating_ends_it),
         TEST(twins_apart),
         TEST(survives_a_restart),
+        TEST(a_limit_that_only_a_wrong_probe_sees_passed_is_no_news),
+        TEST(a_limit_is_told_once_while_its_cause_stands),
+        TEST(without_a_cause_it_is_told_each_time),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
