@@ -71,16 +71,15 @@ void store_close(struct store *store)
 
 struct sqlite3_stmt *store_statement(struct store *store, enum statement which)
 {
-#define INTO_RECENT  "INSERT INTO recent(key, raw, value, verdict) VALUES(?,?,?,?)"
-#define INTO_READING "INSERT INTO reading(probe, t_ms, raw, value, flag, tests, marks) VALUES(?,?,?,?,?,?,?)"
-#define FIRST_STAYS  " ON CONFLICT DO NOTHING"
-#define REVISED      " ON CONFLICT DO UPDATE SET raw = excluded.raw, value = excluded.value, "
+#define INTO(table) "INSERT INTO " table "(key, raw, value, verdict) VALUES(?,?,?,?)"
+#define FIRST_STAYS " ON CONFLICT DO NOTHING"
+#define REVISED                                                                                              \
+    " ON CONFLICT DO UPDATE SET raw = excluded.raw, value = excluded.value, verdict = excluded.verdict"
     static const char *const text[STATEMENT_COUNT] = {
-        [PUT_RECENT] = INTO_RECENT FIRST_STAYS,
-        [PUT_READING] = INTO_READING FIRST_STAYS,
-        [REVISE_RECENT] = INTO_RECENT REVISED "verdict = excluded.verdict",
-        [REVISE_READING] =
-            INTO_READING REVISED "flag = excluded.flag, tests = excluded.tests, marks = excluded.marks",
+        [PUT_RECENT] = INTO("recent") FIRST_STAYS,
+        [PUT_READING] = INTO("reading") FIRST_STAYS,
+        [REVISE_RECENT] = INTO("recent") REVISED,
+        [REVISE_READING] = INTO("reading") REVISED,
         [PUT_TOUCHED] = "INSERT INTO touched VALUES(?,?)" FIRST_STAYS,
         [PUT_ALERT] =
             "INSERT OR REPLACE INTO alert VALUES(?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)",
@@ -99,8 +98,15 @@ struct sqlite3_stmt *store_statement(struct store *store, enum statement which)
         [PUT_META] = "INSERT OR REPLACE INTO meta VALUES(?,?)",
         [PUT_ROLLUP] = "INSERT OR REPLACE INTO rollup_15min VALUES(?,?,?,?,?,?,?,?,?,?)",
         [PUT_DAY] = "INSERT OR REPLACE INTO rollup_day VALUES(?,?,?,?,?,?,?,?,?,?)",
-        [READ_SPAN] = "SELECT t_ms, raw, value, flag, tests, marks FROM reading"
-                      " WHERE probe = ? AND t_ms >= ? AND t_ms < ? ORDER BY t_ms",
+        [READ_SPAN] =
+            STORE_STRETCHES("?2", "?3") "SELECT t_ms, raw, value, flag, tests, marks FROM stretch"
+                                        " CROSS JOIN reading ON " STORE_IN_STRETCH("?1", "?2", "?3"),
+        [READ_GROUP] = STORE_STRETCHES("?2", "?3") "SELECT key, probe, t_ms, raw, value, flag, tests, marks"
+                                                   " FROM stretch CROSS JOIN reading"
+                                                   " ON key >= ((n << 17) | ?1) << 20"
+                                                   " AND key < ((n << 17) | ?4) + 1 << 20"
+                                                   " WHERE t_ms >= ?2 AND t_ms < ?3",
+        [DROP_READING] = "DELETE FROM reading WHERE key = ?",
     };
     sqlite3_stmt **stmt = &store->statements[which];
     if (*stmt == NULL)

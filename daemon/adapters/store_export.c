@@ -29,7 +29,7 @@ static const struct {
     [EXPORT_READINGS] = { "readings",
         "SELECT " ISO("s.t_ms") " AS time, p.place, p.quantity, p.unit, s.value, s.raw, s.flag, p.name AS probe,"
         " NULL AS uncertainty, NULL AS kit, NULL AS lot, NULL AS entry"
-        " FROM " STORE_SPAN("?5", "?1", "?2") " s JOIN probe p ON p.id = ?5 ORDER BY s.t_ms" },
+        " FROM " STORE_SPAN("?5", "?1", "?2") " s JOIN probe p ON p.id = ?5" },
     [EXPORT_QUARTER_HOURS] = { "quarter-hours", ROLLUP(ISO("r.t_ms") " AS time", "rollup_15min") },
     [EXPORT_DAYS] = { "days", ROLLUP("date(r.t_ms / 1000, 'unixepoch') AS day", "rollup_day") },
     [EXPORT_ALERTS] = { "alerts", OF_VIEW("alert_history", "1") },

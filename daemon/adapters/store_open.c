@@ -3,11 +3,13 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "adapters/log.h"
+#include "adapters/sd.h"
 #include "adapters/store_inside.h"
 #include "adapters/store_readers.h"
 #include "adapters/store_schema.h"
 
-#define LOG_PAGES 900 /* then the log is carried over */
+#define LOG_PAGES 2000 /* then the log is carried over */
 
 static int note_log(void *context, sqlite3 *db, const char *name, int pages)
 {
@@ -51,13 +53,27 @@ void store_detach(struct store *store)
     store->readers = store_readers_end(store->readers);
 }
 
+/* Minutes for a large store. */
+static void tell_of_upgrade(struct store *store)
+{
+    int version = (int)schema_number(store->db, "PRAGMA user_version", 0);
+    int newest = schema_steps[schema_step_count - 1].version;
+    if (version == 0 || version == newest)
+        return;
+    log_say(LOG_AT_NOTICE, "store %s is copied and brought from version %d to %d; watching begins after it",
+            store->path, version, newest);
+    sd_tell_status("the store is brought from version %d to %d", version, newest);
+}
+
 static enum status open_sound(struct store *store, struct why *why)
 {
     enum status st = schema_open(store->path, schema_steps, schema_step_count, &store->db, why);
     if (st == STATUS_OK)
         st = schema_check(store->db, store->path, store->damaged, why);
-    if (st == STATUS_OK)
+    if (st == STATUS_OK) {
+        tell_of_upgrade(store);
         st = schema_migrate(store->db, store->path, schema_steps, schema_step_count, why);
+    }
     if (st == STATUS_OK)
         sqlite3_db_config(store->db, SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, 0, NULL);
     else
@@ -72,14 +88,19 @@ static enum status start_anew(struct store *store, struct why *why)
     enum status st = schema_set_aside(store->path, "damaged", aside, sizeof aside, why);
     if (st != STATUS_OK)
         return st;
+    int64_t rows = 0;
     store->damaged = false;
-    st = open_sound(store, why);
-    if (st != STATUS_OK)
+    st = schema_open(store->path, schema_steps, schema_step_count, &store->db, why);
+    if (st == STATUS_OK)
+        st = schema_salvage(store->db, store->path, aside, schema_steps, schema_step_count, &rows, why);
+    if (st != STATUS_OK) {
+        store_detach(store);
         return st;
-    long long rows = schema_salvage(store->db, aside);
+    }
+    sqlite3_db_config(store->db, SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, 0, NULL);
     why_say(why, STATUS_OK,
-            "the store was damaged: set aside as %s, %lld rows taken over into a new one (%s)", aside, rows,
-            found.text);
+            "the store was damaged: set aside as %s, %lld rows taken over into a new one (%s)", aside,
+            (long long)rows, found.text);
     return STATUS_OK;
 }
 

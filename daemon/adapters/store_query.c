@@ -168,7 +168,7 @@ static bool gather_rollup(struct store_reader *reader, struct gather *g, const c
 static sqlite3_stmt *readings_of(struct store_reader *reader, int64_t probe, int64_t from, int64_t to)
 {
     static const char sql[] =
-        "SELECT t_ms, raw, value, flag, tests, marks FROM " STORE_SPAN("?1", "?2", "?3") " ORDER BY t_ms";
+        "SELECT t_ms, raw, value, flag, tests, marks FROM " STORE_SPAN("?1", "?2", "?3");
     sqlite3_stmt *s;
     if (sqlite3_prepare_v2(reader->db, sql, -1, &s, NULL) != SQLITE_OK)
         return NULL;
@@ -197,11 +197,11 @@ static bool gather_readings(struct store_reader *reader, struct gather *g, int64
 
 /* The coarsest source that still fills the spans; readings where no rollup reaches yet, rollups where the
  * readings have gone. */
-static bool gather_probe(struct store_reader *reader, struct gather *g, int64_t probe, int64_t settled,
+static bool gather_probe(struct store_reader *reader, struct gather *g, int64_t probe, int64_t rolled,
                          int64_t purged)
 {
     int64_t width = (g->to - g->from) / g->max;
-    int64_t quarter_to = width >= ROLLUP_MS ? settled : purged;
+    int64_t quarter_to = width >= ROLLUP_MS ? rolled : purged;
     int64_t quarter_from = g->from;
     bool ok = true;
     if (quarter_to > g->to)
@@ -220,11 +220,11 @@ static bool gather_probe(struct store_reader *reader, struct gather *g, int64_t 
 static sqlite3_stmt *probes_of(struct store_reader *reader, const char *place, const char *quantity)
 {
     sqlite3_stmt *s;
-    if (sqlite3_prepare_v2(
-            reader->db,
-            "SELECT id, settled_ms, purged_ms, name FROM probe WHERE place = ? AND quantity = ?"
-            " ORDER BY id",
-            -1, &s, NULL) != SQLITE_OK)
+    if (sqlite3_prepare_v2(reader->db,
+                           "SELECT id, rolled_ms, coalesce((SELECT value FROM meta WHERE name = "
+                           "'purged_ms'), 0), name FROM probe WHERE place = ? AND quantity = ?"
+                           " ORDER BY id",
+                           -1, &s, NULL) != SQLITE_OK)
         return NULL;
     sqlite3_bind_text(s, 1, place, -1, SQLITE_TRANSIENT);
     sqlite3_bind_text(s, 2, quantity, -1, SQLITE_TRANSIENT);
@@ -315,19 +315,27 @@ enum status store_reader_series(struct store_reader *reader,
 {
     static const char sql[] =
         "WITH now_of AS MATERIALIZED (SELECT probe, min(t_ms) AS lo, max(t_ms) AS hi FROM recent GROUP BY "
-        "probe)"
+        "probe), rolled(ms) AS MATERIALIZED (SELECT max(rolled_ms) FROM probe)"
         " SELECT place, quantity, max(unit), min(lo), max(hi) FROM ("
         "SELECT p.place AS place, p.quantity AS quantity, p.unit AS unit,"
         " min(coalesce((SELECT min(t_ms) FROM rollup_15min r WHERE r.probe = p.id),"
-        " (SELECT min(t_ms) FROM reading r WHERE r.probe = p.id), now_of.lo)) AS lo,"
-        " max(coalesce(now_of.hi, (SELECT max(t_ms) FROM reading r WHERE r.probe = p.id),"
-        " (SELECT max(t_ms) FROM rollup_15min r WHERE r.probe = p.id))) AS hi"
-        " FROM probe p LEFT JOIN now_of ON now_of.probe = p.id"
-        " GROUP BY p.place, p.quantity"
-        " UNION ALL SELECT j.place, i.name, '', min(j.at_ms), max(j.at_ms) FROM journal j"
-        " JOIN journal_item i ON i.entry = j.id AND i.role = 'value' WHERE j.kind = 'test'"
-        " AND j.superseded_by IS NULL AND j.withdrawn_ms IS NULL AND j.place IS NOT NULL"
-        " GROUP BY j.place, i.name) GROUP BY place, quantity ORDER BY place, quantity";
+        " (SELECT min(t_ms) FROM " STORE_SPAN(
+            "p.id", "(SELECT ms FROM rolled)",
+            "9e15") "), now_of.lo)) AS lo,"
+                    " max(coalesce(now_of.hi, (SELECT max(t_ms) FROM " STORE_SPAN(
+                        "p.id", "(SELECT ms FROM rolled)",
+                        "9e15") "),"
+                                " (SELECT max(t_ms) FROM rollup_15min r WHERE r.probe = p.id))) AS hi"
+                                " FROM probe p LEFT JOIN now_of ON now_of.probe = p.id"
+                                " GROUP BY p.place, p.quantity"
+                                " UNION ALL SELECT j.place, i.name, '', min(j.at_ms), max(j.at_ms) FROM "
+                                "journal j"
+                                " JOIN journal_item i ON i.entry = j.id AND i.role = 'value' WHERE j.kind = "
+                                "'test'"
+                                " AND j.superseded_by IS NULL AND j.withdrawn_ms IS NULL AND j.place IS NOT "
+                                "NULL"
+                                " GROUP BY j.place, i.name) GROUP BY place, quantity ORDER BY place, "
+                                "quantity";
     sqlite3_stmt *s;
     int code;
     if (sqlite3_prepare_v2(reader->db, sql, -1, &s, NULL) != SQLITE_OK)

@@ -11,50 +11,13 @@
 /* Readings are handed out in order of time by sorting one piece after the other: memory stays small. */
 #define PIECE_MS (10 * MS_PER_MIN)
 
-enum status store_save_state(struct store *store, const char *name, const void *bytes, size_t n)
-{
-    sqlite3_stmt *stmt = NULL;
-    bool ok = store_begin(store, false) &&
-              sqlite3_prepare_v2(store->db, "INSERT OR REPLACE INTO state VALUES(?,?)", -1, &stmt, NULL) ==
-                  SQLITE_OK;
-    if (ok) {
-        sqlite3_bind_text(stmt, 1, name, -1, SQLITE_STATIC);
-        sqlite3_bind_blob64(stmt, 2, n > 0 ? bytes : "", n, SQLITE_STATIC);
-        ok = store_step(stmt);
-    }
-    sqlite3_finalize(stmt);
-    return store_end(store, ok) ? STATUS_OK : STATUS_IO;
-}
-
-size_t store_load_state(struct store *store, const char *name, uint8_t **out)
-{
-    sqlite3_stmt *stmt;
-    size_t n = 0;
-    *out = NULL;
-    if (store->db == NULL ||
-        sqlite3_prepare_v2(store->db, "SELECT bytes FROM state WHERE name = ?", -1, &stmt, NULL) != SQLITE_OK)
-        return 0;
-    sqlite3_bind_text(stmt, 1, name, -1, SQLITE_STATIC);
-    if (sqlite3_step(stmt) == SQLITE_ROW) {
-        const void *bytes = sqlite3_column_blob(stmt, 0);
-        n = (size_t)sqlite3_column_bytes(stmt, 0);
-        *out = n > 0 ? malloc(n) : NULL;
-        if (*out == NULL)
-            n = 0;
-        else
-            memcpy(*out, bytes, n);
-    }
-    sqlite3_finalize(stmt);
-    return n;
-}
-
 utc_t store_newest(struct store *store)
 {
     if (store->db == NULL)
         return UTC_NONE;
-    static const char sql[] =
-        "SELECT max(t) FROM (SELECT (max(key) >> 17) + 1577836800000 AS t FROM recent UNION ALL"
-        " SELECT max((SELECT max(t_ms) FROM reading WHERE probe = p.id)) FROM probe p)";
+    static const char sql[] = "SELECT coalesce((SELECT (max(key) >> 17) + 1577836800000 FROM recent), "
+                              "(SELECT max(t_ms) FROM reading"
+                              " WHERE key >= (SELECT max(key) FROM reading) >> 37 << 37))";
     return (utc_t){ schema_number(store->db, sql, UTC_NONE.ms) };
 }
 
@@ -104,29 +67,32 @@ static int each_of_piece(struct store *store, sqlite3_stmt *stmt, const struct s
     return code;
 }
 
-/* The next time at or after t that has a reading; INT64_MAX at the end. Gaps of months cost one look. */
+/* The next time at or after t that may have a reading; INT64_MAX at the end. Gaps of months cost one look. */
 static int64_t next_time(struct store *store, int64_t t)
 {
-    char sql[400];
-    snprintf(
-        sql, sizeof sql,
-        "SELECT min(t) FROM (SELECT (min(key) >> 17) + 1577836800000 AS t FROM recent WHERE key "
-        ">= " STORE_RECENT_KEY(
-            "%lld") " UNION ALL SELECT"
-                    " min((SELECT min(t_ms) FROM reading WHERE probe = p.id AND t_ms >= %lld)) FROM probe p)",
-        (long long)t, (long long)t);
+    char sql[500];
+    snprintf(sql, sizeof sql,
+             "SELECT max(%lld, min(t)) FROM (SELECT (min(key) >> 17) + 1577836800000 AS t FROM recent"
+             " WHERE key >= " STORE_RECENT_KEY(
+                 "%lld") " UNION ALL SELECT (min(key) >> 37 << 20) +"
+                         " 1577836800000 FROM reading WHERE key >= " STORE_STRETCH("%lld") " << 37)",
+             (long long)t, (long long)t, (long long)t);
     return schema_number(store->db, sql, INT64_MAX);
 }
 
 enum status store_each_reading(struct store *store, utc_t from,
                                void (*each)(void *context, const struct reading *r), void *context)
 {
-    static const char sql[] =
-        "SELECT r.probe, r.t_ms, r.raw, r.value, r.flag, r.tests, r.marks FROM probe p CROSS JOIN reading r"
-        " ON r.probe = p.id WHERE r.t_ms >= ?1 AND r.t_ms < ?2 UNION ALL"
-        " SELECT r.probe, r.t_ms, r.raw, r.value, r.flag, r.tests, r.marks FROM recent r CROSS JOIN probe p"
-        " ON p.id = r.probe WHERE key >= " STORE_RECENT_KEY("?1") " AND key < " STORE_RECENT_KEY(
-            "?2") " AND r.t_ms >= p.settled_ms ORDER BY 2, 1";
+    static const char sql[] = STORE_STRETCHES(
+        "?1", "?2") "SELECT " STORE_COLUMNS " FROM stretch CROSS JOIN (SELECT id FROM probe)"
+                    " CROSS JOIN reading ON " STORE_IN_STRETCH(
+                        "id", "?1",
+                        "?2") " UNION ALL"
+                              " SELECT r.probe, r.t_ms, r.raw, r.value, r.flag, r.tests, r.marks FROM recent "
+                              "r CROSS JOIN probe p"
+                              " ON p.id = r.probe WHERE key >= " STORE_RECENT_KEY(
+                                  "?1") " AND key < " STORE_RECENT_KEY("?2") " AND r.t_ms >= p.settled_ms "
+                                                                             "ORDER BY 2, 1";
     sqlite3_stmt *stmt = NULL;
     if (store->db == NULL || sqlite3_prepare_v2(store->db, sql, -1, &stmt, NULL) != SQLITE_OK)
         return STATUS_IO;

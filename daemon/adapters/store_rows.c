@@ -1,10 +1,12 @@
 /* Structs to rows and back. */
 #include <math.h>
 #include <sqlite3.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "adapters/store_inside.h"
+#include "adapters/store_schema.h"
 
 bool store_step(struct sqlite3_stmt *stmt)
 {
@@ -51,31 +53,19 @@ static int bind_value(struct sqlite3_stmt *stmt, int at, const struct reading *r
     return marks;
 }
 
-/* By probe and time, one column each. */
-static void bind_settled(struct store *store, sqlite3_stmt *stmt, const struct reading *r)
-{
-    sqlite3_bind_int64(stmt, 1, store_probe(store, r->stream));
-    sqlite3_bind_int64(stmt, 2, r->t.ms);
-    int marks = bind_value(stmt, 3, r);
-    sqlite3_bind_int(stmt, 5, (int)r->flag);
-    sqlite3_bind_int64(stmt, 6, tests_code(r->tests));
-    sqlite3_bind_int(stmt, 7, marks);
-}
-
 /* By one number; the columns of the same names take it apart again. */
-static void bind_recent(struct store *store, sqlite3_stmt *stmt, const struct reading *r)
+static void bind_row(sqlite3_stmt *stmt, int64_t key, const struct reading *r)
 {
-    int64_t since = r->t.ms - RECENT_ORIGIN_MS;
-    sqlite3_bind_int64(stmt, 1, since * (1 << RECENT_PROBE_BITS) + store_probe(store, r->stream));
+    sqlite3_bind_int64(stmt, 1, key);
     int marks = bind_value(stmt, 2, r) ^ READING_MARK_SHORT, flag = ((int)r->flag - FLAG_GOOD) & 15;
     sqlite3_bind_int64(stmt, 4, (-tests_code(r->tests) << 10) | (flag << 6) | marks);
 }
 
-/* False: a time centuries off, or more probes than a key has room for. */
-static bool fits_recent(const struct store *store, const struct reading *r)
+/* False: a time millennia off, or more probes than a key has room for. */
+static bool has_key(const struct store *store, const struct reading *r)
 {
-    return llabs(r->t.ms - RECENT_ORIGIN_MS) < RECENT_SPAN_MS &&
-           store_probe(store, r->stream) < (1 << RECENT_PROBE_BITS);
+    return llabs(r->t.ms - STORE_ORIGIN_MS) < STORE_REACH_MS &&
+           store_probe(store, r->stream) < (1 << STORE_PROBE_BITS);
 }
 
 static bool put_reading(struct store *store, bool settled, bool revise, const struct reading *r,
@@ -86,10 +76,8 @@ static bool put_reading(struct store *store, bool settled, bool revise, const st
     sqlite3_stmt *stmt = store_statement(store, which);
     if (stmt == NULL)
         return false;
-    if (settled)
-        bind_settled(store, stmt, r);
-    else
-        bind_recent(store, stmt, r);
+    int64_t probe = store_probe(store, r->stream);
+    bind_row(stmt, settled ? store_reading_key(r->t.ms, probe) : store_recent_key(r->t.ms, probe), r);
     bool ok = store_step(stmt);
     *changed = ok && sqlite3_changes(store->db) > 0;
     return ok;
@@ -134,8 +122,12 @@ bool store_was_foretold(const struct store *store, const struct reading *r)
 
 bool store_write_reading(struct store *store, const struct reading *r)
 {
-    bool settled = r->t.ms < store->settled_ms[r->stream] || !fits_recent(store, r), changed;
+    bool settled = r->t.ms < store->settled_ms[r->stream], changed;
     struct reading row = *r;
+    if (!has_key(store, r)) {
+        store->counts.given_way++;
+        return true;
+    }
     row.tests = tests_foretold(store, r);
     if (!put_reading(store, settled, false, &row, &changed))
         return false;
@@ -285,6 +277,13 @@ bool store_put_meta(struct store *store, const char *name, int64_t value)
     sqlite3_bind_text(s, 1, name, -1, SQLITE_STATIC);
     sqlite3_bind_int64(s, 2, value);
     return store_step(s);
+}
+
+int64_t store_meta(struct store *store, const char *name, int64_t otherwise)
+{
+    char sql[96];
+    snprintf(sql, sizeof sql, "SELECT value FROM meta WHERE name = '%s'", name);
+    return schema_number(store->db, sql, otherwise);
 }
 
 bool store_write_position(struct store *store, uint64_t seq)

@@ -49,7 +49,7 @@ static int64_t copy_rows(sqlite3 *from, sqlite3 *to, const char *select, const c
     return rows;
 }
 
-/* Columns by the new table's own count: both have the newest layout, for only such a file is salvaged. */
+/* Columns by the new table's own count: both have the same layout. */
 static void insert_sql(sqlite3 *to, const char *table, char *buf, size_t cap)
 {
     char count[96];
@@ -61,16 +61,22 @@ static void insert_sql(sqlite3 *to, const char *table, char *buf, size_t cap)
     snprintf(buf + at, cap - at, ")");
 }
 
-/* From one end to the damage, then from the other end back to it. */
-static int64_t copy_table(sqlite3 *from, sqlite3 *to, const char *table, const char *key)
+static bool is_damaged(sqlite3 *from)
 {
-    char select[128], insert[256];
+    int code = sqlite3_errcode(from) & 0xff;
+    return code != SQLITE_DONE && code != SQLITE_OK;
+}
+
+/* From one end to the damage, then from the other end back to it. */
+static int64_t copy_part(sqlite3 *from, sqlite3 *to, const char *table, const char *where, const char *key)
+{
+    char select[256], insert[256];
     insert_sql(to, table, insert, sizeof insert);
-    snprintf(select, sizeof select, "SELECT * FROM %s ORDER BY %s", table, key);
+    snprintf(select, sizeof select, "SELECT * FROM %s %s ORDER BY %s", table, where, key);
     int64_t rows = copy_rows(from, to, select, insert, INT64_MAX);
-    if (sqlite3_errcode(from) == SQLITE_DONE || sqlite3_errcode(from) == SQLITE_OK)
+    if (!is_damaged(from))
         return rows;
-    snprintf(select, sizeof select, "SELECT * FROM %s ORDER BY %s DESC", table, key);
+    snprintf(select, sizeof select, "SELECT * FROM %s %s ORDER BY %s DESC", table, where, key);
     return rows + copy_rows(from, to, select, insert, INT64_MAX);
 }
 
@@ -90,37 +96,96 @@ static int64_t copy_by_probe(sqlite3 *from, sqlite3 *to, const char *table, int6
         snprintf(select, sizeof select, "SELECT * FROM %s WHERE probe = %lld ORDER BY t_ms DESC", table, id);
         rows += copy_rows(from, to, select, insert, share);
         snprintf(select, sizeof select, "SELECT * FROM %s WHERE probe = %lld ORDER BY t_ms", table, id);
-        if (sqlite3_errcode(from) == SQLITE_CORRUPT)
+        if (is_damaged(from))
             rows += copy_rows(from, to, select, insert, share);
     }
     sqlite3_finalize(probes);
     return rows;
 }
 
-int64_t schema_salvage(struct sqlite3 *db, const char *damaged_path)
+/* The newest stretch before another that has readings; where the way to it is damaged, the one before. */
+static int64_t stretch_before(sqlite3 *from, int64_t n)
+{
+    char sql[96];
+    snprintf(sql, sizeof sql, "SELECT max(key) >> 37 FROM reading WHERE key < %lld << 37", (long long)n);
+    int64_t found = schema_number(from, sql, INT64_MIN);
+    return found == INT64_MIN && is_damaged(from) ? n - 1 : found;
+}
+
+/* Stretch by stretch, newest first: damage costs no more than its own. */
+static int64_t copy_by_stretch(sqlite3 *from, sqlite3 *to, int64_t most)
+{
+    int64_t first = schema_number(from, "SELECT min(key) >> 37 FROM reading", 0), rows = 0;
+    int64_t end = schema_number(to, "SELECT (max(settled_ms) - 1577836800000) >> 20 FROM probe", 0) + 1;
+    for (int64_t n = stretch_before(from, end); n >= first && rows < most; n = stretch_before(from, n)) {
+        char where[96];
+        snprintf(where, sizeof where, "WHERE key >= %lld << 37 AND key < %lld << 37", (long long)n,
+                 (long long)n + 1);
+        rows += copy_part(from, to, "reading", where, "key");
+    }
+    return rows;
+}
+
+static int64_t copy_all(sqlite3 *from, sqlite3 *to, int version)
 {
     static const char *const small[][2] = {
-        { "probe", "id" },          { "alert", "ref" },  { "alert_change", "id" },
-        { "journal", "id" },        { "event", "id" },   { "calibration", "id" },
-        { "device", "id" },         { "outbox", "id" },  { "state", "name" },
-        { "meta", "name" },         { "recent", "key" }, { "touched", "probe, t_ms" },
+        { "probe", "id" },
+        { "alert", "ref" },
+        { "alert_change", "id" },
+        { "journal", "id" },
+        { "event", "id" },
+        { "calibration", "id" },
+        { "device", "id" },
+        { "outbox", "id" },
+        { "state", "name" },
+        { "meta", "name" },
+        { "touched", "probe, t_ms" },
         { "journal_item", "line" },
     };
+    int64_t rows = copy_part(from, to, "recent", "", version < 6 ? "t_ms, probe" : "key");
+    for (size_t i = 0; i < sizeof small / sizeof *small; i++)
+        rows += copy_part(from, to, small[i][0], "", small[i][1]);
+    rows += copy_by_probe(from, to, "rollup_day", INT64_MAX - 1);
+    rows += copy_by_probe(from, to, "rollup_15min", SALVAGE_READINGS_MAX);
+    return rows + (version < 7 ? copy_by_probe(from, to, "reading", SALVAGE_READINGS_MAX)
+                               : copy_by_stretch(from, to, SALVAGE_READINGS_MAX));
+}
+
+static int64_t salvage(sqlite3 *old, sqlite3 *db, int version)
+{
+    if (schema_run(db, "BEGIN IMMEDIATE") != SQLITE_OK)
+        return 0;
+    sqlite3_db_config(old, SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, 1, NULL);
+    int64_t rows = copy_all(old, db, version);
+    if (schema_run(db, "COMMIT") == SQLITE_OK)
+        return rows;
+    schema_run(db, "ROLLBACK");
+    return 0;
+}
+
+/* The steps up to the version of a file; all when it cannot be read. */
+static int steps_to(sqlite3 *old, const struct schema_step *steps, int count)
+{
+    int64_t version = schema_number(old, "PRAGMA user_version", 0);
+    for (int i = 0; i < count; i++)
+        if (steps[i].version == version)
+            return i + 1;
+    return count;
+}
+
+enum status schema_salvage(struct sqlite3 *db, const char *path, const char *damaged_path,
+                           const struct schema_step *steps, int count, int64_t *rows, struct why *why)
+{
     sqlite3 *old = NULL;
-    int64_t rows = 0;
-    if (sqlite3_open_v2(damaged_path, &old, SQLITE_OPEN_READONLY, NULL) == SQLITE_OK &&
-        schema_run(db, "BEGIN IMMEDIATE") == SQLITE_OK) {
-        sqlite3_db_config(old, SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, 1, NULL);
-        for (size_t i = 0; i < sizeof small / sizeof *small; i++)
-            rows += copy_table(old, db, small[i][0], small[i][1]);
-        rows += copy_by_probe(old, db, "rollup_day", INT64_MAX - 1);
-        rows += copy_by_probe(old, db, "rollup_15min", SALVAGE_READINGS_MAX);
-        rows += copy_by_probe(old, db, "reading", SALVAGE_READINGS_MAX);
-        if (schema_run(db, "COMMIT") != SQLITE_OK) {
-            schema_run(db, "ROLLBACK");
-            rows = 0;
-        }
+    *rows = 0;
+    if (sqlite3_open_v2(damaged_path, &old, SQLITE_OPEN_READONLY, NULL) != SQLITE_OK) {
+        sqlite3_close(old);
+        return schema_climb(db, path, steps, count, why);
     }
+    int upto = steps_to(old, steps, count);
+    enum status st = schema_climb(db, path, steps, upto, why);
+    if (st == STATUS_OK)
+        *rows = salvage(old, db, steps[upto - 1].version);
     sqlite3_close(old);
-    return rows;
+    return st == STATUS_OK ? schema_climb(db, path, steps, count, why) : st;
 }

@@ -166,22 +166,27 @@ static int climb(sqlite3 *db, const struct schema_step *steps, int count, int fr
     return code;
 }
 
-enum status schema_migrate(struct sqlite3 *db, const char *path, const struct schema_step *steps, int count,
-                           struct why *why)
+enum status schema_climb(struct sqlite3 *db, const char *path, const struct schema_step *steps, int count,
+                         struct why *why)
 {
     int version = (int)schema_number(db, "PRAGMA user_version", 0);
     if (version == steps[count - 1].version)
         return STATUS_OK;
-    if (version > 0) {
-        enum status st = copy_first(db, path, version, why);
-        if (st != STATUS_OK)
-            return st;
-    }
     int code = climb(db, steps, count, version);
     enum status st = schema_status(db, code, path, why);
     if (code != SQLITE_OK)
         schema_run(db, "ROLLBACK");
     return st;
+}
+
+enum status schema_migrate(struct sqlite3 *db, const char *path, const struct schema_step *steps, int count,
+                           struct why *why)
+{
+    int version = (int)schema_number(db, "PRAGMA user_version", 0);
+    enum status st = STATUS_OK;
+    if (version > 0 && version != steps[count - 1].version)
+        st = copy_first(db, path, version, why);
+    return st == STATUS_OK ? schema_climb(db, path, steps, count, why) : st;
 }
 
 static bool sound(sqlite3 *db, const char *pragma, struct why *why, const char *path)
@@ -204,13 +209,15 @@ static bool sound(sqlite3 *db, const char *pragma, struct why *why, const char *
     return ok;
 }
 
-/* The ends of every probe's readings: walks the large trees without reading them. */
+/* A few hundred entries of the large trees, from one end to the other: walks them without reading them. */
 static bool ends_sound(sqlite3 *db)
 {
     static const char *const walks[] = {
-        ("SELECT sum((SELECT min(t_ms) + max(tests) FROM reading WHERE probe = p.id AND t_ms ="
-         " (SELECT max(t_ms) FROM reading WHERE probe = p.id))) FROM probe p"),
-        "SELECT sum((SELECT min(t_ms) FROM reading WHERE probe = p.id)) FROM probe p",
+        "WITH RECURSIVE step(n) AS (SELECT (max(key) / 512 - min(key) / 512) + 1 FROM reading),"
+        " look(k) AS (SELECT (SELECT min(key) FROM reading) UNION ALL SELECT (SELECT key FROM reading"
+        " WHERE key >= k + (SELECT n FROM step) ORDER BY key LIMIT 1) FROM look WHERE k IS NOT NULL)"
+        " SELECT sum((SELECT verdict FROM reading WHERE key = k)) FROM look",
+        "SELECT verdict FROM reading ORDER BY key DESC LIMIT 1",
         "SELECT sum((SELECT max(t_ms) FROM rollup_15min WHERE probe = p.id)) FROM probe p",
     };
     for (size_t i = 0; i < sizeof walks / sizeof *walks; i++) {

@@ -6,7 +6,7 @@
  * raw is kept short (version 5).
  * value is NULL where it equals raw. tests is minus (verdict xor 0x22111111, the usual one), or, where it is
  * above 0, the verdict itself (model/reading.h). Readings of a probe before probe.settled_ms stand in
- * reading, later ones in recent, so that no reading can stand in both. */
+ * reading, later ones in recent, so that no reading counts twice while they move. */
 #define READING_COLUMNS                                                                                      \
     "raw REAL, value REAL, flag INTEGER NOT NULL, tests INTEGER NOT NULL, marks INTEGER NOT NULL"
 
@@ -184,7 +184,9 @@ static const char version_5[] =
 /* Recent readings take one number as their key and one for their verdict, which most of them have in common:
  * shorter rows, in pages that are filled to the end. tests as in reading, where they were stored as they are,
  * too (SQLite has no exclusive or; 571543825 is the usual verdict). */
-_Static_assert(RECENT_PROBE_BITS == 17 && RECENT_ORIGIN_MS == 1577836800000, "as in the statements below");
+_Static_assert(STORE_PROBE_BITS == 17 && STORE_STRETCH_BITS == 20 && STORE_ORIGIN_MS == 1577836800000 &&
+                   STORE_REACH_MS == 70368744177664,
+               "as in the statements below and in STORE_SINCE");
 #define TESTS_CODE "CASE WHEN tests > 0 THEN (tests | 571543825) - (tests & 571543825) ELSE -tests END"
 
 /* clang-format off */
@@ -206,6 +208,59 @@ static const char version_6[] =
     " SELECT r.probe, r.t_ms, " RAW("r") ", " TRUE_VALUE_5("r") ", r.flag, r.tests, r.marks & ~32 FROM reading r;";
 /* clang-format on */
 
+/* Settled readings in the columns of recent ones, by stretch of time, probe and time. They are carried over
+ * in that order, without a sort: stretch by stretch, and in each probe by probe. In the view readings the
+ * probe stands first, so that a question for one place reads that probe's rows alone. rolled_ms: quarter
+ * hours and days before it are made. */
+#define CODED "((" TESTS_CODE ") << 10) | (((flag + 15) & 15) << 6) | ((marks + 32) & 63)"
+#define NEXT_BEFORE(from_ms)                                                                                 \
+    "(SELECT (min((SELECT min(b.t_ms) FROM reading_before b WHERE b.probe = p.id AND b.t_ms >= " from_ms     \
+    ")) - 1577836800000) >> 20 FROM probe p)"
+#define TOLD(r)                                                                                              \
+    "p.id AS probe, " r ".t_ms, " RAW(r) " AS raw, " TRUE_VALUE_5(r) " AS value, " r ".flag, " r ".tests,"   \
+                                                                     " " r ".marks & ~32 AS marks"
+#define SETTLED_OF_PROBE                                                                                     \
+    " FROM probe p CROSS JOIN stretch s CROSS JOIN reading r ON r.key >= (((s.n << 17) | p.id) << 20)"       \
+    " AND r.key < (((s.n << 17) | p.id) << 20) + 1048576"
+#define RECENT_OF_PROBE " FROM recent r JOIN probe p ON p.id = r.probe AND r.t_ms >= p.settled_ms"
+#define TO_PEOPLE                                                                                            \
+    "SELECT " ISO("r.t_ms") " AS time, p.place, p.quantity, " TRUE_VALUE_5(                                  \
+        "r") " AS value, p.unit,"                                                                            \
+             " " RAW("r") " AS as_sent, CASE r.flag WHEN 1 THEN 'good' WHEN 2 THEN 'not evaluated'"          \
+                          " WHEN 3 THEN 'suspect' WHEN 4 THEN 'fail' WHEN 9 THEN 'missing' ELSE 'none' END " \
+                          "AS quality,"                                                                      \
+                          " p.name AS probe, coalesce((SELECT d.device FROM device d WHERE d.probe = p.id"   \
+                          " AND d.since_ms <= r.t_ms ORDER BY d.since_ms DESC LIMIT 1), p.device) AS device"
+
+/* clang-format off */
+static const char version_7[] =
+    "DROP VIEW readings; DROP VIEW stored;"
+    "ALTER TABLE probe ADD COLUMN rolled_ms INTEGER NOT NULL DEFAULT 0;"
+    "UPDATE probe SET rolled_ms = settled_ms;"
+    "INSERT OR REPLACE INTO meta SELECT 'purged_ms', max(purged_ms) FROM probe HAVING max(purged_ms) > 0;"
+    "ALTER TABLE probe DROP COLUMN purged_ms;"
+    "ALTER TABLE reading RENAME TO reading_before;"
+    "CREATE TABLE reading(key INTEGER PRIMARY KEY, raw REAL, value REAL, verdict INTEGER NOT NULL,"
+    " probe INTEGER AS ((key >> 20) & 131071),"
+    " t_ms INTEGER AS (((key >> 37) << 20) + (key & 1048575) + 1577836800000),"
+    " flag INTEGER AS (((verdict >> 6) + 1) & 15), tests INTEGER AS (-(verdict >> 10)),"
+    " marks INTEGER AS (((verdict & 63) + 32) & 63)) STRICT;"
+    "WITH RECURSIVE stretch(n) AS (SELECT " NEXT_BEFORE("-68790907377664") " UNION ALL"
+    " SELECT " NEXT_BEFORE("((n + 1) << 20) + 1577836800000") " FROM stretch WHERE n IS NOT NULL)"
+    " INSERT OR IGNORE INTO reading SELECT (((s.n << 17) | p.id) << 20) + ((r.t_ms - 1577836800000) & 1048575),"
+    " r.raw, r.value, " CODED " FROM stretch s CROSS JOIN probe p CROSS JOIN reading_before r"
+    " ON r.probe = p.id AND r.t_ms >= (s.n << 20) + 1577836800000 AND r.t_ms < ((s.n + 1) << 20) + 1577836800000"
+    " WHERE s.n < 67108864 AND p.id < 131072;"
+    "DROP TABLE reading_before;"
+    "CREATE VIEW stretch AS WITH RECURSIVE held(n) AS (SELECT (SELECT min(key) >> 37 FROM reading) UNION ALL"
+    " SELECT (SELECT key >> 37 FROM reading WHERE key >= (n + 1) << 37 ORDER BY key LIMIT 1) FROM held"
+    " WHERE n IS NOT NULL) SELECT n FROM held WHERE n IS NOT NULL;"
+    "CREATE VIEW stored AS SELECT " TOLD("r") RECENT_OF_PROBE
+    " UNION ALL SELECT " TOLD("r") SETTLED_OF_PROBE ";"
+    "CREATE VIEW readings AS " TO_PEOPLE RECENT_OF_PROBE " UNION ALL " TO_PEOPLE SETTLED_OF_PROBE ";";
+/* clang-format on */
+
 const struct schema_step schema_steps[] = { { 1, version_1 }, { 2, version_2 }, { 3, version_3 },
-                                            { 4, version_4 }, { 5, version_5 }, { 6, version_6 } };
+                                            { 4, version_4 }, { 5, version_5 }, { 6, version_6 },
+                                            { 7, version_7 } };
 const int schema_step_count = (int)(sizeof schema_steps / sizeof *schema_steps);

@@ -1,4 +1,4 @@
-/* Old raw readings, thinned: a day at a time, one probe a piece, so that a straight line between those that
+/* Old raw readings, thinned: a day at a time, some probes a piece, so that a straight line between those that
  * stay is nowhere further off than store.thin_bound allows. What was not good stays, and so does a whole day
  * near an alert of the place. Rollups were made of all of them before. */
 #include <math.h>
@@ -10,14 +10,21 @@
 #include "adapters/store_schema.h"
 #include "base/door.h"
 
-#define ROWS_MOST 100000 /* of one probe in a day: more are left as they are */
+#define DROPS_MOST 200000 /* of a group in a day: more are left as they are */
+#define GROUP      8      /* probes whose rows share pages go together: each page is written once for them */
 
 struct thinning {
-    int64_t *drop;
-    int count;
+    double bound; /* 0: left alone */
     struct door door;
-    int64_t before; /* the reading before, 0 when there is none */
+    int64_t before; /* key of the reading before, 0 when there is none */
     bool before_stays;
+};
+
+struct group {
+    int64_t first, last; /* probes */
+    struct thinning of[GROUP];
+    int64_t *drop; /* keys */
+    int count;
 };
 
 static void end_run(struct thinning *t)
@@ -27,30 +34,27 @@ static void end_run(struct thinning *t)
 }
 
 /* The row before is judged when this one is known. */
-static void take_row(struct thinning *t, const struct reading *r)
+static void take_row(struct group *g, struct thinning *t, int64_t key, const struct reading *r)
 {
     if (r->flag != FLAG_GOOD || isnan(r->value)) {
         end_run(t);
         return;
     }
     bool needed = door_pass(&t->door, r->t.ms, r->value);
-    if (t->before != 0 && !needed && !t->before_stays && t->count < ROWS_MOST)
-        t->drop[t->count++] = t->before;
+    if (t->before != 0 && !needed && !t->before_stays && g->count < DROPS_MOST)
+        g->drop[g->count++] = t->before;
     t->before_stays = t->before == 0; /* the first of a run */
-    t->before = r->t.ms;
+    t->before = key;
 }
 
-static bool drop_rows(struct store *store, int64_t probe, const struct thinning *t)
+static bool drop_rows(struct store *store, const struct group *g)
 {
-    sqlite3_stmt *s;
-    bool ok = sqlite3_prepare_v2(store->db, "DELETE FROM reading WHERE probe = ? AND t_ms = ?", -1, &s,
-                                 NULL) == SQLITE_OK;
-    for (int i = 0; ok && i < t->count; i++) {
-        sqlite3_bind_int64(s, 1, probe);
-        sqlite3_bind_int64(s, 2, t->drop[i]);
+    sqlite3_stmt *s = store_statement(store, DROP_READING);
+    bool ok = s != NULL;
+    for (int i = 0; ok && i < g->count; i++) {
+        sqlite3_bind_int64(s, 1, g->drop[i]);
         ok = store_step(s);
     }
-    sqlite3_finalize(s);
     return ok;
 }
 
@@ -65,63 +69,66 @@ static bool is_near_an_alert(struct store *store, int64_t probe, int64_t day)
     return schema_number(store->db, sql, 1) > 0;
 }
 
-static double bound_of(struct store *store, int64_t probe)
+/* 0: of a former configuration, or near an alert. */
+static double bound_of(struct store *store, int64_t probe, int64_t day)
 {
     for (int i = 0; i < store->site->stream_count; i++)
-        if (store->probe_id[i] == probe)
+        if (store->probe_id[i] == probe && !is_near_an_alert(store, probe, day))
             return store->site->store.thin_bound *
                    quantity_info(store->site->streams[i].quantity)->reading_sd;
-    return 0; /* of a former configuration: left alone */
+    return 0;
 }
 
-static bool thin_probe(struct store *store, int64_t probe, int64_t day)
+/* In the order of their keys, so that the rows of all of the group come stretch by stretch. */
+static bool look_through(struct store *store, struct group *g, int64_t day)
 {
-    double bound = bound_of(store, probe);
-    if (bound <= 0 || is_near_an_alert(store, probe, day))
-        return true;
-    struct thinning t = { .drop = malloc(ROWS_MOST * sizeof *t.drop) };
-    sqlite3_stmt *s = store_statement(store, READ_SPAN);
-    int code = SQLITE_ERROR;
-    t.door = door_open(bound, (int64_t)(store->site->store.thin_longest_s * 1000));
-    if (t.drop != NULL && s != NULL) {
-        sqlite3_bind_int64(s, 1, probe);
-        sqlite3_bind_int64(s, 2, day);
-        sqlite3_bind_int64(s, 3, day + MS_PER_DAY);
-        while ((code = sqlite3_step(s)) == SQLITE_ROW) {
-            struct reading r = store_read_row(s, 0);
-            take_row(&t, &r);
-        }
-        sqlite3_reset(s);
+    sqlite3_stmt *s = store_statement(store, READ_GROUP);
+    int code;
+    if (s == NULL)
+        return false;
+    sqlite3_bind_int64(s, 1, g->first);
+    sqlite3_bind_int64(s, 2, day);
+    sqlite3_bind_int64(s, 3, day + MS_PER_DAY);
+    sqlite3_bind_int64(s, 4, g->last);
+    while ((code = sqlite3_step(s)) == SQLITE_ROW) {
+        struct thinning *t = &g->of[sqlite3_column_int64(s, 1) - g->first];
+        struct reading r = store_read_row(s, 2);
+        if (t->bound > 0)
+            take_row(g, t, sqlite3_column_int64(s, 0), &r);
     }
-    bool ok = code == SQLITE_DONE && drop_rows(store, probe, &t);
-    free(t.drop);
-    return ok;
+    sqlite3_reset(s);
+    return code == SQLITE_DONE;
 }
 
-static int64_t meta(struct store *store, const char *name, int64_t otherwise)
+static bool thin_group(struct store *store, int64_t first, int64_t day)
 {
-    char sql[96];
-    snprintf(sql, sizeof sql, "SELECT value FROM meta WHERE name = '%s'", name);
-    return schema_number(store->db, sql, otherwise);
+    struct group g = { .first = first, .last = first + GROUP - 1 };
+    for (int i = 0; i < GROUP; i++) {
+        g.of[i].bound = bound_of(store, first + i, day);
+        g.of[i].door = door_open(g.of[i].bound, (int64_t)(store->site->store.thin_longest_s * 1000));
+    }
+    g.drop = malloc(DROPS_MOST * sizeof *g.drop);
+    bool ok = g.drop != NULL && look_through(store, &g, day) && drop_rows(store, &g);
+    free(g.drop);
+    return ok;
 }
 
 int64_t store_thinned_to(struct store *store)
 {
-    return meta(store, "thinned_ms", 0);
+    return store_meta(store, "thinned_ms", 0);
 }
 
 /* The oldest day that has readings; the horizon when there are none before it. */
 static int64_t first_day(struct store *store, int64_t horizon)
 {
-    int64_t oldest = schema_number(
-        store->db, "SELECT min((SELECT min(t_ms) FROM reading r WHERE r.probe = p.id)) FROM probe p",
-        horizon);
+    int64_t oldest =
+        schema_number(store->db, "SELECT (min(key) >> 37 << 20) + 1577836800000 FROM reading", horizon);
     return oldest < horizon ? floor_to(oldest, MS_PER_DAY) : horizon;
 }
 
 bool store_thin(struct store *store, int64_t horizon)
 {
-    int64_t day = store_thinned_to(store), last = meta(store, "thinned_probe", 0);
+    int64_t day = store_thinned_to(store), last = store_meta(store, "thinned_probe", 0);
     char sql[96];
     if (horizon <= 0 || (day > 0 && day + MS_PER_DAY > horizon))
         return false;
@@ -133,7 +140,7 @@ bool store_thin(struct store *store, int64_t horizon)
     if (day == 0)
         ok = store_put_meta(store, "thinned_ms", first_day(store, horizon));
     else if (probe > 0)
-        ok = thin_probe(store, probe, day) && store_put_meta(store, "thinned_probe", probe);
+        ok = thin_group(store, probe, day) && store_put_meta(store, "thinned_probe", probe + GROUP - 1);
     else
         ok = store_put_meta(store, "thinned_ms", day + MS_PER_DAY) &&
              store_put_meta(store, "thinned_probe", 0);

@@ -47,7 +47,8 @@ enum status store_commit_last(struct store *store, uint64_t inbox_seq, struct no
 mono_t store_deadline(const struct store *store);
 uint64_t store_inbox_position(struct store *store); /* as last committed */
 
-/* Settling (twice a day), rollups, retention: one bounded piece of work per call; true while more is due. */
+/* Settling (every 17 minutes), rollups (twice a day), retention: one bounded piece of work per call; true
+ * while more is due. */
 bool store_tend(struct store *store, struct now now);
 
 /* State blobs (engine snapshots) by name. load: 0 when there is none; the caller frees *out. */

@@ -42,6 +42,8 @@ enum statement {
     PUT_ROLLUP,
     PUT_DAY,
     READ_SPAN,
+    READ_GROUP,
+    DROP_READING,
     STATEMENT_COUNT
 };
 
@@ -88,6 +90,7 @@ struct store {
     struct store_counts counts;
 
     int64_t settled_to;      /* everything before it is settled; 0: not yet looked up */
+    int64_t rolled_to;       /* and rolled up; 0: the same */
     int64_t wall_minus_mono; /* relation of the two clocks that the purge trusts */
     mono_t steady_since;
 };
@@ -98,28 +101,52 @@ struct store_reader {
     char path[512];
 };
 
-/* A row of recent: its key is the time from an origin on (2020-01-01) and the probe, so that rows are
- * appended and their pages filled; its verdict is flag, tests and marks in one number, 0 or 1 for nearly all.
- * Columns for reading it are in the table itself (store_tables.c). */
-#define RECENT_PROBE_BITS 17
-#define RECENT_ORIGIN_MS  INT64_C(1577836800000)
-#define RECENT_SPAN_MS    INT64_C(10000000000000) /* from the origin, either way; beyond it is no place */
+/* Readings lie in two tables of the same columns (store_tables.c). In recent, as they come, by time and
+ * probe: appended, so that a commit writes few pages. In reading, for good, by stretch of time, probe and
+ * time: what moves there stands behind all that was there before, in pages that are filled and never written
+ * again, and a probe's readings of a stretch lie together. Times count from an origin (2020-01-01); a stretch
+ * is 2^20 ms, 17.5 minutes. Verdict is flag, tests and marks in one number, 0 or 1 for nearly all. */
+#define STORE_PROBE_BITS   17
+#define STORE_STRETCH_BITS 20
+#define STORE_STRETCH_MS   (INT64_C(1) << STORE_STRETCH_BITS)
+#define STORE_STRETCH_KEYS (INT64_C(1) << (STORE_STRETCH_BITS + STORE_PROBE_BITS)) /* of reading, in one */
+#define STORE_ORIGIN_MS    INT64_C(1577836800000)
+#define STORE_REACH_MS     (INT64_C(1) << 46) /* from the origin, either way; beyond it no key is */
 
-/* In SQL: the least key of a time in ms. */
-#define STORE_RECENT_KEY(t_ms) "(max(-10000000000000, min(10000000000000, " t_ms " - 1577836800000)) << 17)"
+/* In SQL: the time from the origin, its stretch, the least key of recent at it. */
+#define STORE_SINCE(t_ms)      "max(-70368744177664, min(70368744177663, " t_ms " - 1577836800000))"
+#define STORE_STRETCH(t_ms)    "(" STORE_SINCE(t_ms) " >> 20)"
+#define STORE_RECENT_KEY(t_ms) "(" STORE_SINCE(t_ms) " << 17)"
+
+/* In SQL: the stretches of a span that hold settled readings, as the table stretch(n), in order of time. */
+#define STORE_STRETCHES(from, to)                                                                            \
+    "WITH RECURSIVE stretch(n) AS (SELECT (SELECT key >> 37 FROM reading WHERE key >= " STORE_STRETCH(       \
+        from) " << 37 ORDER BY key LIMIT 1) UNION ALL SELECT (SELECT key >> 37 FROM reading WHERE key"       \
+              " >= (n + 1) << 37 ORDER BY key LIMIT 1) FROM stretch WHERE n < " STORE_STRETCH(to) ") "
+
+/* In SQL: the rows of a probe and a span in one of them. */
+#define STORE_IN_STRETCH(of, from, to)                                                                       \
+    "key >= (((n << 17) | " of                                                                               \
+    ") << 20) + max(0, " STORE_SINCE(from) " - (n << 20))"                                                   \
+                                           " AND key < (((n << 17) | " of                                    \
+                                           ") << 20) + min(1048576, " STORE_SINCE(to) " - (n << 20))"
 
 /* In SQL, as a table: a probe's readings of a span, settled and recent, as the view "stored" has them, which
- * knows no range of keys. */
+ * knows no range of keys. They come in order of time, for settled ones come first and stretches in order. */
 #define STORE_COLUMNS "probe, t_ms, raw, value, flag, tests, marks"
 #define STORE_SPAN(of, from, to)                                                                             \
     "(SELECT probe, t_ms, CASE WHEN marks & 32 THEN raw / 10000.0 ELSE raw END AS raw,"                      \
     " CASE WHEN marks & 16 THEN NULL WHEN value IS NOT NULL THEN value"                                      \
     " WHEN marks & 32 THEN raw / 10000.0 ELSE raw END AS value, flag, tests, marks & ~32 AS marks"           \
-    " FROM (SELECT " STORE_COLUMNS " FROM reading"                                                           \
-    " WHERE probe = " of " AND t_ms >= " from " AND t_ms < " to " UNION ALL"                                 \
-    " SELECT " STORE_COLUMNS                                                                                 \
-    " FROM recent WHERE key >= " STORE_RECENT_KEY(from) " AND key < " STORE_RECENT_KEY(                      \
-        to) " AND probe = " of " AND t_ms >= (SELECT settled_ms FROM probe WHERE id = " of ")))"
+    " FROM (" STORE_STRETCHES(                                                                               \
+        from,                                                                                                \
+        to) "SELECT " STORE_COLUMNS                                                                          \
+            " FROM stretch CROSS JOIN reading ON " STORE_IN_STRETCH(                                         \
+                of, from,                                                                                    \
+                to) " UNION ALL SELECT " STORE_COLUMNS                                                       \
+                    " FROM recent WHERE key >= " STORE_RECENT_KEY(from) " AND key < " STORE_RECENT_KEY(      \
+                        to) " AND probe = " of " AND t_ms >= (SELECT settled_ms FROM probe WHERE id = " of   \
+                            ")))"
 
 #define READING_MARK_LATE    8
 #define READING_MARK_UNKNOWN 16
@@ -144,6 +171,7 @@ bool store_was_foretold(const struct store *store,
 bool store_write_note(struct store *store, const struct note *note);
 bool store_write_position(struct store *store, uint64_t seq);
 bool store_put_meta(struct store *store, const char *name, int64_t value);
+int64_t store_meta(struct store *store, const char *name, int64_t otherwise);
 bool store_step(struct sqlite3_stmt *stmt);                          /* runs it to its end and resets it */
 struct reading store_read_row(struct sqlite3_stmt *stmt, int first); /* t_ms raw value flag tests marks */
 
@@ -179,6 +207,24 @@ static inline int64_t floor_to(int64_t ms, int64_t step)
 {
     int64_t rest = ms % step;
     return ms - (rest < 0 ? rest + step : rest);
+}
+
+/* The begin of the stretch that a time falls into. */
+static inline int64_t store_stretch_of(int64_t t_ms)
+{
+    return floor_to(t_ms - STORE_ORIGIN_MS, STORE_STRETCH_MS) + STORE_ORIGIN_MS;
+}
+
+/* Both want a time within STORE_REACH_MS and a probe that fits. */
+static inline int64_t store_recent_key(int64_t t_ms, int64_t probe)
+{
+    return (t_ms - STORE_ORIGIN_MS) * (1 << STORE_PROBE_BITS) + probe;
+}
+
+static inline int64_t store_reading_key(int64_t t_ms, int64_t probe)
+{
+    int64_t since = t_ms - STORE_ORIGIN_MS, rest = since & (STORE_STRETCH_MS - 1);
+    return ((since - rest) * (1 << STORE_PROBE_BITS)) + probe * STORE_STRETCH_MS + rest;
 }
 
 #endif

@@ -12,7 +12,7 @@ struct sqlite3;
 #define STORE_APPLICATION_ID 0x4C4E5443 /* "LNTC": tells our files from other programs' */
 
 /* A file larger than this is not checked as a whole at start (seconds a gigabyte): its small tables are, and
- * of the large ones the first and last entry of every probe, which walks the tree from the root. */
+ * of the large ones some hundreds of entries, which walks the tree from the root. */
 #define STORE_FULL_CHECK_BYTES (INT64_C(64) << 20)
 
 /* One step up. sql brings version - 1 to version. */
@@ -34,6 +34,10 @@ enum status schema_open(const char *path, const struct schema_step *steps, int c
 enum status schema_migrate(struct sqlite3 *db, const char *path, const struct schema_step *steps, int count,
                            struct why *why) LENTIC_CHECKED;
 
+/* The same without the copy, for a file that nothing would be lost with. */
+enum status schema_climb(struct sqlite3 *db, const char *path, const struct schema_step *steps, int count,
+                         struct why *why) LENTIC_CHECKED;
+
 /* STATUS_INVALID: damaged, with what was found. whole: also a large file is read from end to end. */
 enum status schema_check(struct sqlite3 *db, const char *path, bool whole, struct why *why) LENTIC_CHECKED;
 
@@ -42,11 +46,13 @@ enum status schema_check(struct sqlite3 *db, const char *path, bool whole, struc
 enum status schema_set_aside(const char *path, const char *because, char *aside, size_t cap,
                              struct why *why) LENTIC_CHECKED;
 
-/* Copies what can still be read from the damaged file into the new one: small tables and rollups whole, at
- * most SALVAGE_READINGS_MAX readings, newest first (the rest stays in the damaged file). Returns how many
- * rows. */
+/* Fills the new, empty file at path with what can still be read from the damaged one: first laid out as that
+ * was, then brought to steps[count - 1]. Small tables and rollups whole, at most SALVAGE_READINGS_MAX
+ * readings, newest first (the rest stays in the damaged file). *rows: how many. */
 #define SALVAGE_READINGS_MAX 2000000
-int64_t schema_salvage(struct sqlite3 *db, const char *damaged_path);
+enum status schema_salvage(struct sqlite3 *db, const char *path, const char *damaged_path,
+                           const struct schema_step *steps, int count, int64_t *rows,
+                           struct why *why) LENTIC_CHECKED;
 
 /* The status that an SQLite result code means, with a sentence that names the file and what to do. */
 enum status schema_status(struct sqlite3 *db, int code, const char *path, struct why *why) LENTIC_CHECKED;

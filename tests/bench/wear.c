@@ -1,15 +1,19 @@
 /* How many bytes a reading costs the disk: the store alone, 200 probes, 10 readings a second of simulated
- * time, commits, settling, rollups and checkpoints included. The kernel's count (/proc/self/io) is taken with
- * dirty pages written back every 30 s of simulated time, as it does by itself. FOLDER must be on the disk
- * that counts (not tmpfs); the store in it is made and stays.
+ * time, commits, settling, rollups, deletes and checkpoints included. The kernel's count (/proc/self/io) is
+ * taken with dirty pages written back every 30 s of simulated time, as it does by itself. FOLDER must be on
+ * the disk that counts (not tmpfs); the store in it is made and stays. As many days of raw readings are kept
+ * as were there before, so that one goes for each that comes, as in a store of years; fewer than a day's
+ * rows: none goes.
  *
  *   bench_wear FOLDER [ROWS BEFORE (1000000)] [HOURS (24)] [COMMIT_S (60)]
  */
 #include <fcntl.h>
 #include <math.h>
+#include <pthread.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/syscall.h>
 #include <time.h>
 #include <unistd.h>
 
@@ -23,6 +27,60 @@
 #define TESTS_SETTLED 0x22111111u
 #define TESTS_OPEN    0x22112111u /* the spike verdict waits for the next reading */
 
+/* Where the bytes go: blocks that the log and the store make dirty between two write-backs, seen in place of
+ * the C library by SQLite, and for the log by what the store was doing. The kernel writes whole blocks. */
+#define BLOCK       4096
+#define BLOCKS_MOST (1 << 20)
+
+enum part { PART_COMMITS, PART_TENDING, PART_STATE, PART_STORE, PART_COUNT };
+
+static struct {
+    pthread_mutex_t lock;
+    enum part doing; /* of the main thread, which alone writes to the log */
+    uint8_t dirty[2][BLOCKS_MOST];
+    long long blocks[PART_COUNT];
+} parts = { .lock = PTHREAD_MUTEX_INITIALIZER };
+
+/* 0 the log, 1 the store, -1 another file */
+static int kind_of(int fd)
+{
+    char link[64], path[512];
+    snprintf(link, sizeof link, "/proc/self/fd/%d", fd);
+    ssize_t n = readlink(link, path, sizeof path - 1);
+    path[n > 0 ? n : 0] = 0;
+    return n > 4 && strcmp(path + n - 4, "-wal") == 0  ? 0
+           : n > 3 && strcmp(path + n - 3, ".db") == 0 ? 1
+                                                       : -1;
+}
+
+ssize_t pwrite64(int fd, const void *bytes, size_t n, off_t at)
+{
+    int kind = kind_of(fd);
+    pthread_mutex_lock(&parts.lock);
+    for (off_t block = at / BLOCK; kind >= 0 && block <= (at + (off_t)n - 1) / BLOCK; block++)
+        if (block < BLOCKS_MOST && parts.dirty[kind][block] == 0) {
+            parts.dirty[kind][block] = 1;
+            parts.blocks[kind == 0 ? parts.doing : PART_STORE]++;
+        }
+    pthread_mutex_unlock(&parts.lock);
+    return syscall(SYS_pwrite64, fd, bytes, n, at);
+}
+
+ssize_t pwrite(int fd, const void *bytes, size_t n, off_t at)
+{
+    return pwrite64(fd, bytes, n, at);
+}
+
+int fdatasync(int fd)
+{
+    int kind = kind_of(fd);
+    pthread_mutex_lock(&parts.lock);
+    if (kind >= 0)
+        memset(parts.dirty[kind], 0, BLOCKS_MOST);
+    pthread_mutex_unlock(&parts.lock);
+    return (int)syscall(SYS_fdatasync, fd);
+}
+
 struct room {
     struct site site;
     struct place places[TANKS];
@@ -32,7 +90,7 @@ struct room {
     char ids[TANKS][16], places_text[TANKS][24], names[PROBES][24], path[400];
 };
 
-static void room_make(struct room *room, const char *folder, double commit_s)
+static void room_make(struct room *room, const char *folder, double commit_s, long before)
 {
     static const enum quantity kinds[5] = { Q_TEMP, Q_EC, Q_PH, Q_LEVEL, Q_DO };
     for (int i = 0; i < TANKS; i++) {
@@ -53,8 +111,9 @@ static void room_make(struct room *room, const char *folder, double commit_s)
     room->site.entry_count = 1;
     room->site.streams = room->streams;
     room->site.stream_count = PROBES;
+    long days = before / (PER_S * 86400L);
     room->site.store = (struct store_settings){
-        .path = room->path, .commit_s = commit_s, .commit_rows = 1000, .keep_raw_days = 400
+        .path = room->path, .commit_s = commit_s, .commit_rows = 1000, .keep_raw_days = (int)days
     };
 }
 
@@ -139,6 +198,7 @@ static double second_passes(struct store *store, long n)
     double worst = 0;
     struct timespec from;
     bool more = true;
+    parts.doing = PART_COMMITS;
     clock_gettime(CLOCK_MONOTONIC, &from);
     while (store_commit(store, (uint64_t)n, now, false, &safe) != STATUS_OK) {
         if (store_counts(store).failing)
@@ -146,6 +206,7 @@ static double second_passes(struct store *store, long n)
         nanosleep(&(struct timespec){ .tv_nsec = 1000000 }, NULL); /* the log is being cut; time stands */
         now.mono.ms += 20;
     }
+    parts.doing = PART_TENDING;
     while (more) {
         worst = fmax(worst, ms_since(&from));
         clock_gettime(CLOCK_MONOTONIC, &from);
@@ -160,12 +221,34 @@ static double second_passes(struct store *store, long n)
  * hours. */
 #define DAILY_BYTES (31 * 100000)
 #define BRIEF_BYTES (350 * 1000)
+#define STATE_OF_64 18 /* bytes that do not shrink: deflated like a real one of three weeks, to 0.30 */
 
 static bool keep(struct store *store, const char *name, size_t n)
 {
     static uint8_t bytes[DAILY_BYTES];
-    memset(bytes, 0x5a, n);
+    static uint64_t chance = 88172645463325252u;
+    for (size_t i = 0; i < n; i++) {
+        chance ^= chance << 13;
+        chance ^= chance >> 7;
+        chance ^= chance << 17;
+        bytes[i] = i % 64 < STATE_OF_64 ? (uint8_t)chance : 0;
+    }
+    parts.doing = PART_STATE;
     return store_save_state(store, name, bytes, n) == STATUS_OK;
+}
+
+static void print_parts(double bytes, double readings)
+{
+    double of[PART_COUNT], rest = bytes;
+    for (int i = 0; i < PART_COUNT; i++) {
+        of[i] = (double)parts.blocks[i] * BLOCK / readings;
+        rest -= of[i];
+    }
+    printf(
+        "of these: log %.0f (commits %.0f, settling, rollups and deletes %.0f, kept state %.0f), store %.0f, "
+        "the -shm file %.0f\n",
+        of[PART_COMMITS] + of[PART_TENDING] + of[PART_STATE], of[PART_COMMITS], of[PART_TENDING],
+        of[PART_STATE], of[PART_STORE], rest);
 }
 
 static int run(struct store *store, const char *path, long before, long measured)
@@ -177,6 +260,7 @@ static int run(struct store *store, const char *path, long before, long measured
         if (n == before) {
             write_back(path);
             start = written();
+            memset(parts.blocks, 0, sizeof parts.blocks);
             cpu = clock();
             worst = 0;
         }
@@ -202,6 +286,7 @@ static int run(struct store *store, const char *path, long before, long measured
         "store %.1f MB, log %.1f MB\n",
         measured, before, bytes, worst, (double)(clock() - cpu) / CLOCKS_PER_SEC * 1e5 / (double)measured,
         (double)counts.file_bytes / 1e6, (double)counts.wal_bytes / 1e6);
+    print_parts(bytes, (double)measured);
     return 0;
 }
 
@@ -217,7 +302,7 @@ int main(int argc, char **argv)
         fputs("usage: bench_wear FOLDER [ROWS_BEFORE [HOURS [COMMIT_S]]]\n", stderr);
         return 2;
     }
-    room_make(&room, argv[1], commit_s);
+    room_make(&room, argv[1], commit_s, before);
     if (access(room.path, F_OK) == 0) {
         fprintf(stderr, "bench_wear: %s is there already\n", room.path);
         return 2;

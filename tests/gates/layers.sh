@@ -37,7 +37,7 @@ owner_of() {
     sqlite3.h) echo '^(daemon/adapters/store[a-z_]*\.c|tests/unit/(test_store[a-z_]*\.c|store_[a-z_]+\.h)|tests/bench/insert\.c)$' ;;
     libconfig.h) echo '^daemon/config/[a-z_]+\.c$' ;;
     jansson.h) echo '^daemon/wire/json[a-z_]*\.c$' ;;
-    zlib.h) echo '^daemon/cli/replay[a-z_]*\.c$' ;;
+    zlib.h) echo '^daemon/(cli/replay[a-z_]*|adapters/store_state)\.c$' ;;
     openssl/*) echo '^daemon/adapters/certificate\.c$' ;;
     cmocka.h) echo '^tests/' ;;
     *) echo '' ;;

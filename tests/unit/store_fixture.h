@@ -141,6 +141,21 @@ static inline uint64_t committed(struct store *store, uint64_t seq, int64_t s)
     return safe;
 }
 
+/* All that can wait is done; also when the log was cut meanwhile, for which a piece does not wait. */
+static inline int tended(struct store *store, int64_t s)
+{
+    uint64_t seq = store_inbox_position(store);
+    int pieces = 0, before = -1;
+    while (pieces != before) {
+        before = pieces;
+        while (store_tend(store, at(s)))
+            pieces++;
+        committed(store, seq + 1, s); /* waits until the log is cut */
+        committed(store, seq, s);
+    }
+    return pieces;
+}
+
 /* Held and committed at once. */
 static inline enum status put_now(struct store *store, utc_t t)
 {

@@ -141,7 +141,7 @@ static int dying_open(sqlite3_vfs *vfs, const char *name, sqlite3_file *file, in
 }
 
 /* A process that brings the store to its new version and dies in it. True: it came to the end. */
-static bool migrated_until(struct room *room, int writes)
+static bool migrated_until(struct room *room, const struct schema_step *steps, int count, int writes)
 {
     int status;
     pid_t child = fork();
@@ -156,8 +156,8 @@ static bool migrated_until(struct room *room, int writes)
         vfs.xDelete = dying_delete;
         writes_left = writes;
         if (sqlite3_vfs_register(&vfs, 1) != SQLITE_OK ||
-            schema_open(room->path, new_steps, 3, &db, NULL) != STATUS_OK ||
-            schema_migrate(db, room->path, new_steps, 3, NULL) != STATUS_OK)
+            schema_open(room->path, steps, count, &db, NULL) != STATUS_OK ||
+            schema_migrate(db, room->path, steps, count, NULL) != STATUS_OK)
             _exit(1);
         _exit(0);
     }
@@ -175,7 +175,7 @@ static void killed_at_any_write_the_store_is_old_or_new(void **state)
     for (bool done = false; !done; n++) {
         assert_true(n < 200);
         made_old(room);
-        done = migrated_until(room, n);
+        done = migrated_until(room, new_steps, 3, n);
         struct sqlite3 *db = opened(room, new_steps, 3);
         int64_t version = schema_number(db, "PRAGMA user_version", -1);
         assert_true(version == 1 || version == 99);
@@ -276,39 +276,138 @@ static void views_speak_to_people(void **state)
 }
 
 /* Rows as versions 1 to 5 wrote them: with a value of its own, unknown, scaled or not, verdicts as they are
- * or as a difference, before the year 2020 and settled already. */
-static void recent_readings_come_along(void **state)
+ * or as a difference, recent and settled, decades and stretches apart, and one that is in both tables,
+ * because it was about to move. */
+static const char rows_of_version_5[] =
+    "INSERT INTO probe(id, name, place, quantity, unit, settled_ms, purged_ms) VALUES"
+    " (1, 'probes/a1#/t', 'tank/a1', 'temp', '°C', 0, 0),"
+    " (2, 'probes/a1#/ec', 'tank/a1', 'ec', 'uS/cm', 5000, 4000);"
+    "INSERT INTO recent(t_ms, probe, raw, value, flag, tests, marks) VALUES"
+    " (1772366400123, 1, 242500, NULL, 1, 0, 33), (1772366400123, 2, 413.0, 417.25, 3, -4096, 1),"
+    " (1772366400124, 1, 85.0, NULL, 4, 571547921, 25), (1772366400125, 1, NULL, NULL, 9, 2449473809, 0),"
+    " (1000, 1, 0.1, NULL, 2, -1, 35), (1001, 2, 7.0, NULL, 1, 0, 0);"
+    "INSERT INTO reading(probe, t_ms, raw, value, flag, tests, marks) VALUES"
+    " (1, -62000000000000, 1.5, NULL, 1, 0, 1), (2, 1001, 7.0, NULL, 1, 0, 0), (2, 4999, 7.5, 8.5, 1, 0, 1),"
+    " (2, 5000, 8.0, NULL, 3, -4096, 41), (1, 1577836799999, 2.0, NULL, 1, 0, 1),"
+    " (1, 1577836800000, 242500, NULL, 1, 0, 33), (2, 1577836800000, 413.0, NULL, 4, 571547921, 17),"
+    " (1, 1577837848575, NULL, NULL, 9, 2449473809, 0), (1, 1577837848576, 3.0, NULL, 1, 0, 1),"
+    " (1, 1772366000000, 4.0, NULL, 1, 0, 8);";
+
+static void said(struct sqlite3 *db, const char *sql, char *buf, size_t cap)
 {
-    static const char put[] =
-        "INSERT INTO probe(id, name, place, quantity, unit, settled_ms) VALUES"
-        " (1, 'probes/a1#/t', 'tank/a1', 'temp', '°C', 0), (2, 'probes/a1#/ec', 'tank/a1', 'ec', 'uS/cm', "
-        "5000);"
-        "INSERT INTO recent(t_ms, probe, raw, value, flag, tests, marks) VALUES"
-        " (1772366400123, 1, 242500, NULL, 1, 0, 33), (1772366400123, 2, 413.0, 417.25, 3, -4096, 1),"
-        " (1772366400124, 1, 85.0, NULL, 4, 571547921, 25), (1772366400125, 1, NULL, NULL, 9, 2449473809, 0),"
-        " (1000, 1, 0.1, NULL, 2, -1, 35), (1001, 2, 7.0, NULL, 1, 0, 0);";
-    static const char all[] =
-        "SELECT group_concat(x, ';') FROM (SELECT probe || ' ' || t_ms || ' ' ||"
-        " coalesce(raw, 'none') || ' ' || coalesce(value, 'none') || ' ' || flag || ' ' ||"
-        " CASE WHEN tests > 0 THEN tests ELSE (571543825 | -tests) - (571543825 & -tests)"
-        " END || ' ' || marks AS x FROM stored ORDER BY t_ms, probe)";
-    struct room *room = *state;
     sqlite3_stmt *stmt;
-    char before[800];
+    assert_int_equal(sqlite3_prepare_v2(db, sql, -1, &stmt, NULL), SQLITE_OK);
+    assert_int_equal(sqlite3_step(stmt), SQLITE_ROW);
+    snprintf(buf, cap, "%s", (const char *)sqlite3_column_text(stmt, 0));
+    sqlite3_finalize(stmt);
+}
+
+/* What the view tells, with verdicts as they are, for they are stored differently from version to version. */
+static void all_stored(struct sqlite3 *db, char *buf, size_t cap)
+{
+    said(db,
+         "SELECT group_concat(x, ';') FROM (SELECT probe || ' ' || t_ms || ' ' ||"
+         " coalesce(raw, 'none') || ' ' || coalesce(value, 'none') || ' ' || flag || ' ' ||"
+         " CASE WHEN tests > 0 THEN tests ELSE (571543825 | -tests) - (571543825 & -tests)"
+         " END || ' ' || marks AS x FROM stored ORDER BY t_ms, probe)",
+         buf, cap);
+}
+
+static void made_of_version_5(struct room *room, char *stored, size_t cap)
+{
     struct sqlite3 *db = opened(room, schema_steps, schema_step_count);
     assert_int_equal(schema_migrate(db, room->path, schema_steps, 5, NULL), STATUS_OK);
-    assert_int_equal(schema_run(db, put), SQLITE_OK);
-    assert_int_equal(sqlite3_prepare_v2(db, all, -1, &stmt, NULL), SQLITE_OK);
-    assert_int_equal(sqlite3_step(stmt), SQLITE_ROW);
-    snprintf(before, sizeof before, "%s", (const char *)sqlite3_column_text(stmt, 0));
-    sqlite3_finalize(stmt);
+    assert_int_equal(schema_run(db, rows_of_version_5), SQLITE_OK);
+    all_stored(db, stored, cap);
+    sqlite3_close(db);
+}
+
+static void readings_come_along(void **state)
+{
+    struct room *room = *state;
+    char before[1600], after[1600];
+    made_of_version_5(room, before, sizeof before);
     assert_non_null(
         strstr(before, "1 1772366400123 24.25 24.25 1 571543825 1;2 1772366400123 413.0 417.25 3"));
+    assert_non_null(strstr(before, "1 -62000000000000 1.5 1.5 1"));
+    struct sqlite3 *db = opened(room, schema_steps, schema_step_count);
     assert_int_equal(schema_migrate(db, room->path, schema_steps, schema_step_count, NULL), STATUS_OK);
-    assert_int_equal(sqlite3_prepare_v2(db, all, -1, &stmt, NULL), SQLITE_OK);
-    assert_int_equal(sqlite3_step(stmt), SQLITE_ROW);
-    assert_string_equal((const char *)sqlite3_column_text(stmt, 0), before);
-    sqlite3_finalize(stmt);
+    all_stored(db, after, sizeof after);
+    assert_string_equal(after, before);
+    said(db,
+         "SELECT group_concat(probe || ' ' || t_ms, ';') FROM (SELECT * FROM reading ORDER BY key LIMIT 3)",
+         after, sizeof after);
+    assert_string_equal(after, "1 -62000000000000;2 1001;2 4999");
+    assert_int_equal(schema_number(db, "SELECT count(*) FROM reading", -1), 10);
+    assert_int_equal(schema_number(db, "SELECT rolled_ms FROM probe WHERE id = 2", -1), 5000);
+    assert_int_equal(schema_number(db, "SELECT value FROM meta WHERE name = 'purged_ms'", -1), 4000);
+    assert_int_equal(schema_number(db, "SELECT count(*) FROM readings", -1), 15);
+    assert_int_equal(schema_check(db, room->path, true, NULL), STATUS_OK);
+    sqlite3_close(db);
+    struct store *store = store_made(room);
+    struct reading late = reading_at(1, 0, 1), twice = reading_at(1, 0, 9);
+    late.t.ms = 4998;
+    twice.t.ms = 4999; /* is there */
+    store_put_reading(store, &late);
+    store_put_reading(store, &twice);
+    committed(store, 1, 1);
+    assert_int_equal(store_counts(store).stored, 1);
+    store_close(store);
+}
+
+static void killed_on_the_way_from_version_5_nothing_is_lost(void **state)
+{
+    struct room *room = *state;
+    char before[1600], after[1600];
+    int n = 0, whole = 0, times = 0;
+    for (bool done = false; !done; n += 3, times++) {
+        assert_true(n < 3000);
+        made_of_version_5(room, before, sizeof before);
+        done = migrated_until(room, schema_steps, schema_step_count, n);
+        struct sqlite3 *db = opened(room, schema_steps, schema_step_count);
+        int64_t version = schema_number(db, "PRAGMA user_version", -1);
+        assert_true(version == 5 || version == schema_steps[schema_step_count - 1].version);
+        whole += version != 5;
+        all_stored(db, after, sizeof after);
+        assert_string_equal(after, before);
+        assert_int_equal(schema_migrate(db, room->path, schema_steps, schema_step_count, NULL), STATUS_OK);
+        all_stored(db, after, sizeof after);
+        assert_string_equal(after, before);
+        sqlite3_close(db);
+        room_remove(room);
+        room_make(room);
+    }
+    assert_true(whole > 0 && whole < times);
+    print_message("killed at %d places, up to write %d\n", times - 1, n);
+}
+
+/* Damage that is found while the file is still of an older version: salvaged in its own layout, then brought
+ * up, so that no reading is lost that can be read. */
+static void damage_before_the_upgrade_costs_only_what_is_damaged(void **state)
+{
+    struct room *room = *state;
+    struct store *store;
+    struct why why;
+    char before[1600], after[1600];
+    made_of_version_5(room, before, sizeof before);
+    struct sqlite3 *db = opened(room, schema_steps, schema_step_count);
+    assert_int_equal(schema_run(db, "PRAGMA wal_checkpoint(TRUNCATE)"), SQLITE_OK);
+    int64_t page = schema_number(db, "SELECT rootpage FROM sqlite_master WHERE name = 'event'", 0);
+    sqlite3_close(db);
+    FILE *f = fopen(room->path, "r+");
+    assert_non_null(f);
+    assert_int_equal(fseek(f, (long)(page - 1) * 2048, SEEK_SET), 0);
+    for (int i = 0; i < 2048; i++)
+        fputc(0xA5, f);
+    fclose(f);
+    assert_int_equal(store_open(&room->site, &store, &why), STATUS_OK);
+    assert_non_null(strstr(why.text, "damaged-1"));
+    store_close(store);
+    db = opened(room, schema_steps, schema_step_count);
+    assert_int_equal(schema_number(db, "PRAGMA user_version", -1),
+                     schema_steps[schema_step_count - 1].version);
+    all_stored(db, after, sizeof after);
+    assert_string_equal(after, before);
     assert_int_equal(schema_check(db, room->path, true, NULL), STATUS_OK);
     sqlite3_close(db);
 }
@@ -323,7 +422,11 @@ int main(void)
                                         room_teardown),
         cmocka_unit_test_setup_teardown(newer_and_foreign_files_are_refused, room_setup, room_teardown),
         cmocka_unit_test_setup_teardown(a_new_file_is_laid_out_for_small_writes, room_setup, room_teardown),
-        cmocka_unit_test_setup_teardown(recent_readings_come_along, room_setup, room_teardown),
+        cmocka_unit_test_setup_teardown(readings_come_along, room_setup, room_teardown),
+        cmocka_unit_test_setup_teardown(killed_on_the_way_from_version_5_nothing_is_lost, room_setup,
+                                        room_teardown),
+        cmocka_unit_test_setup_teardown(damage_before_the_upgrade_costs_only_what_is_damaged, room_setup,
+                                        room_teardown),
         cmocka_unit_test_setup_teardown(aside_names_never_collide, room_setup, room_teardown),
         cmocka_unit_test_setup_teardown(views_speak_to_people, room_setup, room_teardown),
     };
