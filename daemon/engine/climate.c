@@ -37,10 +37,21 @@
 #define DAY_STEPS     288
 #define AROUND_STEPS  24
 #define RUN_STRAIGHT  0.6 /* of the way in the first half of the time: more is a draught */
+/* A room without heat falls about evenly from the first quarter hour on; an airing at once, and then less and
+ * less. */
+#define EVEN_STEPS      8
+#define EVEN_MOVED_C    1.0
+#define EVEN_OFF_C      0.4  /* under all that it had at this time of day */
+#define EVEN_HALF       0.35 /* of the way, at least, in each half of the time */
+#define EVEN_LAST       0.5  /* of the mean pace in the last quarter */
+#define EVEN_AIRING_C_H 5.0  /* over two steps: no radiator cools so fast */
 /* Off for so long, and not on its way back: no airing. */
 #define LASTING_STEPS 12
-#define FAR_STEPS     5 /* when it is so far off that no other sign is needed */
+#define FAR_STEPS     9 /* when it is so far off that no other sign is needed */
 #define COMES_BACK_C  0.2
+#define GOES_ON_C_H   0.3
+#define BEFORE_STEPS  48
+#define WARMER_C      0.7
 
 struct together {
     int heated, low, high;
@@ -86,8 +97,9 @@ static void judge(struct engine *e, int place, enum alert_kind kind, enum tri co
 /* --- the room --- */
 
 /* Range of the hourly means at this time of day, two hours to either side, over the week before; of all hours
- * while there are less than two days. */
-static bool usual_range(const struct window *days, utc_t now, double *lo, double *hi)
+ * while there are less than two days. lo_now: the lower end as it was, a dull day not allowed for; NaN then.
+ */
+static bool usual_range(const struct window *days, utc_t now, double *lo, double *hi, double *lo_now)
 {
     int n = 0;
     double week_lo = INFINITY, week_hi = -INFINITY;
@@ -106,6 +118,7 @@ static bool usual_range(const struct window *days, utc_t now, double *lo, double
         *hi = fmax(*hi, window_mean(bin));
         n++;
     }
+    *lo_now = two_days ? *lo : NAN;
     /* A dull day is no fault: what the room had at some hour of the week is never more than a little unusual.
      */
     *lo = fmin(*lo, week_lo + WEEK_MARGIN_C);
@@ -183,6 +196,15 @@ static bool is_steady(const struct window *day, utc_t now, double sign)
     return least > STEADY_SHARE * sign * (mean[0] - mean[3]) / 3 && least > 0;
 }
 
+/* Warmer than before it was aired it is not. */
+static bool comes_back(const struct window *day, utc_t now, double sign)
+{
+    double before = -INFINITY;
+    for (int i = HOUR_STEPS; i < BEFORE_STEPS; i++)
+        before = fmax(before, step_mean(day, now, i));
+    return sign > 0 && step_mean(day, now, 1) < before + WARMER_C;
+}
+
 /* No boiler that fails lets a room fall so fast within the hour. */
 static bool is_airing(const struct window *day, utc_t now, double sign)
 {
@@ -199,11 +221,30 @@ static bool runs_away(const struct window *day, utc_t now, double sign, double u
         return true;
     if (straight && off_c > RUN_OFF_C && steps >= RUN_LONG)
         return true;
-    if (is_airing(day, now, sign) || off_c < RUN_BARELY_C)
+    if (is_airing(day, now, sign) || comes_back(day, now, sign) || off_c < RUN_BARELY_C)
         return false;
     if (is_steady(day, now, sign))
         return off_c > RUN_OFF_C || is_unusual(day, now, sign, 3 * QUARTER_STEPS);
     return straight && is_unusual(day, now, sign, steps);
+}
+
+static double fastest_c_h(const struct window *day, utc_t now, int steps)
+{
+    double most = 0;
+    for (int i = 1; i < steps; i++)
+        most = fmax(most, step_mean(day, now, i + 2) - step_mean(day, now, i));
+    return most * 60 / (2 * STEP_MIN);
+}
+
+static bool falls_evenly(const struct window *day, utc_t now, double lo_now_c)
+{
+    double last = step_mean(day, now, 1), first = step_mean(day, now, 1 + EVEN_STEPS);
+    double late = step_mean(day, now, 1 + EVEN_STEPS / 4) - last, fell = first - last;
+    double half = first - step_mean(day, now, 1 + EVEN_STEPS / 2);
+    double off_c = lo_now_c - window_mean_over(day, now, 2 * STEP_MIN * MS_PER_MIN);
+    return off_c > EVEN_OFF_C && fell > EVEN_MOVED_C && fmin(half, fell - half) > EVEN_HALF * fell &&
+           late > EVEN_LAST * fell / 4 && fastest_c_h(day, now, EVEN_STEPS) < EVEN_AIRING_C_H &&
+           fell > RUN_TIMES * moved_yesterday(day, now, -1, EVEN_STEPS);
 }
 
 /* The least that it was off over the last while, sign -1 for cold; negative when it comes back. */
@@ -218,27 +259,32 @@ static double lasting(const struct window *day, utc_t now, double sign, double u
     return sign * (late - before) < -COMES_BACK_C ? -1 : least;
 }
 
+static bool goes_on(const struct window *day, utc_t now, double sign)
+{
+    return sign * (step_mean(day, now, 1) - step_mean(day, now, 1 + HOUR_STEPS)) > GOES_ON_C_H;
+}
+
 static enum tri beyond(const struct window *day, utc_t now, double sign, double mean_c, double usual_c,
                        bool tanks_follow)
 {
     double off_c = sign * (mean_c - usual_c);
-    bool away = runs_away(day, now, sign, usual_c);
-    if (away || lasting(day, now, sign, usual_c, FAR_STEPS) > ROOM_FAR_C ||
+    if (runs_away(day, now, sign, usual_c) || lasting(day, now, sign, usual_c, FAR_STEPS) > ROOM_FAR_C ||
         (off_c > ROOM_OFF_C && tanks_follow) ||
         (off_c > ROOM_OFF_C && lasting(day, now, sign, usual_c, LASTING_STEPS) > ROOM_OFF_C))
         return TRI_YES;
-    return off_c < ROOM_OFF_C / 2 ? TRI_NO : TRI_KEEP;
+    return off_c < ROOM_OFF_C / 2 && !goes_on(day, now, sign) ? TRI_NO : TRI_KEEP;
 }
 
 static void watch_room_probe(struct engine *e, int stream, const struct together *all, struct now now,
                              struct effects *fx)
 {
     const struct stream_state *s = &e->streams[stream];
-    double lo, hi, mean = window_mean_over(&s->day, now.utc, ROOM_MEAN_MS);
+    double lo, hi, lo_now, mean = window_mean_over(&s->day, now.utc, ROOM_MEAN_MS);
     char evidence[ALERT_EVIDENCE_MAX];
-    if (s->silent || isnan(mean) || !usual_range(&s->days, now.utc, &lo, &hi))
+    if (s->silent || isnan(mean) || !usual_range(&s->days, now.utc, &lo, &hi, &lo_now))
         return;
-    lo = measure(e, KIND_ROOM_COLD, lo);
+    bool falls = falls_evenly(&s->day, now.utc, lo_now);
+    lo = measure(e, KIND_ROOM_COLD, falls ? lo_now : lo);
     hi = measure(e, KIND_ROOM_HOT, hi);
     double hour_c = s->value - step_mean(&s->day, now.utc, 12);
     struct text out = text_over(evidence, sizeof evidence);
@@ -247,9 +293,8 @@ static void watch_room_probe(struct engine *e, int stream, const struct together
         text_printf(&out, ", %+.1f °C in the last hour", hour_c);
     text_printf(&out, "; %d of %d heated tanks are under their band, %d over it", all->low, all->heated,
                 all->high);
-    judge(e, e->site->room_place, KIND_ROOM_COLD,
-          beyond(&s->day, now.utc, -1, mean, lo, follow(all->low, all->heated)), mean, lo - ROOM_OFF_C,
-          evidence, now, fx);
+    enum tri cold = falls ? TRI_YES : beyond(&s->day, now.utc, -1, mean, lo, follow(all->low, all->heated));
+    judge(e, e->site->room_place, KIND_ROOM_COLD, cold, mean, lo - ROOM_OFF_C, evidence, now, fx);
     judge(e, e->site->room_place, KIND_ROOM_HOT,
           beyond(&s->day, now.utc, 1, mean, hi, follow(all->high, all->heated)), mean, hi + ROOM_OFF_C,
           evidence, now, fx);

@@ -68,8 +68,9 @@
 #define FAR_SPREADS     4.0 /* out of the band by these: a healthy heater does not do that */
 #define NEAR_SPREADS    2.0 /* or by these, after it stopped halfway, or for as long as heat needs to show */
 #define FAR_LEAST_C     0.02
-#define FAR_OF_BAND     0.1 /* a thermostat that switches widely strays so much of it from time to time */
-#define ITSELF_C        0.3 /* so little beyond its band nobody has repaired it: it switched by itself */
+#define FAR_OF_BAND     0.15 /* a thermostat that switches widely strays so much of it from time to time */
+#define ELEMENT_LAG_H   0.15 /* its bimetal is so far behind the water: what moves faster goes farther */
+#define ITSELF_C        0.3  /* so little beyond its band nobody has repaired it: it switched by itself */
 #define SURE_MIN        3
 #define SPARE_MIN       6
 #define WEAK_MIN        90
@@ -77,6 +78,10 @@
 #define WEAK_SHORT_C    0.25 /* under the switching point: some sag a little by night */
 #define WEAK_SPREADS    3.0  /* and where it switches must be known so well */
 #define COUNT_MOST      120
+#define SILENT_LOSS_C_H 0.08 /* with less it may pause for hours */
+#define PAUSE_STRAYS    1.3  /* rooms and lamps stretch it */
+#define SHARE_MISSED    0.3
+#define CHANCE_LEAST    0.15
 #define REFUTED_SPAN_MS (3 * MS_PER_DAY)
 #define BREAK_SPREADS   4.0
 #define BREAK_LEAST_C   0.08
@@ -167,12 +172,20 @@ static void band_of(const struct heater *h, const struct tank *tank, struct heat
     }
     out->below = (out->band_lo_c - out->temp_c) / lo_sd;
     out->above = (out->temp_c - out->band_hi_c) / hi_sd;
-    double margin = SEEN_MARGIN_C;
-    if (h->heating_seen)
+}
+
+/* Where it was before it may be again, and a little farther. */
+static void spare_usual(const struct heater *h, struct heater_view *out)
+{
+    double margin = SEEN_MARGIN_C, over_lo = 0, over_hi = 0;
+    if (h->heating_seen) {
         margin = fmax(FAR_LEAST_C, FAR_OF_BAND * (h->band_hi_c - h->band_lo_c));
-    if (out->temp_c > h->lo_least_c - margin)
+        over_lo = fmax(0, ELEMENT_LAG_H * (h->off_c_h - out->slope_c_h));
+        over_hi = fmax(0, ELEMENT_LAG_H * (out->slope_c_h - h->off_c_h - h->full_c_h));
+    }
+    if (out->temp_c > h->lo_least_c - margin - over_lo)
         out->below = fmin(out->below, FAR_SPREADS / 2);
-    if (out->temp_c < h->hi_most_c + margin)
+    if (out->temp_c < h->hi_most_c + margin + over_hi)
         out->above = fmin(out->above, FAR_SPREADS / 2);
 }
 
@@ -183,6 +196,7 @@ static void loss_of(const struct heater *h, const struct tank *tank, utc_t now, 
     double guessed = -(gap + (tank->lid ? 0 : OPEN_COOLS_C)) / h->tau_guess_h;
     out->free_c_h = isnan(gap) ? h->off_c_h : isnan(h->tau_h) ? guessed : -gap / h->tau_h;
     out->free_c_h += isnan(other) ? 0 : other;
+    out->lamps_c_h = fmax(other, 0);
     out->full_c_h = isnan(h->full_c_h) ? rated_c_h(tank) : h->full_c_h;
 }
 
@@ -214,10 +228,10 @@ static void disturb(struct heater *h, int32_t minute)
         h->disturbed_until = (utc_t){ until };
 }
 
-/* No heater and no room moves the water like that. */
+/* No heater and no room moves the water like that, with lamps or without. */
 static bool too_fast(const struct heater_view *v)
 {
-    return v->slope_c_h < TOO_FAST_TIMES * fmin(v->free_c_h, 0) - TOO_FAST_C_H ||
+    return v->slope_c_h < TOO_FAST_TIMES * fmin(v->free_c_h - v->lamps_c_h, 0) - TOO_FAST_C_H ||
            (v->full_c_h > 0 && v->share > TOO_MUCH);
 }
 
@@ -252,6 +266,7 @@ void heater_look(struct heater *h, const struct tank *tank, const struct window 
         out->slope_c_h > 0 && minutes_rise_evenly(&h->recent, usable, now_min, out->minutes, noise_c);
     out->turns_c = minutes_turns(&h->recent, usable, now_min, 2 * out->minutes);
     heat_of(out);
+    spare_usual(h, out);
     if (too_fast(out))
         disturb(h, now_min);
 }
@@ -340,6 +355,7 @@ static void follow_heat(struct heater *h, const struct heater_view *v, utc_t now
     }
 }
 
+/* Where the power is lost the lamps are off, too. */
 static bool cooled_otherwise(double heat_c_h, double loss_c_h)
 {
     return heat_c_h < -(COOLED_C_H + COOLED_SHARE * fmax(loss_c_h, 0));
@@ -349,9 +365,29 @@ double heater_idles(const struct heater *h, const struct heater_view *v)
 {
     if (!heater_is_off(v) || !(v->slope_c_h < 0 || v->unpowered) || !utc_is_set(h->idle_since))
         return 0;
-    if (!v->unpowered && cooled_otherwise(v->heat_c_h, -v->free_c_h))
+    if (!v->unpowered && cooled_otherwise(v->heat_c_h + v->lamps_c_h, v->lamps_c_h - v->free_c_h))
         return 0;
     return fmax(h->broke_off ? BREAK_SPREADS : 0, fmax(v->below, 0));
+}
+
+/* One that switches too often for its pulses to be seen gives its share all the time. */
+static double chance_of_fine(const struct heater_view *v, double loss_c_h)
+{
+    return loss_c_h / v->full_c_h - v->share > SHARE_MISSED ? CHANCE_LEAST : 1;
+}
+
+double heater_chance_of_silence(const struct heater *h, const struct heater_view *v, utc_t now)
+{
+    double loss_c_h = -v->free_c_h, range_c = v->band_hi_c - v->band_lo_c;
+    if (!h->heating_seen || !utc_is_set(h->heating_at) || isnan(v->share) || v->above > 0 ||
+        !(loss_c_h > SILENT_LOSS_C_H) || !(v->full_c_h > loss_c_h) || !heater_is_off(v))
+        return 1;
+    double pause_h = range_c / loss_c_h, pulse_h = range_c / (v->full_c_h - loss_c_h);
+    if (pulse_h < v->minutes / 60.0)
+        return chance_of_fine(v, loss_c_h);
+    double silent_h = (double)(now.ms - h->heating_at.ms) / (double)MS_PER_HOUR;
+    double chance = (PAUSE_STRAYS * pause_h - silent_h) / (pause_h + pulse_h);
+    return fmin(fmax(chance, CHANCE_LEAST), 1);
 }
 
 /* Asked for heat from the switching point on, until it was seen to have given it. */
@@ -429,7 +465,8 @@ static bool gives_nothing(struct heater *h, const struct heater_view *v)
     double hold = h->under_min < LONG_MIN ? DEAD_HOLD : WEAK_HOLD;
     double least = isnan(v->full_c_h) ? 0 : DEAD_HEAT * v->full_c_h;
     return heater_is_off(v) && h->under_heat_c_h < fmax(hold * h->under_loss_c_h, least) &&
-           !cooled_otherwise(h->under_heat_c_h, h->under_loss_c_h) && is_proof(h, v);
+           !cooled_otherwise(h->under_heat_c_h + v->lamps_c_h, h->under_loss_c_h + v->lamps_c_h) &&
+           is_proof(h, v);
 }
 
 enum heater_cause heater_judge(struct heater *h, const struct heater_view *v, utc_t now)
@@ -487,5 +524,6 @@ void heater_visit(struct heater *h, struct pack *p)
     pack_i32(p, &h->dead_min, 0, COUNT_MOST);
     pack_i32(p, &h->stuck_min, 0, COUNT_MOST);
     pack_i32(p, &h->weak_min, 0, COUNT_MOST);
+    pack_i32(p, &h->held_min, 0, COUNT_MOST);
     pack_i32(p, &h->cause, HEATER_UNKNOWN, HEATER_WEAK);
 }

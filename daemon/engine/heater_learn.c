@@ -12,6 +12,7 @@
 #define BEND_BINS         3    /* and to either side of a bend over 15 min */
 #define FAST_BINS         2    /* both where the thermostat switches often */
 #define FAST_SHARE        0.8  /* of the bends are found so too */
+#define LONG_BINS         6    /* where the probe is too noisy, or the heater too gentle, for less */
 #define STEEPER           0.12 /* of all slopes */
 #define COOLING_LEAST_H   1.0  /* seen in all before it tells how fast the tank cools */
 #define COOLING_LEAST_C_H 0.03
@@ -29,6 +30,7 @@
 #define ON_SHARE       0.6
 #define BENDS_LEAST    3
 #define BENDS_SURE     6
+#define BELOW_MOST     0.25 /* of the time: an edge that the tank stands under for longer is none */
 #define NEW_SPREADS    4.0
 #define SPREAD_LEAST_C 0.02
 #define FAR_BACK_C_DAY 0.03
@@ -125,11 +127,24 @@ struct bends {
     double at_c[POINTS_MAX], size_c_h[POINTS_MAX];
 };
 
+/* Long bends can do without single bins. */
+static double level_at(const struct course *c, int i)
+{
+    if (c->bend < LONG_BINS)
+        return c->temp_c[i];
+    return (c->temp_c[i - 1] + c->temp_c[i] + c->temp_c[i + 1]) / 3;
+}
+
+static double bend_noise_c_h(const struct course *c, double noise_c)
+{
+    return noise_c * sqrt(c->bend < LONG_BINS ? 6 : 2) / (c->bend * c->bin_h);
+}
+
 static double bend_at(const struct course *c, int i)
 {
-    if (i < c->bend || i + c->bend >= c->n)
+    if (i <= c->bend || i + c->bend + 1 >= c->n)
         return NAN;
-    return (c->temp_c[i + c->bend] - 2 * c->temp_c[i] + c->temp_c[i - c->bend]) / (c->bend * c->bin_h);
+    return (level_at(c, i + c->bend) - 2 * level_at(c, i) + level_at(c, i - c->bend)) / (c->bend * c->bin_h);
 }
 
 static double noise_of(const struct course *c)
@@ -149,8 +164,8 @@ static double noise_of(const struct course *c)
 static bool is_switching(const struct heater *h, const struct course *c, int i, double sign, double size_c_h)
 {
     double loss = c->gap_c[i] / h->tau_h, hours = c->bend * c->bin_h;
-    double before = (c->temp_c[i] - c->temp_c[i - c->bend]) / hours + loss;
-    double after = (c->temp_c[i + c->bend] - c->temp_c[i]) / hours + loss;
+    double before = (level_at(c, i) - level_at(c, i - c->bend)) / hours + loss;
+    double after = (level_at(c, i + c->bend) - level_at(c, i)) / hours + loss;
     double off = sign > 0 ? before : after, on = sign > 0 ? after : before;
     return isnan(loss) || (fabs(off) < OFF_SHARE * size_c_h && on > ON_SHARE * size_c_h);
 }
@@ -231,18 +246,31 @@ static void learn_edge(const struct bends *b, double noise_c, double sign, doubl
     *far_c = sign * fmax(far, before); /* fmax and fmin pass over what is not known */
 }
 
-/* A few bends that say something new are no new thermostat. */
-static bool is_sound(const struct heater *h, const struct bends *on)
+static double share_below(const struct course *c, double edge_c)
+{
+    int known = 0, below = 0;
+    for (int i = 0; i < c->n; i++) {
+        known += !isnan(c->temp_c[i]);
+        below += c->temp_c[i] < edge_c - SPREAD_LEAST_C;
+    }
+    return (double)below / known;
+}
+
+/* A few bends that say something new are no new thermostat, and none in the middle of its band is its edge.
+ */
+static bool is_sound(const struct heater *h, const struct course *c, const struct bends *on)
 {
     double middle = middle_of(on->at_c, on->n);
-    return on->n >= BENDS_SURE || isnan(h->full_c_h) ||
-           fabs(middle - h->band_lo_c) < NEW_SPREADS * h->lo_sd_c;
+    if (on->n >= BENDS_SURE)
+        return true;
+    return isnan(h->full_c_h) ? share_below(c, middle) < BELOW_MOST
+                              : fabs(middle - h->band_lo_c) < NEW_SPREADS * h->lo_sd_c;
 }
 
 static void find_usual(const struct heater *h, const struct course *c, double sign, double noise_c,
                        struct bends *out)
 {
-    find_bends(h, c, sign, fmax(BEND_LEAST_C_H, BEND_NOISES * noise_c * sqrt(6) / (c->bend * c->bin_h)), out);
+    find_bends(h, c, sign, fmax(BEND_LEAST_C_H, BEND_NOISES * bend_noise_c_h(c, noise_c)), out);
     if (out->n > 0)
         keep_usual(out, middle_of(out->size_c_h, out->n));
 }
@@ -324,7 +352,7 @@ static bool learn_bends(struct heater *h, const struct course *c, double noise_c
     struct cooling sum = cooling_of(c, &on, &off, 1); /* bends are found within a bin */
     if (sum.hours < COOLING_LEAST_H)
         sum = cooling_of(c, &on, &off, 0);
-    if (on.n < BENDS_LEAST || !is_sound(h, &on) || !is_cooling(&sum, h->tau_guess_h) ||
+    if (on.n < BENDS_LEAST || !is_sound(h, c, &on) || !is_cooling(&sum, h->tau_guess_h) ||
         middle_of(on.size_c_h, on.n) < RATED_LEAST * h->rated_c_h)
         return false;
     learn_cooling(h, &sum);
@@ -430,8 +458,13 @@ void heater_learn(struct heater *h, const struct window *temp, const struct wind
         return;
     double noise_c = noise_of(&c);
     choose_spans(h, &c, noise_c);
+    bool learnt = learn_bends(h, &c, noise_c, days);
+    if (!learnt) {
+        c.bend = LONG_BINS;
+        learnt = learn_bends(h, &c, noise_c, days);
+    }
     /* Lamps are told from the heater only where that was seen to be off. */
-    if (learn_bends(h, &c, noise_c, days))
+    if (learnt)
         learn_other(h, &c);
     else
         learn_range(h, &c, days);

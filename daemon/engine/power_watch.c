@@ -12,6 +12,9 @@
 #define LEAST_SPREADS 6.0 /* of all idle ones together */
 #define FEW_SPREADS   9.0 /* of less than half: thermostats fall into step now and then */
 #define EACH_SPREADS  1.5
+#define SILENCE_MOST  3.0 /* spreads that the silence of the others is worth */
+#define HOLD_CHANCE   0.5 /* a tank alone is not told while the others' silence is no likelier than that */
+#define HOLD_MOST_MIN 20
 #define TOGETHER_MS   (15 * MS_PER_MIN)
 #define LOAD_SPAN_MS  (7 * MS_PER_DAY)
 #define LOAD_SKIP_MS  (2 * MS_PER_HOUR)
@@ -19,13 +22,15 @@
 
 struct member {
     struct heater_view view;
-    double idles;
+    double idles, silence; /* silence: how likely it is for a healthy one */
     utc_t idle_since, heating_at;
 };
 
 struct circuit {
-    int heated, idle, heating, low;
+    int heated, idle, heating, warming, low;
+    int covered; /* of the idle ones: told by another circuit or rack */
     double spreads;
+    double silence;  /* of all that are not idle: how likely it is when all is well */
     utc_t last_heat; /* that anyone on it was seen to give */
     char names[ALERT_EVIDENCE_MAX];
 };
@@ -44,6 +49,7 @@ static bool look_at(struct engine *e, int tank, int place, utc_t now, struct mem
     bool disturbed =
         utc_is_set(h->disturbed_until) && now.ms < h->disturbed_until.ms; /* its water was changed */
     m->idles = h->heating_seen && !disturbed ? heater_idles(h, &m->view) : 0;
+    m->silence = disturbed ? 1 : heater_chance_of_silence(h, &m->view, now);
     m->idle_since = h->idle_since;
     m->heating_at = h->heating_at;
     return true;
@@ -51,7 +57,7 @@ static bool look_at(struct engine *e, int tank, int place, utc_t now, struct mem
 
 static struct circuit count_heat(struct engine *e, int place, utc_t now)
 {
-    struct circuit c = { .last_heat = UTC_NONE };
+    struct circuit c = { .last_heat = UTC_NONE, .silence = 1 };
     struct member m;
     for (int i = 0; i < e->site->tank_count; i++) {
         if (!look_at(e, i, place, now, &m))
@@ -59,10 +65,33 @@ static struct circuit count_heat(struct engine *e, int place, utc_t now)
         c.heated++;
         c.low += m.view.below > 1;
         c.heating += heater_gives(&m.view);
+        c.warming += heater_gives(&m.view) && m.view.slope_c_h > 0;
         if (utc_is_set(m.heating_at) && (!utc_is_set(c.last_heat) || m.heating_at.ms > c.last_heat.ms))
             c.last_heat = m.heating_at;
     }
     return c;
+}
+
+static bool is_told_at(const struct engine *e, int place)
+{
+    int slot = place < 0 ? -1 : slot_find(e->site, place, KIND_POWER_LOST, Q_COUNT);
+    return slot >= 0 && (e->alarms.items[slot].pub.active || e->alarms.items[slot].condition == TRI_YES);
+}
+
+/* By the rack that it stands in when asked for its circuit, and the other way round. */
+static bool is_covered(const struct engine *e, int tank, int place)
+{
+    const struct tank *t = &e->site->tanks[tank];
+    return is_told_at(e, e->site->places[place].kind == PLACE_RACK ? t->circuit : t->rack);
+}
+
+static void add_idle(const struct engine *e, int tank, int place, const struct member *m, struct circuit *c,
+                     struct text *names)
+{
+    c->spreads += m->idles;
+    c->covered += is_covered(e, tank, place);
+    text_printf(names, "%s%s %.1f °C %+.2f °C/h", c->idle++ > 0 ? ", " : "", e->site->tanks[tank].id,
+                m->view.temp_c, m->view.slope_c_h);
 }
 
 /* One that stands idle for longer than the circuit was last seen to heat is a heater's own fault. */
@@ -71,13 +100,13 @@ static void count_idle(struct engine *e, int place, utc_t now, struct circuit *c
     struct text names = text_over(c->names, sizeof c->names);
     struct member m;
     for (int i = 0; i < e->site->tank_count; i++) {
-        if (!look_at(e, i, place, now, &m) || m.idles < EACH_SPREADS)
+        if (!look_at(e, i, place, now, &m))
             continue;
-        if (utc_is_set(c->last_heat) && m.idle_since.ms < c->last_heat.ms - TOGETHER_MS)
-            continue;
-        c->spreads += m.idles;
-        text_printf(&names, "%s%s %.1f °C %+.2f °C/h", c->idle++ > 0 ? ", " : "", e->site->tanks[i].id,
-                    m.view.temp_c, m.view.slope_c_h);
+        bool together = !utc_is_set(c->last_heat) || m.idle_since.ms >= c->last_heat.ms - TOGETHER_MS;
+        if (m.idles >= EACH_SPREADS && together)
+            add_idle(e, i, place, &m, c, &names);
+        else if (!(m.idles >= EACH_SPREADS))
+            c->silence *= m.silence;
     }
 }
 
@@ -91,37 +120,74 @@ static bool always_loaded(const struct engine *e, int place, utc_t now)
     return r.bins >= LOAD_LEAST_H && r.lo >= NO_POWER_W;
 }
 
-/* A rack whose sinking tanks all hang on circuits that are told already adds nothing. */
-static bool told_by_circuit(const struct engine *e, int rack)
+/* Those that sink are told already: by the circuit of the rack, the rack of the circuit, or the room. */
+static bool explained(const struct engine *e, const struct circuit *c)
 {
-    for (int i = 0; i < e->site->tank_count; i++)
-        if (e->site->tanks[i].rack == rack &&
-            alert_is_active(e, e->site->tanks[i].circuit, KIND_POWER_LOST, Q_COUNT))
-            return true;
-    return false;
+    return (c->idle > 0 && c->covered == c->idle) ||
+           alert_is_active(e, e->site->room_place, KIND_ROOM_COLD, Q_COUNT);
 }
 
-static bool explained(const struct engine *e, int place)
+static enum tri judge_measured(const struct engine *e, int place, const struct circuit *c, double power_w,
+                               utc_t now)
 {
-    return (e->site->places[place].kind == PLACE_RACK && told_by_circuit(e, place)) ||
-           alert_is_active(e, e->site->room_place, KIND_ROOM_COLD, Q_COUNT);
+    if (power_w >= NO_POWER_W)
+        return TRI_NO;
+    bool counts =
+        c->idle > 0 || always_loaded(e, place, now) || alert_is_active(e, place, KIND_POWER_LOST, Q_COUNT);
+    bool told = e->site->places[place].kind == PLACE_RACK && c->idle > 0 && c->covered == c->idle;
+    return told ? TRI_NO : counts ? TRI_YES : TRI_KEEP;
+}
+
+/* Idle ones speak by how far they sank, the others by how long they have been silent: but an opened window
+ * brings all into step, so that their silence alone says nothing. */
+static bool are_without_heat(const struct circuit *c)
+{
+    double silent = c->heating > 0 ? 0 : fmin(-log(c->silence), SILENCE_MOST);
+    return c->idle >= LEAST_IDLE && c->idle >= c->heating &&
+           c->spreads + silent >= (2 * c->idle < c->heated ? FEW_SPREADS : LEAST_SPREADS);
+}
+
+/* When power comes back all that are cold are heated at once. */
+static bool heat_again(const struct circuit *c)
+{
+    return c->low == 0 || (c->warming > 0 && 2 * c->warming >= c->low);
 }
 
 static enum tri judge_power(const struct engine *e, int place, const struct circuit *c, double power_w,
                             utc_t now)
 {
-    if (power_w < NO_POWER_W) {
-        bool told = e->site->places[place].kind == PLACE_RACK && told_by_circuit(e, place);
-        bool counts = c->idle > 0 || always_loaded(e, place, now) ||
-                      alert_is_active(e, place, KIND_POWER_LOST, Q_COUNT);
-        return told ? TRI_NO : counts ? TRI_YES : TRI_KEEP;
-    }
-    if (power_w >= NO_POWER_W)
-        return TRI_NO;
-    double spreads = 2 * c->idle < c->heated ? FEW_SPREADS : LEAST_SPREADS;
-    if (c->idle >= LEAST_IDLE && c->spreads >= spreads && c->idle >= c->heating)
-        return explained(e, place) ? TRI_NO : TRI_YES;
-    return c->heating > 0 || c->low == 0 ? TRI_NO : TRI_KEEP;
+    if (!isnan(power_w))
+        return judge_measured(e, place, c, power_w, now);
+    bool active = alert_is_active(e, place, KIND_POWER_LOST, Q_COUNT);
+    if (are_without_heat(c) && (active || !explained(e, c)))
+        return TRI_YES;
+    return active && !heat_again(c) ? TRI_KEEP : TRI_NO;
+}
+
+/* Nobody on it has given heat since that one should have, and that is no chance. */
+static bool may_have_lost(struct engine *e, int place, int tank, utc_t now)
+{
+    if (place < 0 || slot_find(e->site, place, KIND_POWER_LOST, Q_COUNT) < 0 ||
+        value_now(e, place, Q_POWER) >= NO_POWER_W)
+        return false;
+    struct circuit c = count_heat(e, place, now);
+    count_idle(e, place, now, &c);
+    utc_t since = e->tanks[tank].heater.idle_since;
+    bool silent_since =
+        !utc_is_set(c.last_heat) || !utc_is_set(since) || c.last_heat.ms <= since.ms + TOGETHER_MS;
+    return c.heating == 0 && silent_since && (c.idle >= LEAST_IDLE || c.silence < HOLD_CHANCE);
+}
+
+bool power_holds(struct engine *e, int tank, struct now now)
+{
+    struct heater *h = &e->tanks[tank].heater;
+    const struct tank *t = &e->site->tanks[tank];
+    if (h->held_min >= HOLD_MOST_MIN || alert_is_active(e, t->circuit, KIND_POWER_LOST, Q_COUNT) ||
+        alert_is_active(e, t->rack, KIND_POWER_LOST, Q_COUNT) ||
+        !(may_have_lost(e, t->circuit, tank, now.utc) || may_have_lost(e, t->rack, tank, now.utc)))
+        return false;
+    h->held_min++;
+    return true;
 }
 
 static void put_evidence(const struct circuit *c, double power_w, struct text *out)

@@ -39,6 +39,7 @@ struct heater {
     int32_t under_min;                     /* minutes under the switching point */
     double under_heat_c_h, under_loss_c_h; /* in the last hour of them: heat given, and what would hold */
     int32_t dead_min, stuck_min, weak_min; /* minutes that speak for it */
+    int32_t held_min;                      /* that it was called dead and not told: it may be its circuit */
     int32_t cause;                         /* enum heater_cause, last judged */
 };
 
@@ -48,10 +49,11 @@ struct heater_view {
     double temp_c;    /* mean of the last minutes */
     double slope_c_h; /* of as many minutes as the heater needs to show itself; NaN */
     bool rises_evenly;
-    double free_c_h; /* what it would be without heat now; NaN */
-    double heat_c_h; /* heat given now; NaN */
-    double full_c_h; /* heat when it is on: learnt, or by its rating; NaN */
-    double share;    /* heat now of that; of what holds the temperature while that is not known; NaN */
+    double free_c_h;  /* what it would be without heat now; NaN */
+    double lamps_c_h; /* of that by lamps and the like, which a lost circuit takes along; at least 0 */
+    double heat_c_h;  /* heat given now; NaN */
+    double full_c_h;  /* heat when it is on: learnt, or by its rating; NaN */
+    double share;     /* heat now of that; of what holds the temperature while that is not known; NaN */
     double band_lo_c, band_hi_c; /* learnt, or from the setpoint while not learnt; NaN */
     double below, above;         /* how far out of it, in the spreads of its edges; NaN */
     struct span turns_c;         /* the coldest and the warmest of the last while; NaN */
@@ -82,6 +84,9 @@ void heater_refute(struct heater *h, utc_t now);
 /* No heat, though it should give some: how strongly the minutes speak against a healthy heater, in spreads;
  * 0 when they do not. */
 double heater_idles(const struct heater *h, const struct heater_view *view);
+/* That a healthy one, seen at any moment, gives no heat now and gave none since the last time: its pauses are
+ * as long as its band takes to cool. 1 where that cannot be told. */
+double heater_chance_of_silence(const struct heater *h, const struct heater_view *view, utc_t now);
 bool heater_gives(const struct heater_view *view);
 bool heater_is_off(const struct heater_view *view);
 

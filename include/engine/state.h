@@ -201,6 +201,9 @@ void heater_watch(struct engine *e, int tank, struct now now, struct effects *fx
 
 /* --- power_watch.c: circuits and racks --- */
 void power_watch(struct engine *e, struct now now, struct effects *fx);
+/* A tank whose heater gives nothing is not told alone yet: the others of its circuit or rack are silent, too.
+ * Once a minute, and true for a limited time. */
+bool power_holds(struct engine *e, int tank, struct now now);
 
 /* --- climate.c: the room --- */
 void climate_watch(struct engine *e, struct now now, struct effects *fx);

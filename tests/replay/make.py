@@ -497,6 +497,44 @@ def _23_noisy_probe(c):
 
 
 @case
+def _24_dark_rack(c):
+    """Rack a loses its mains at noon, when its lamps are on, which go off, too, so that the water falls faster than
+    it ever did at that hour: one message, which stands until the power is back at four."""
+    r = Room(c, seed=24)
+
+    def hours(n, lit):
+        for _ in range(60 * n):
+            for id in ("a1", "a2"):
+                r.tanks[id].temp += 0.35 / 60 if lit else 0
+            r.run(MINUTE)
+    for _ in range(2):
+        hours(9, False)
+        hours(9, True)
+        hours(6, False)
+    hours(9, False)
+    hours(3, True)
+    r.tanks["a1"].dead = r.tanks["a2"].dead = True
+    hours(4, False)
+    r.tanks["a1"].dead = r.tanks["a2"].dead = False
+    hours(2, True)
+    hours(3, False)
+
+
+@case
+def _25_airings_and_a_boiler(c):
+    """A window opened for a quarter of an hour, for one, and one left ajar; then, on an afternoon, the boiler fails:
+    only that is told, and within the hour."""
+    r = Room(c, seed=25)
+    r.run(30 * HOUR)
+    for minutes, to, tau_h in ((15, -4, 0.15), (60, -5, 0.2), (40, -3.5, 0.4)):
+        r.push(minutes, to, tau_h)
+        r.push(5 * 60 - minutes, 0, 0.4)
+    r.run(16 * HOUR)
+    r.push(4 * 60, -7, 2.2)
+    r.push(5 * 60, 0, 1.5)
+
+
+@case
 def _30_service_windows(c):
     """The same cool change in a1, announced, and in a2, not. Later work on a1 ends with the tank cold and strong: one
     message, the rest listed under it and acknowledged with it."""

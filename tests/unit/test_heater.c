@@ -21,7 +21,7 @@ struct basin {
     struct tank tank;
     bool room_known, on, dead, stuck, fine; /* fine: gives as much as is asked for */
     int every_min;
-    double temp_c, room_c, full_c_h, weak, lamp_c_h, poured_c, step_c, least_c, dial_c;
+    double temp_c, room_c, full_c_h, weak, lamp_c_h, poured_c, step_c, least_c, dial_c, range_c, noise_c;
     int minute;
     enum heater_cause cause;
     uint64_t dice;
@@ -35,7 +35,7 @@ static utc_t when(const struct basin *b)
 static double noise(struct basin *b)
 {
     b->dice = b->dice * UINT64_C(6364136223846793005) + 1;
-    return ((double)(b->dice >> 40) / 16777216.0 - 0.5) * 0.06;
+    return ((double)(b->dice >> 40) / 16777216.0 - 0.5) * b->noise_c;
 }
 
 static void basin_init(struct basin *b)
@@ -47,6 +47,8 @@ static void basin_init(struct basin *b)
                          .every_min = 1,
                          .step_c = 0.0625,
                          .least_c = NAN,
+                         .range_c = 0.5,
+                         .noise_c = 0.06,
                          .room_known = true,
                          .dice = 7 };
     b->tank = (struct tank){ .volume_l = 30, .heater_w = 50, .setpoint_c = 22, .lid = true };
@@ -58,7 +60,7 @@ static void basin_init(struct basin *b)
 static void live(struct basin *b)
 {
     double below = 22.25 - b->dial_c - b->temp_c;
-    b->on = below > 0.5 ? true : below < 0 ? false : b->on;
+    b->on = below > b->range_c ? true : below < 0 ? false : b->on;
     double asked = b->fine ? fmin(fmax(below / 0.5, 0), 1) : b->on;
     double heat = b->dead ? 0 : (b->stuck ? 1 : asked) * b->full_c_h * b->weak;
     b->temp_c += (heat + b->lamp_c_h - (b->temp_c - b->room_c) / TAU_H) / 60 + b->poured_c;
@@ -261,6 +263,73 @@ static void where_it_once_switched_on_by_itself_is_no_news(void **state)
     assert_int_equal(minutes_to(&b, HEATER_DEAD, 6 * 60), 6 * 60);
     b.dead = true;
     assert_in_range(minutes_to(&b, HEATER_DEAD, 6 * 60), 5, 3 * 60);
+    arena_fini(&b.arena);
+}
+
+/* One that switches widely strays by a share of that, and its bimetal is behind where the water cools faster.
+ */
+static void a_wide_one_may_switch_a_little_lower_than_ever(void **state)
+{
+    (void)state;
+    struct basin b;
+    basin_init(&b);
+    b.range_c = 1.1;
+    pass(&b, 2 * 1440, true);
+    assert_near(b.heater.band_lo_c, 21.15, 0.1);
+    b.dial_c = 0.19;
+    b.room_c -= 2;
+    assert_int_equal(minutes_to(&b, HEATER_DEAD, 12 * 60), 12 * 60);
+    b.dead = true;
+    assert_in_range(minutes_to(&b, HEATER_DEAD, 6 * 60), 5, 4 * 60);
+    arena_fini(&b.arena);
+}
+
+/* Every five minutes, noisy, and a heater that only just does: its bends are lost in a quarter hour's noise.
+ */
+static void a_gentle_heater_is_learnt_by_a_poor_probe(void **state)
+{
+    (void)state;
+    struct basin b;
+    basin_init(&b);
+    b.every_min = 5;
+    b.noise_c = 0.22;
+    b.range_c = 0.9;
+    b.full_c_h = 1.2;
+    b.room_c = 17.5;
+    pass(&b, 2 * 1440, true);
+    assert_true(b.heater.heating_seen && b.heater.full_c_h > 0.8);
+    assert_near(b.heater.band_lo_c, 21.35, 0.12);
+    assert_near(b.heater.band_hi_c, 22.25, 0.12);
+    for (int hour = 0; hour < 24; hour++) {
+        pass(&b, 60, true);
+        assert_near(b.heater.band_lo_c, 21.35, 0.12);
+        assert_int_not_equal(b.cause, HEATER_DEAD);
+    }
+    arena_fini(&b.arena);
+}
+
+static void silence_is_judged_by_the_usual_pause(void **state)
+{
+    (void)state;
+    struct basin b;
+    basin_init(&b);
+    b.range_c = 1.0;
+    pass(&b, 2 * 1440, true);
+    double least = 1;
+    for (int i = 0; i < 1440; i++) {
+        pass(&b, 1, false);
+        double chance = heater_chance_of_silence(&b.heater, &b.view, when(&b));
+        least = fmin(least, chance);
+        if (heater_gives(&b.view))
+            assert_near(chance, 1, 0);
+    }
+    assert_true(least > 0.15); /* it pauses for two hours, and not for three */
+    while (!b.on)
+        pass(&b, 1, false);
+    b.dead = true;
+    for (int i = 0; i < 180; i++)
+        pass(&b, 1, false);
+    assert_near(heater_chance_of_silence(&b.heater, &b.view, when(&b)), 0.15, 0.01);
     arena_fini(&b.arena);
 }
 
@@ -556,6 +625,9 @@ int main(void)
         cmocka_unit_test(a_fault_is_not_learnt),
         cmocka_unit_test(where_it_has_been_is_no_news),
         cmocka_unit_test(where_it_once_switched_on_by_itself_is_no_news),
+        cmocka_unit_test(a_wide_one_may_switch_a_little_lower_than_ever),
+        cmocka_unit_test(a_gentle_heater_is_learnt_by_a_poor_probe),
+        cmocka_unit_test(silence_is_judged_by_the_usual_pause),
         cmocka_unit_test(one_that_heats_though_called_dead_is_learnt_afresh),
         cmocka_unit_test(a_weak_heater_is_named_and_not_called_dead),
         cmocka_unit_test(a_fine_heater_weak_is_not_called_dead),
