@@ -323,10 +323,15 @@ static void forget_learnt(struct heater *h)
     h->learnt_at = UTC_NONE;
 }
 
+bool heater_refuted_lately(const struct heater *h, utc_t now)
+{
+    return utc_is_set(h->refuted_at) && now.ms - h->refuted_at.ms < REFUTED_SPAN_MS;
+}
+
 /* Wrong for good: what it calls trouble would teach it better, and is not learnt from. */
 void heater_refute(struct heater *h, utc_t now)
 {
-    bool again = utc_is_set(h->refuted_at) && now.ms - h->refuted_at.ms < REFUTED_SPAN_MS;
+    bool again = heater_refuted_lately(h, now);
     h->refuted_at = again ? UTC_NONE : now;
     if (again)
         forget_learnt(h);

@@ -115,6 +115,19 @@ static bool gives_heat_again(const struct engine *e, int place, const struct hea
     return !(view->heat_c_h < wanted) || wanted == 0;
 }
 
+/* It has just begun or ended to give heat, against what is told of it: a dead one does not begin, a weak one
+ * gives what it has all the time, one that is stuck does not pause, nor begin anew above its band. Somebody
+ * has turned the dial. */
+static bool contradicts(const struct engine *e, int place, const struct heater *h,
+                        const struct heater_view *view, utc_t now)
+{
+    if (h->heating)
+        return alert_is_active(e, place, KIND_HEATER_DEAD, Q_COUNT) ||
+               alert_is_active(e, place, KIND_HEATER_WEAK, Q_COUNT) ||
+               (h->began_above && heater_refuted_lately(h, now));
+    return alert_is_active(e, place, KIND_HEATER_STUCK, Q_COUNT) && view->slope_c_h < 0;
+}
+
 void heater_watch(struct engine *e, int tank, struct now now, struct effects *fx)
 {
     struct tank_state *t = &e->tanks[tank];
@@ -124,7 +137,7 @@ void heater_watch(struct engine *e, int tank, struct now now, struct effects *fx
         return;
     bool heated = t->heater.heating;
     enum heater_cause cause = heater_judge(&t->heater, &view, now.utc);
-    if (!heated && t->heater.heating && alert_is_active(e, place, KIND_HEATER_DEAD, Q_COUNT))
+    if (heated != t->heater.heating && contradicts(e, place, &t->heater, &view, now.utc))
         heater_refute(&t->heater, now.utc);
     if (cause == HEATER_FINE && !gives_heat_again(e, place, &t->heater, &view))
         cause = HEATER_UNKNOWN;

@@ -91,7 +91,8 @@ static const struct kind_info kinds[KIND_COUNT] = {
                             .scope = SCOPE_TANK,
                             .title = "heater stuck on",
                             .meaning = "The tank climbs past the band its thermostat holds, and the heater "
-                                       "still gives heat.",
+                                       "still gives heat. So does one whose dial was turned up, until it has "
+                                       "switched off and on again: then it is learnt afresh.",
                             .consequence = "The tank heats until the animals die.",
                             .action = "Unplug the heater now, open the lid, replace the thermostat.",
                             .time = "An hour or two.",

@@ -28,7 +28,7 @@ struct heater {
     double learnt_h;              /* hours of history behind it */
     utc_t learnt_at;
     utc_t trouble_at; /* the last minute of a fault: nothing up to it is learnt from */
-    utc_t refuted_at; /* it began to heat by itself, or somebody saw to it, when it was called dead */
+    utc_t refuted_at; /* it went against what it was called, or somebody saw to it */
 
     utc_t disturbed_until;                 /* water was changed */
     utc_t heating_at;                      /* last minute that it gave heat */
@@ -77,9 +77,10 @@ void heater_look(struct heater *h, const struct tank *tank, const struct window 
 /* Once a minute. Needs the evidence for some minutes before it changes its mind. */
 enum heater_cause heater_judge(struct heater *h, const struct heater_view *view, utc_t now);
 
-/* It began to heat although it was called dead. Once, somebody may have plugged it in again; twice within
- * three days, what was learnt is wrong: it is learnt afresh. */
+/* It began to heat although it was called dead, or paused although it was called stuck. Once, somebody may
+ * have seen to it; twice within three days, what was learnt is wrong: it is learnt afresh. */
 void heater_refute(struct heater *h, utc_t now);
+bool heater_refuted_lately(const struct heater *h, utc_t now); /* once */
 
 /* No heat, though it should give some: how strongly the minutes speak against a healthy heater, in spreads;
  * 0 when they do not. */

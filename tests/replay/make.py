@@ -398,6 +398,9 @@ def _17_room_cold(c):
 
 
 @case
+
+
+@case
 def _18_probe_in_the_air(c):
     """The probes of a1 hang out of the water for three hours: one message, not one a number."""
     r = Room(c, seed=18)
@@ -532,6 +535,20 @@ def _25_airings_and_a_boiler(c):
     r.run(16 * HOUR)
     r.push(4 * 60, -7, 2.2)
     r.push(5 * 60, 0, 1.5)
+
+
+@case
+def _26_dials_are_turned(c):
+    """Somebody turns one dial up by 1.2 K and another down by 0.9: each is told once or twice as the fault that it
+    looks like, until the heater was seen to go on switching; then it is learnt afresh. Two days later each fails in
+    earnest, and that is told, too."""
+    r = Room(c, seed=26)
+    r.run(30 * HOUR)
+    r.tanks["a1"].setpoint += 1.2
+    r.tanks["b1"].setpoint -= 0.9
+    r.run(52 * HOUR)
+    r.tanks["a1"].stuck = r.tanks["b1"].dead = True
+    r.run(3 * HOUR)
 
 
 @case
