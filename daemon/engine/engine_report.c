@@ -59,15 +59,14 @@ static void report_value(const struct engine *e, int tank, enum quantity q, stru
     out->per_day = trend_per_day(&s->days, s->last.t);
 }
 
-static struct solids_report report_solids(const struct solids *s, double volume_l,
-                                          const struct value_report *ec)
+static struct solids_report report_solids(const struct solids *s, const struct value_report *ec)
 {
     double now = ec->origin == ORIGIN_PROBE ? ec->value : (double)NAN;
     return (struct solids_report){ .ec_per_day = s->slope_day * now,
                                    .ec_per_day_sd = s->slope_sd * now,
                                    .span_days = isnan(s->slope_day) ? 0 : s->span_days,
                                    .evaporation_day = s->evaporation_day,
-                                   .evaporation_reckoned = solids_evaporation_is_reckoned(s, volume_l) };
+                                   .evaporation_reckoned = solids_evaporation_is_reckoned(s) };
 }
 
 void engine_report_tank(const struct engine *e, int tank, struct now now, struct tank_report *out)
@@ -92,7 +91,7 @@ void engine_report_tank(const struct engine *e, int tank, struct now now, struct
                                       .heater_w = NAN,
                                       .duty = NAN,
                                       .learnt_h = t->heater.learnt_h };
-    out->solids = report_solids(&t->solids, e->site->tanks[tank].volume_l, &out->values[Q_EC]);
+    out->solids = report_solids(&t->solids, &out->values[Q_EC]);
     (void)forecast_of_tank(e, tank, now, &out->forecast);
     out->in_service = t->in_service;
     out->service_until = t->service_until;

@@ -11,6 +11,8 @@
 #define REFUSED_RUN         5 /* unreadable payloads in a row before anyone is told */
 #define FLAT_LEAST_MS       (2 * MS_PER_HOUR)
 #define FLAT_LEAST_EARLY_MS (6 * MS_PER_HOUR) /* until so much of the probe is known: */
+#define FLAT_LEAST_PURE_MS  MS_PER_DAY
+#define NEARLY_PURE         20.0 /* uS/cm, mg/L */
 #define FLAT_KNOWN_MS       (3 * MS_PER_DAY)
 #define LEAP_NOISES         4   /* of a cheap probe's noise, from one reading to the next */
 #define NOISE_TIMES         4.0 /* the usual */
@@ -347,16 +349,24 @@ static bool stood_so_before(const struct engine *e, int stream, const struct rea
     return run_ms < e->streams[stream].flat_longest_ms * 3 / 2;
 }
 
+/* Purified water has so little in it that a probe of whole microsiemens shows one number for weeks. */
+static bool is_nearly_pure(const struct engine *e, int stream, const struct reading *r)
+{
+    enum quantity q = e->site->streams[stream].quantity;
+    return (q == Q_EC || q == Q_TDS) && fabs(r->value) < NEARLY_PURE;
+}
+
 static enum tri stuck(const struct engine *e, int stream, const struct reading *r)
 {
     const struct gate_limits *limits = e->streams[stream].gate.limits;
     double sent_s = derive_needs_temp(e, stream) ? (double)(r->t.ms - e->streams[stream].sent_since_ms) / 1000
                                                  : (double)NAN;
     enum flag flat = verdict_get(r->tests, TEST_FLAT), thin = verdict_get(r->tests, TEST_ATTENUATED);
-    if (thin == FLAG_FAIL)
+    bool pure = is_nearly_pure(e, stream, r);
+    if (thin == FLAG_FAIL && !pure)
         return TRI_YES;
     if (flat == FLAG_FAIL || sent_s >= limits->flat_fail_s)
-        return stood_so_before(e, stream, r) ? TRI_KEEP : TRI_YES;
+        return pure || stood_so_before(e, stream, r) ? TRI_KEEP : TRI_YES;
     return flat == FLAG_GOOD && !(sent_s >= limits->flat_suspect_s) ? TRI_NO : TRI_KEEP;
 }
 
@@ -391,12 +401,16 @@ static void note_stand(struct stream_state *s, const struct reading *r, int64_t 
     s->flat_value = r->value;
 }
 
-/* A line flat for three times as long as this probe ever was before, once a day of it is known. */
-static bool stands_too_long(const struct stream_state *s, const struct reading *r, int64_t begin_ms)
+/* A line flat for three times as long as this probe ever was before, once a day of it is known; near nothing
+ * for ten times as long. */
+static bool stands_too_long(const struct stream_state *s, const struct reading *r, int64_t begin_ms,
+                            bool pure)
 {
     int64_t known_ms = r->t.ms - s->flat_known_ms;
-    int64_t least_ms = known_ms > FLAT_KNOWN_MS ? FLAT_LEAST_MS : FLAT_LEAST_EARLY_MS;
-    int64_t run_ms = r->t.ms - begin_ms, most_ms = 3 * s->flat_longest_ms;
+    int64_t least_ms = pure                       ? FLAT_LEAST_PURE_MS
+                       : known_ms > FLAT_KNOWN_MS ? FLAT_LEAST_MS
+                                                  : FLAT_LEAST_EARLY_MS;
+    int64_t run_ms = r->t.ms - begin_ms, most_ms = (pure ? 10 : 3) * s->flat_longest_ms;
     bool judged = !isnan(s->gate.limits->flat_suspect_s) || !isnan(s->gate.limits->flat_fail_s);
     return judged && begin_ms > s->flat_known_ms && known_ms > MS_PER_DAY &&
            run_ms > (most_ms > least_ms ? most_ms : least_ms);
@@ -411,7 +425,9 @@ static void judge_stuck(struct engine *e, int stream, const struct reading *r, s
     note_sent(&e->streams[stream], r);
     int64_t begin_ms = health_flat_since_ms(e, stream);
     note_stand(&e->streams[stream], r, begin_ms, LEAP_NOISES * quantity_info(site->quantity)->reading_sd);
-    enum tri condition = stands_too_long(&e->streams[stream], r, begin_ms) ? TRI_YES : stuck(e, stream, r);
+    enum tri condition = stands_too_long(&e->streams[stream], r, begin_ms, is_nearly_pure(e, stream, r))
+                             ? TRI_YES
+                             : stuck(e, stream, r);
     for (int t = site->twin; t >= 0 && t != stream; t = e->site->streams[t].twin) {
         if (e->streams[t].silent || !e->streams[t].seen)
             continue;

@@ -81,6 +81,16 @@ static int followers(const struct engine *e, int tank, int way, int *others)
     return same;
 }
 
+bool ph_sours(const struct engine *e, int tank)
+{
+    const struct creep *down = &e->tanks[tank].ph.down;
+    int others = 0, same = 0;
+    if (!place_lives(e, e->site->tanks[tank].place, Q_PH) || !(down->rise > limit_of(down) / 2))
+        return false;
+    same = followers(e, tank, -1, &others);
+    return same == 0 || 2 * same < others;
+}
+
 void ph_watch(struct engine *e, int tank, struct now now, struct effects *fx)
 {
     struct tank_state *t = &e->tanks[tank];

@@ -20,37 +20,40 @@
 #define URGENT_DAYS       2.0
 /* Waste and a probe that drifts look alike until a hand test or a change of water tells them apart. While no
  * limit is near one of them may come first: a wrong name would cost a second message. */
-#define OPEN_WAIT_MS     (48 * MS_PER_HOUR)
-#define OPEN_URGENT_DAYS 4.0
-#define HORIZON_DAYS     28.0 /* a top-off's climb that takes longer is no news: changes of water come before */
+#define OPEN_WAIT_MS          (72 * MS_PER_HOUR)
+#define OPEN_URGENT_DAYS      4.0 /* to the animals' limit */
+#define OPEN_URGENT_AWAY_DAYS 1.5 /* to the keeper's own: the cause is told with it */
+#define HORIZON_DAYS          28.0 /* a top-off's climb that takes longer is no news: changes of water come before */
 
 /* Waste is faster than evaporation, the minerals of tap water and a probe's drift. */
-#define WASTE_SURE_DAY   0.045
-#define LIKE_USUAL_LO    0.6
-#define LIKE_USUAL_HI    1.5
-#define LIKE_EVAPORATION 1.5  /* reckoned: good to half or double */
-#define LIKE_TOPOFF      1.25 /* the keeper's own figure of what the top-off takes */
-#define ANSWER_REAL      0.6
-#define ANSWER_NONE      0.3
-#define SINK_DAY_MOST    0.05
-#define SINK_BLIND_TIMES 2.0
-#define SINK_LEAST_H     48    /* a fall within a day is a change, or several top-offs */
-#define TOPOFF_EC_MOST   700.0 /* uS/cm: most tap waters are softer */
-#define REFILL_LEAVES    0.5   /* of the climb: more is no evaporation */
+#define WASTE_SURE_DAY      0.045
+#define LIKE_USUAL_LO       0.6
+#define LIKE_USUAL_HI       1.5
+#define LIKE_EVAPORATION_LO 0.5 /* slower is no stopped top-off, if it is reckoned right to the half */
+#define ANSWER_REAL         0.6
+#define ANSWER_NONE         0.3
+#define SINK_DAY_MOST       0.05
+#define SINK_BLIND_TIMES    2.0
+#define SINK_LEAST_H        48    /* a fall within a day is a change, or several top-offs */
+#define TOPOFF_EC_MOST      700.0 /* uS/cm: most tap waters are softer */
+#define REFILL_LEAVES       0.5   /* of the climb: more is no evaporation */
 
 /* Falling without a step: quickly within hours, or slowly within a night. */
-#define QUICK_BINS   30 /* 2.5 h */
-#define QUICK_SHARE  0.02
-#define SLOW_HOURS   10
-#define SLOW_SHARE   0.03
-#define NEW_QUICK    0.005 /* below all of the week before */
-#define NEW_SLOW     0.015
-#define LEAK_MM      4.0
-#define LEAK_SLOW_MM 5.0
-#define LEAK_TIMES   3.0 /* what evaporation takes */
-#define PAST_DAYS    7
-#define PAST_LEAST_H 24
-#define PAST_SKIP_H  12
+#define QUICK_BINS    30 /* 2.5 h */
+#define QUICK_SHARE   0.02
+#define SLOW_HOURS    10
+#define SLOW_SHARE    0.03
+#define GOES_ON_SHARE 0.5 /* of the pace of the whole fall, at its end */
+#define GOES_ON_SDS   1.5
+#define NEW_QUICK     0.005 /* below all of the week before */
+#define NEW_SLOW      0.015
+#define LEAK_MM       4.0
+#define LEAK_SLOW_MM  5.0
+#define LEAK_TIMES    3.0 /* what evaporation takes */
+#define OVER_DAYS     14  /* filling up what had not been topped off for a week goes back no further */
+#define PAST_DAYS     7
+#define PAST_LEAST_H  24
+#define PAST_SKIP_H   12
 
 /* A tank that nobody knows yet falls as far as this in an evening of its keeper's work: a change and a
  * top-off. One that is topped off by hand has shown its ways after so many hours. */
@@ -61,10 +64,11 @@
 void solids_init(struct solids *s)
 {
     memset(s, 0, sizeof *s);
-    s->noise = s->block_noise = s->temp_ref_c = NAN;
+    s->noise = s->hour_noise = s->block_noise = s->temp_ref_c = NAN;
     s->climb = s->sink = s->level_sink = (struct creep){ .usual = NAN };
     s->slope_day = s->slope_sd = s->today_day = s->today_sd = NAN;
-    s->usual_day = s->level_usual_mm_day = s->evaporation_day = s->answer = NAN;
+    s->usual_day = s->level_usual_mm_day = s->evaporation_day = s->evaporation_most = s->air = s->answer =
+        NAN;
     s->service_begin = s->service_end = s->climbs_since = UTC_NONE;
 }
 
@@ -171,10 +175,10 @@ static bool like(double v, double other, double least, double most)
     return v > least * other && v < most * other;
 }
 
-/* Without top-off the share that evaporates is the share that solids climb by, and no more. */
-static bool like_evaporation(const struct solids *s, const struct solids_view *view)
+/* Without top-off the share that evaporates is the share that solids climb by. */
+static bool like_evaporation(const struct solids *s)
 {
-    return s->slope_day < (view->topoff_share > 0 ? LIKE_TOPOFF : LIKE_EVAPORATION) * s->evaporation_day;
+    return s->slope_day < s->evaporation_most && s->slope_day > LIKE_EVAPORATION_LO * s->evaporation_day;
 }
 
 /* The top-off water that would explain it could come from a tap. */
@@ -195,9 +199,9 @@ static enum solids_cause climb_cause(const struct solids *s, const struct solids
         return SOLIDS_PROBE_DRIFTS;
     if (!held && s->usual_day > CREEP_TODAY_LEAST && like(a_day, s->usual_day, LIKE_USUAL_LO, LIKE_USUAL_HI))
         return SOLIDS_TOPOFF_STOPPED;
-    if (!held && like_evaporation(s, view))
+    if (!held && like_evaporation(s))
         return SOLIDS_TOPOFF_STOPPED;
-    return could_be_minerals(s, view, ec) ? SOLIDS_TOPOFF_MINERALS : SOLIDS_WASTE;
+    return !view->sours && could_be_minerals(s, view, ec) ? SOLIDS_TOPOFF_MINERALS : SOLIDS_WASTE;
 }
 
 /* --- falling within hours --- */
@@ -209,10 +213,10 @@ static bool falls(const double *x, int n, double least)
     return fall > least && -slope.per > 3 * slope.sd && series_falls_along(x, n, least);
 }
 
-/* Below everything of the week before. */
-static bool is_new(const struct window *days, utc_t now, double v, double margin)
+/* Below everything of so many days before. */
+static bool is_new(const struct window *days, utc_t now, double v, double margin, int days_back)
 {
-    struct span past = solids_range(days, (utc_t){ now.ms - PAST_SKIP_H * MS_PER_HOUR }, PAST_DAYS);
+    struct span past = solids_range(days, (utc_t){ now.ms - PAST_SKIP_H * MS_PER_HOUR }, days_back);
     return isnan(past.lo) || v < past.lo - margin;
 }
 
@@ -234,15 +238,22 @@ static double blind_share(const struct solids_view *view, utc_t now)
     return known_h < PAST_LEAST_H ? BLIND_SHARE : 0;
 }
 
-/* A top-off by hand, or a change, is a step or two and then stands; what runs over goes on. */
+/* A top-off by hand, or a change, is a step or two and then stands, though a cooler or uncompensated probe
+ * follows for a while; what runs over goes on, at the end as at the beginning. */
 static bool goes_down(const double *x, int n, double least)
 {
-    return falls(x, n, least) && series_slopes(x, n);
+    int late = n * 2 / 5;
+    struct slope end = series_slope(x + n - late, late, late * 2 / 3);
+    double whole = series_median(x, n / 4, 1) - series_median(x + n - n / 4, n / 4, 1);
+    return falls(x, n, least) && series_slopes(x, n) && -end.per > GOES_ON_SDS * end.sd &&
+           -end.per * n > GOES_ON_SHARE * whole;
 }
 
 static bool runs_over(const struct solids *s, const struct solids_view *view, utc_t now)
 {
     double fine[QUICK_BINS], hours[SLOW_HOURS], level, blind = blind_share(view, now);
+    if (view->doubted && view->level_days == NULL)
+        return false;
     solids_row(s, view->ec_day, view->temp_day, now, fine, QUICK_BINS);
     solids_row(s, view->ec_days, view->temp_days, now, hours, SLOW_HOURS);
     level = series_median(fine + QUICK_BINS - 8, 8, 2);
@@ -253,7 +264,7 @@ static bool runs_over(const struct solids *s, const struct solids_view *view, ut
         (isnan(level) || !goes_down(hours, SLOW_HOURS, fmax(fmax(SLOW_SHARE, blind) * level, 3 * noise))))
         return false;
     return level_says(view, now, 1) &&
-           is_new(view->ec_days, now, level, (quickly ? NEW_QUICK : NEW_SLOW) * level);
+           is_new(view->ec_days, now, level, (quickly ? NEW_QUICK : NEW_SLOW) * level, OVER_DAYS);
 }
 
 static bool leaks(const struct solids *s, const struct solids_view *view, utc_t now)
@@ -267,7 +278,7 @@ static bool leaks(const struct solids *s, const struct solids_view *view, utc_t 
                           falls(hours, SLOW_HOURS, LEAK_SLOW_MM + LEAK_TIMES * evaporated * SLOW_HOURS / 24)))
         return false;
     double before = window_mean_over(view->level_days, (utc_t){ now.ms - 3 * MS_PER_HOUR }, 2 * MS_PER_HOUR);
-    return is_new(view->level_days, now, level, 1.0) || before - level > 3 * LEAK_MM;
+    return is_new(view->level_days, now, level, 1.0, PAST_DAYS) || before - level > 3 * LEAK_MM;
 }
 
 static bool is_too_fast(const struct solids *s)
@@ -288,7 +299,8 @@ bool solids_replaces(const struct solids *s, const struct solids_view *view, enu
 
 bool solids_is_open(const struct solids *s, const struct solids_view *view, enum solids_cause cause)
 {
-    return cause == SOLIDS_WASTE && !is_too_fast(s) && !is_the_water(s, view);
+    bool alone = cause == SOLIDS_TOPOFF_MINERALS && !view->mates_climb;
+    return ((cause == SOLIDS_WASTE && !view->sours) || alone) && !is_too_fast(s) && !is_the_water(s, view);
 }
 
 /* Until it is there at this pace; NaN when the limit is open, or behind. */
@@ -303,8 +315,10 @@ static double days_to(const struct solids *s, double limit, double ec)
 static bool may_be_named(const struct solids *s, const struct solids_view *view, enum solids_cause cause,
                          double ec, utc_t now)
 {
-    double edge = days_to(s, view->ec_hi, ec), nearest = fmin(edge, days_to(s, view->ec_drift, ec));
-    bool open = solids_is_open(s, view, cause) && !(nearest < OPEN_URGENT_DAYS);
+    double edge = days_to(s, view->ec_hi, ec), away = days_to(s, view->ec_drift, ec);
+    double nearest = fmin(edge, away);
+    bool urgent = edge < OPEN_URGENT_DAYS || away < OPEN_URGENT_AWAY_DAYS;
+    bool open = cause == SOLIDS_WASTE && solids_is_open(s, view, cause) && !urgent;
     if ((cause == SOLIDS_TOPOFF_MINERALS || cause == SOLIDS_TOPOFF_STOPPED) && nearest > HORIZON_DAYS)
         return false;
     return !utc_within(s->climbs_since, now, (open ? OPEN_WAIT_MS : WAIT_MS) - 1) || edge < URGENT_DAYS;
@@ -333,7 +347,7 @@ enum solids_cause solids_judge(struct solids *s, const struct solids_view *view,
     else if (solids_climbs(s))
         cause = creep_cause(s, view, now);
     else if (solids_sinks(s) && s->slope_day > -SINK_DAY_MOST)
-        cause = SOLIDS_PROBE_DRIFTS;
+        cause = view->hand_sink == WITNESS_WATER ? SOLIDS_FINE : SOLIDS_PROBE_DRIFTS;
     else if (is_calm(s))
         cause = SOLIDS_FINE;
     if (cause == SOLIDS_FINE)
@@ -354,10 +368,10 @@ static void visit_creep(struct creep *c, struct pack *p)
 
 void solids_visit(struct solids *s, struct pack *p)
 {
-    double *numbers[] = { &s->noise,          &s->temp_share, &s->temp_ref_c,  &s->slope_day,
-                          &s->slope_sd,       &s->span_days,  &s->today_day,   &s->today_sd,
-                          &s->usual_day,      &s->answer,     &s->block_noise, &s->level_usual_mm_day,
-                          &s->evaporation_day };
+    double *numbers[] = { &s->noise,           &s->temp_share, &s->temp_ref_c,       &s->slope_day,
+                          &s->slope_sd,        &s->span_days,  &s->today_day,        &s->today_sd,
+                          &s->usual_day,       &s->answer,     &s->block_noise,      &s->level_usual_mm_day,
+                          &s->evaporation_day, &s->hour_noise, &s->evaporation_most, &s->air };
     pack_i32(p, &s->step_count, 0, SOLIDS_STEPS);
     for (int i = 0; i < s->step_count && !p->bad; i++) {
         pack_utc(p, &s->steps[i].t);
@@ -372,6 +386,7 @@ void solids_visit(struct solids *s, struct pack *p)
     visit_creep(&s->level_sink, p);
     pack_bool(p, &s->sinks_along);
     pack_bool(p, &s->level_along);
+    pack_i32(p, &s->teeth, 0, SERIES_HOURS);
     pack_utc(p, &s->service_begin);
     pack_utc(p, &s->service_end);
     pack_utc(p, &s->climbs_since);

@@ -15,6 +15,7 @@
 #define BLOCK_H        4
 #define REACH_BLOCKS   36    /* six days */
 #define ALLOWED_DAY    0.001 /* share a day: what no keeper minds */
+#define NOISE_H        168
 #define TODAY_H        26
 #define LEAST_H        12
 #define SPAN_MOST_H    144
@@ -235,6 +236,7 @@ static int learn_creeps(struct solids *s, const struct solids_view *view, utc_t 
     solids_row(s, view->ec_days, view->temp_days, now, x, SERIES_HOURS);
     for (int i = 0; i < SERIES_HOURS; i++)
         x[i] = x[i] > 0 ? log(x[i]) : NAN;
+    s->hour_noise = series_noise(x + SERIES_HOURS - NOISE_H, NOISE_H);
     (void)series_blocks(x, SERIES_HOURS, BLOCK_H, readings);
     take_steps_out(s, x, SERIES_HOURS, MS_PER_HOUR, now, true);
     int n = series_blocks(x, SERIES_HOURS, BLOCK_H, blocks);
@@ -296,23 +298,39 @@ static double depth_mm(double volume_l)
 #define LID_LETS_OUT      0.33
 #define ROOM_USUAL_C      20.0
 #define LEVEL_TELLS       0.3 /* of what is reckoned: less is a float at work */
+#define RECKONED_MOST     1.5
+#define SEEN_MOST         1.25
 
-static double evaporation(const struct solids *s, const struct solids_view *view, double temp_c)
+/* mm a day, for a room of ours: what the other tanks show of its air and draughts is taken in. */
+static double reckoned_mm(const struct solids_view *view, double temp_c)
 {
-    if (view->topoff_share > 0)
-        return view->topoff_share;
-    double depth = depth_mm(view->volume_l), room = isnan(view->room_c) ? ROOM_USUAL_C : view->room_c;
+    double room = isnan(view->room_c) ? ROOM_USUAL_C : view->room_c;
     double pull = vapour_hpa(temp_c) - 0.5 * vapour_hpa(room);
-    double reckoned_mm = fmax(pull, 1) * VAPOUR_MM_DAY_HPA * (view->lid ? LID_LETS_OUT : 1);
-    /* A level that a float holds tells nothing. */
-    bool seen = s->level_usual_mm_day > LEVEL_TELLS * reckoned_mm;
-    return (seen ? s->level_usual_mm_day : reckoned_mm) / depth;
+    return fmax(pull, 1) * VAPOUR_MM_DAY_HPA * (view->lid ? LID_LETS_OUT : 1);
 }
 
-bool solids_evaporation_is_reckoned(const struct solids *s, double volume_l)
+/* What this tank itself shows: how its level falls, or, where a hand tops off, how its solids climb between.
+ * A level that a float holds tells nothing. NaN: neither. */
+static double seen_mm(const struct solids *s, const struct solids_view *view, double reckoned, int teeth)
 {
-    double seen = s->level_usual_mm_day / depth_mm(volume_l);
-    return !(fabs(s->evaporation_day - seen) < 1e-9);
+    double by_climb = view->by_hand && teeth >= TEETH_LEAST ? s->usual_day * depth_mm(view->volume_l) : NAN;
+    double seen = s->level_usual_mm_day > LEVEL_TELLS * reckoned ? s->level_usual_mm_day : by_climb;
+    return seen > LEVEL_TELLS * reckoned ? seen : NAN;
+}
+
+static void learn_evaporation(struct solids *s, const struct solids_view *view, double temp_c, int teeth)
+{
+    double depth = depth_mm(view->volume_l), reckoned = reckoned_mm(view, temp_c);
+    double seen = seen_mm(s, view, reckoned, teeth);
+    double best = isnan(seen) ? reckoned * (isnan(view->air) ? 1 : view->air) : seen;
+    s->air = seen / reckoned;
+    s->evaporation_day = view->topoff_share > 0 ? view->topoff_share : best / depth;
+    s->evaporation_most = (isnan(seen) ? RECKONED_MOST : SEEN_MOST) * fmax(s->evaporation_day, best / depth);
+}
+
+bool solids_evaporation_is_reckoned(const struct solids *s)
+{
+    return isnan(s->air);
 }
 
 /* What a tank may climb that waits for its keeper, as a share; 0 once it has shown how long it waits. */
@@ -330,13 +348,13 @@ void solids_learn(struct solids *s, const struct solids_view *view, utc_t now)
     int teeth = learn_level(s, view, now);
     if (!isnan(temp_c))
         s->temp_ref_c = temp_c;
-    s->evaporation_day = evaporation(s, view, isnan(temp_c) ? 22 : temp_c);
+    learn_evaporation(s, view, isnan(temp_c) ? 22 : temp_c, s->teeth);
     s->level_sink.wait = wait_of(s, view, &s->level_sink, teeth) * depth_mm(view->volume_l);
     if (view->ec_day == NULL)
         return;
     learn_temp_share(s, view, now);
     solids_row(s, view->ec_day, view->temp_day, now, fine, 288);
     s->noise = series_noise(fine, 288);
-    teeth = learn_creeps(s, view, now);
-    s->climb.wait = wait_of(s, view, &s->climb, teeth);
+    s->teeth = learn_creeps(s, view, now);
+    s->climb.wait = wait_of(s, view, &s->climb, s->teeth);
 }

@@ -4,23 +4,24 @@
 #include <math.h>
 #include <string.h>
 
-#define BIN_MIN      5
-#define AFTER_BINS   7  /* 35 min */
-#define MIDDLE_BINS  8  /* 40 min in which it may come */
-#define BEFORE_BINS  12 /* an hour */
-#define ROW_BINS     (BEFORE_BINS + MIDDLE_BINS + AFTER_BINS)
-#define STEP_SHARE   0.01
-#define STEP_LEAST   2.0 /* uS/cm */
-#define STEP_SDS     4.5
-#define MEDIAN_SD    1.25 /* of a median, over that of a mean */
-#define APART_MS     (ROW_BINS * BIN_MIN * MS_PER_MIN)
-#define LEAN_SHARE   0.5 /* of the step: more is a slope */
-#define SETTLES_MS   (35 * MS_PER_MIN)
-#define SERVICE_NEAR (20 * MS_PER_MIN)
-#define USUAL_TIMES  1.5
-#define ANSWER_SDS   2.0
-#define FRESH_SD     0.03 /* of new water against its target, as this probe sees it: scales, jugs, its gain */
-#define ANSWER_CREEP 0.02
+#define BIN_MIN       5
+#define AFTER_BINS    7  /* 35 min */
+#define MIDDLE_BINS   8  /* 40 min in which it may come */
+#define BEFORE_BINS   12 /* an hour */
+#define ROW_BINS      (BEFORE_BINS + MIDDLE_BINS + AFTER_BINS)
+#define STEP_SHARE    0.01
+#define STEP_LEAST    2.0 /* uS/cm */
+#define STEP_SDS      4.5
+#define STEP_HOUR_SDS 4.0  /* an hour's mean against the next: what thermostat and lamp do to a probe */
+#define MEDIAN_SD     1.25 /* of a median, over that of a mean */
+#define APART_MS      (ROW_BINS * BIN_MIN * MS_PER_MIN)
+#define LEAN_SHARE    0.5 /* of the step: more is a slope */
+#define SETTLES_MS    (35 * MS_PER_MIN)
+#define SERVICE_NEAR  (20 * MS_PER_MIN)
+#define USUAL_TIMES   1.5
+#define ANSWER_SDS    2.0
+#define FRESH_SD      0.03 /* of new water against its target, as this probe sees it: scales, jugs, its gain */
+#define ANSWER_CREEP  0.02
 
 const struct solids_step *solids_last_step(const struct solids *s)
 {
@@ -38,28 +39,32 @@ bool solids_step_is_usual(const struct solids *s, const struct solids_step *step
     return most > 0 && fabs(jump) < USUAL_TIMES * most;
 }
 
+static double known(double noise)
+{
+    return isnan(noise) ? 0 : noise;
+}
+
 static double sd_of_difference(const struct solids *s, int n_before, int n_after)
 {
-    double noise = isnan(s->noise) ? 0 : s->noise;
-    return MEDIAN_SD * noise * sqrt(1.0 / n_before + 1.0 / n_after);
+    return MEDIAN_SD * known(s->noise) * sqrt(1.0 / n_before + 1.0 / n_after);
 }
 
 /* What the new water takes anyway, since the tank stood above it before the climb. */
 static double taken_anyway(const struct solids *s, const struct solids_view *view,
-                           const struct solids_step *step)
+                           const struct solids_step *step, double share)
 {
     double above = log(step->before / view->target_ec) - s->climb.rise;
-    return above > 0 ? view->change_share * above : 0; /* also when no target is known */
+    return above > 0 ? share * above : 0; /* also when no target is known */
 }
 
 /* What a change of that share should take from a climb, and what it took. A top-off by hand looks the same,
  * so there only a change counts that somebody spoke of. */
-static void note_answer(struct solids *s, const struct solids_view *view, const struct solids_step *step)
+static void note_answer(struct solids *s, const struct solids_view *view, const struct solids_step *step,
+                        double share)
 {
-    double expected = view->change_share * s->climb.rise;
-    double took = -log(step->after / step->before) - taken_anyway(s, view, step);
-    double sd =
-        hypot(sd_of_difference(s, BEFORE_BINS, AFTER_BINS) / step->before, FRESH_SD * view->change_share);
+    double expected = share * s->climb.rise;
+    double took = -log(step->after / step->before) - taken_anyway(s, view, step, share);
+    double sd = hypot(sd_of_difference(s, BEFORE_BINS, AFTER_BINS) / step->before, FRESH_SD * share);
     if (s->climb.rise < ANSWER_CREEP || !(expected > ANSWER_SDS * sd))
         return;
     if (step->announced || (!view->by_hand && step->after < step->before))
@@ -73,7 +78,7 @@ static void remember(struct solids *s, const struct solids_view *view, struct so
         s->step_count--;
     }
     s->steps[s->step_count++] = step;
-    note_answer(s, view, &step);
+    note_answer(s, view, &step, view->change_share);
 }
 
 /* A slope within the two parts that explains the difference between them. */
@@ -101,6 +106,7 @@ static bool find_step(struct solids *s, const struct solids_view *view, utc_t no
         return false;
     double least =
         fmax(fmax(STEP_SHARE * before, STEP_LEAST), STEP_SDS * sd_of_difference(s, BEFORE_BINS, AFTER_BINS));
+    least = fmax(least, STEP_HOUR_SDS * sqrt(2.0) * known(s->hour_noise) * before);
     double unrest = series_median(late + AFTER_BINS / 2, AFTER_BINS - AFTER_BINS / 2, 1) -
                     series_median(late, AFTER_BINS / 2, 1);
     if (fabs(after - before) < least || fabs(unrest) > fmax(0.3 * fabs(after - before), 0.6 * least) ||
@@ -110,13 +116,13 @@ static bool find_step(struct solids *s, const struct solids_view *view, utc_t no
     return true;
 }
 
-void solids_told(struct solids *s, const struct solids_view *view)
+void solids_told(struct solids *s, const struct solids_view *view, double share)
 {
     struct solids_step *last = s->step_count == 0 ? NULL : &s->steps[s->step_count - 1];
     if (last == NULL || last->announced)
         return;
     last->announced = true;
-    note_answer(s, view, last);
+    note_answer(s, view, last, share > 0 && share < 1 ? share : view->change_share);
 }
 
 void solids_served(struct solids *s, utc_t begin, utc_t end)
@@ -136,7 +142,7 @@ static void learn_service(struct solids *s, const struct solids_view *view, utc_
     s->service_begin = s->service_end = UTC_NONE;
     if (last != NULL && last->t.ms > begin.ms - SERVICE_NEAR) {
         last->announced = true;
-        note_answer(s, view, last);
+        note_answer(s, view, last, view->change_share);
         return;
     }
     int begun = (int)((now.ms - begin.ms) / (BIN_MIN * MS_PER_MIN)) + 1;

@@ -1,5 +1,7 @@
 /* What the dissolved solids of a tank do: learnt every hour, judged every ten minutes. */
 #include "engine/state.h"
+#include "engine/series.h"
+#include "engine/witness.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -19,6 +21,8 @@
 #define NEW_SHARE        0.01
 #define DUE_MOST_DAYS    60.0
 #define MATES_LEAST      2
+#define AIR_TANKS        64
+#define AIR_LEAST        2
 
 const struct window *days_window(const struct engine *e, int place, enum quantity q)
 {
@@ -73,46 +77,21 @@ static bool mates_climb(const struct engine *e, int tank)
     return climbing >= MATES_LEAST && 2 * climbing >= mates;
 }
 
-/* --- what hand tests say of a climb --- */
-
-#define WITNESS_SDS   1.0
-#define WITNESS_LEAST 1.5 /* standard deviations: a smaller climb is within what a test errs */
-/* Shares of a climb that the probe made alone; between them nothing is said, or two verdicts would alternate.
+/* Median of what the other tanks show; those with a lid like this one's first. NaN: fewer than two show it.
  */
-#define WITNESS_MOST   0.6
-#define WITNESS_LITTLE 0.4
-#define PROBE_SD       0.03 /* of a conductivity probe that no earlier test was held against */
-
-/* log(probe / hand) at a test; NaN: the probe said nothing then. */
-static double apart(const struct window *days, const struct hand_test *test)
+static double air_of(const struct engine *e, int tank)
 {
-    double probe = window_mean_over(days, (utc_t){ test->t.ms + MS_PER_HOUR }, 2 * MS_PER_HOUR);
-    return log(probe / test->value);
-}
-
-static enum solids_witness hand_says(const struct engine *e, int tank, utc_t now)
-{
-    const struct solids *s = &e->tanks[tank].solids;
-    const struct hand_tests *tests = &e->tanks[tank].hand[Q_EC];
-    const struct window *days = days_window(e, e->site->tanks[tank].place, Q_EC);
-    utc_t begin = { now.ms - (int64_t)(s->climb.hours * (double)MS_PER_HOUR) };
-    if (days == NULL || tests->count == 0 || tests->items[0].t.ms <= begin.ms)
-        return WITNESS_NONE;
-    const struct hand_test *late = &tests->items[0];
-    double crept = s->climb.rise * (double)(late->t.ms - begin.ms) / (double)(now.ms - begin.ms);
-    double before = 0, sd = PROBE_SD, late_sd = late->sd / late->value;
-    for (int i = tests->count - 1; i > 0; i--)
-        if (tests->items[i].t.ms <= begin.ms + MS_PER_DAY && !isnan(apart(days, &tests->items[i]))) {
-            before = apart(days, &tests->items[i]);
-            sd = tests->items[i].sd / tests->items[i].value;
-        }
-    double probe_alone = apart(days, late) - before;
-    sd = hypot(sd, late_sd);
-    if (isnan(probe_alone) || !(crept > WITNESS_LEAST * sd))
-        return WITNESS_NONE;
-    if (probe_alone > WITNESS_MOST * crept && probe_alone > WITNESS_SDS * sd)
-        return WITNESS_PROBE;
-    return probe_alone < WITNESS_LITTLE * crept ? WITNESS_WATER : WITNESS_NONE;
+    double seen[AIR_TANKS];
+    for (int alike = 1; alike >= 0; alike--) {
+        int n = 0;
+        for (int i = 0; i < e->site->tank_count && n < AIR_TANKS; i++)
+            if (i != tank && !isnan(e->tanks[i].solids.air) &&
+                (alike == 0 || e->site->tanks[i].lid == e->site->tanks[tank].lid))
+                seen[n++] = e->tanks[i].solids.air;
+        if (n >= AIR_LEAST)
+            return series_median(seen, n, n);
+    }
+    return NAN;
 }
 
 static struct solids_view view_of(const struct engine *e, int tank, utc_t now)
@@ -131,12 +110,16 @@ static struct solids_view view_of(const struct engine *e, int tank, utc_t now)
                                  .by_hand = isnan(t->topoff_l_day),
                                  .topoff_share = t->topoff_l_day / t->volume_l,
                                  .room_c = value_now(e, e->site->room_place, Q_TEMP),
+                                 .air = air_of(e, tank),
                                  .change_share = t->change_l_week / t->volume_l,
                                  .target_ec = target_ec(e, tank),
                                  .ec_hi = t->band[Q_EC].hi,
                                  .ec_drift = target_ec(e, tank) + drift_ec(e, tank),
+                                 .doubted = alert_is_active(e, place, KIND_DRIFTING, Q_EC),
                                  .mates_climb = mates_climb(e, tank),
-                                 .hand = hand_says(e, tank, now) };
+                                 .hand = witness_climb(e, tank, now),
+                                 .hand_sink = witness_sink(e, tank, now),
+                                 .sours = ph_sours(e, tank) };
 }
 
 /* --- steps --- */
@@ -251,6 +234,8 @@ static void say_quick(struct text *out, const struct engine *e, int tank, struct
         if (w == NULL)
             continue;
         double v = window_mean_over(w, now.utc, 20 * MS_PER_MIN);
+        if (isnan(v))
+            continue;
         double was = window_mean_over(w, (utc_t){ now.utc.ms - QUICK_MS }, 30 * MS_PER_MIN);
         int64_t span_ms = span_of_fall(w, v, was, now.utc);
         if (span_ms != QUICK_MS)
@@ -281,10 +266,14 @@ static void say_reason(struct text *out, const struct engine *e, int tank, const
         text_put(out, "; should the level stand as ever, minerals in the top-off water do the same");
     if (cause == SOLIDS_TOPOFF_MINERALS && view->level_days == NULL)
         text_put(out, "; should the level be low, top-off has stopped");
+    if (cause == SOLIDS_WASTE && view->sours)
+        text_printf(out, "; pH went down by %.2f with it, as rotting food makes it",
+                    e->tanks[tank].ph.down.rise);
     if (cause != SOLIDS_PROBE_DRIFTS && view->hand == WITNESS_WATER)
         text_put(out, "; the hand tests climb with it");
     else if (solids_is_open(s, view, cause))
-        text_put(out, "; a probe that drifts would look the same so far, a hand test tells");
+        text_printf(out, "; %sa probe that drifts would look the same so far, a test by hand tells",
+                    cause == SOLIDS_TOPOFF_MINERALS ? "waste, or " : "");
 }
 
 static void say_evidence(const struct engine *e, int tank, const struct solids_view *view,
@@ -431,7 +420,7 @@ void solids_watch(struct engine *e, int tank, struct now now, struct effects *fx
     const struct solids_step *step = solids_last_step(&t->solids);
     const struct told_change *told = step == NULL ? NULL : told_change_near(e, tank, step->t);
     if (told != NULL && told->change)
-        solids_told(&t->solids, &view);
+        solids_told(&t->solids, &view, told->litres / e->site->tanks[tank].volume_l);
     take_over_step(e, tank, now, fx);
     enum solids_cause cause = solids_judge(&t->solids, &view, now.utc);
     judge_causes(e, tank, &view, cause, now, fx);

@@ -43,11 +43,15 @@ struct solids {
     double slope_day, slope_sd; /* share a day of the creep; NaN: not known */
     double span_days;           /* behind it */
     double today_day, today_sd; /* the same since the last step, at most over a day */
+    double hour_noise;          /* one sd of an hour's mean, as a share; NaN: not known */
     double block_noise;         /* one sd of a mean over four hours, as a share; NaN: not known */
     double level_usual_mm_day;  /* by which the level falls when nothing is done; NaN: not known */
     double usual_day;           /* share a day by which it climbs when nothing is done; NaN: not known */
     double evaporation_day;     /* share of the water a day: by the level, else reckoned; NaN */
-    double answer;              /* share of the expected fall that the last announced change brought; NaN */
+    double evaporation_most;    /* as much as it may well be */
+    double air;    /* what this tank was seen to lose, over what is reckoned; NaN: it shows nothing */
+    int32_t teeth; /* top-offs that the conductivity showed */
+    double answer; /* share of the expected fall that the last announced change brought; NaN */
     utc_t service_begin, service_end; /* last window, until its step is known; UTC_NONE: none waits */
     utc_t climbs_since;               /* beyond what is usual; UTC_NONE: it does not */
     int32_t cause;                    /* enum solids_cause, last judged */
@@ -79,18 +83,21 @@ struct solids_view {
     bool lid, by_hand;                           /* topped off */
     double topoff_share; /* of the water a day, as the keeper says; NaN: by hand, or not said */
     double room_c;       /* NaN: not measured */
+    double air;          /* what other tanks of the room lose, over what is reckoned; NaN: not known */
     double change_share; /* of the water, in a usual change; NaN: not known */
     double target_ec;    /* of the tank's water; NaN: not known */
     double ec_hi;        /* the animals' band; NaN: open */
     double ec_drift;     /* as far above its target as the keeper lets it be; NaN: not said */
+    bool doubted;        /* the conductivity probe is said to drift */
     bool mates_climb;    /* most other tanks of the same water climb too */
-    enum solids_witness hand;
+    bool sours;          /* pH goes down beyond what it used to, and not in the other tanks */
+    enum solids_witness hand, hand_sink; /* of a climb, of a sinking */
 };
 
 void solids_init(struct solids *s);
 
-/* evaporation_day was reckoned, for want of a level that tells. */
-bool solids_evaporation_is_reckoned(const struct solids *s, double volume_l);
+/* The tank itself shows nothing of evaporation_day: it is reckoned, or what the keeper says. */
+bool solids_evaporation_is_reckoned(const struct solids *s);
 
 /* Once an hour: temperature's share, creeps, slopes. */
 void solids_learn(struct solids *s, const struct solids_view *view, utc_t now);
@@ -103,8 +110,8 @@ enum solids_cause solids_judge(struct solids *s, const struct solids_view *view,
 /* A service window was open from begin to end: the step that it made is learnt when the water has settled. */
 void solids_served(struct solids *s, utc_t begin, utc_t end);
 
-/* The last step was a change of water, as somebody noted. */
-void solids_told(struct solids *s, const struct solids_view *view);
+/* The last step was a change of water, as somebody noted; of that share of it, NaN: not said. */
+void solids_told(struct solids *s, const struct solids_view *view, double share);
 
 /* The last step, NULL when none is known. */
 const struct solids_step *solids_last_step(const struct solids *s);

@@ -225,6 +225,8 @@ void judge_named(struct engine *e, int place, enum alert_kind kind, enum quantit
 /* --- air_watch.c, ph_watch.c, waters_watch.c --- */
 void air_watch(struct engine *e, int tank, struct now now, struct effects *fx);
 void ph_watch(struct engine *e, int tank, struct now now, struct effects *fx);
+/* pH goes down half as far as would be called a drift, and not in most of the other tanks. */
+bool ph_sours(const struct engine *e, int tank);
 void ph_visit(struct ph_creep *c, struct pack *p);
 void waters_watch(struct engine *e, struct now now, struct effects *fx);
 /* Slot of the bad batch of the tank's water, when it is told and reached this tank; -1. */

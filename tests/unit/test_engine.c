@@ -352,6 +352,16 @@ static void one_odd_value_ends_no_stand_with_a_leap(void **state)
     assert_false(said(&run, "tank/a2/ec-stuck raise"));
 }
 
+/* Purified water in whole microsiemens. */
+static void what_is_nearly_nothing_may_stand(void **state)
+{
+    (void)state;
+    stands(30, 5, 6);
+    stands(7, 6, 5);
+    stands(23, 5, 4);
+    assert_false(said(&run, "tank/a2/ec-stuck raise"));
+}
+
 static void a_probe_that_hung_teaches_no_patience(void **state)
 {
     (void)state;
@@ -961,6 +971,7 @@ int main(void)
         WITH_SITE(a_later_silence_is_told_by_itself),
         WITH_SITE(silent_together_is_one_message),
         WITH_SITE(one_stuck_of_two_is_told_once),
+        WITH_SITE(what_is_nearly_nothing_may_stand),
         WITH_SITE(a_raw_probe_is_stuck_though_its_value_moves),
         WITH_SITE(one_that_always_moved_is_stuck_within_hours),
         WITH_SITE(calm_water_in_coarse_steps_may_stand),
