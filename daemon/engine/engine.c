@@ -219,11 +219,11 @@ void engine_fini(struct engine *e)
 
 /* --- the walk of one value --- */
 
-/* What a probe measures in the air is no history of the water. The level is measured elsewhere. */
+/* What a probe measures in the air is no history of the water. */
 static bool hangs_in_air(const struct engine *e, int stream)
 {
     const struct stream *s = &e->site->streams[stream];
-    return s->quantity != Q_LEVEL && s->quantity != Q_LEAK && e->site->places[s->place].tank >= 0 &&
+    return is_immersed(s->quantity) && e->site->places[s->place].tank >= 0 &&
            alert_is_active(e, s->place, KIND_OUT_OF_WATER, Q_COUNT);
 }
 

@@ -69,6 +69,7 @@ static bool in_trouble(const struct engine *e, int place)
             return true;
     const struct tank *t = &e->site->tanks[e->site->places[place].tank];
     return alert_is_active(e, place, KIND_LOW, Q_TEMP) || alert_is_active(e, place, KIND_HIGH, Q_TEMP) ||
+           alert_is_active(e, place, KIND_STUCK, Q_TEMP) ||
            alert_is_active(e, t->circuit, KIND_POWER_LOST, Q_COUNT) ||
            alert_is_active(e, t->rack, KIND_POWER_LOST, Q_COUNT) ||
            alert_is_active(e, e->site->room_place, KIND_ROOM_COLD, Q_COUNT) ||

@@ -56,6 +56,13 @@ double window_mean(const struct window_bin *bin)
     return bin->sum / bin->n;
 }
 
+void window_forget_since(struct window *w, utc_t t)
+{
+    for (int i = 0; i < w->cap; i++)
+        if (w->bins[i].index >= index_of(w, t))
+            w->bins[i] = (struct window_bin){ 0 };
+}
+
 static double median3(double a, double b, double c)
 {
     return fmax(fmin(a, b), fmin(fmax(a, b), c));

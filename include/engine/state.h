@@ -224,6 +224,8 @@ void judge_named(struct engine *e, int place, enum alert_kind kind, enum quantit
 
 /* --- air_watch.c, ph_watch.c, waters_watch.c --- */
 void air_watch(struct engine *e, int tank, struct now now, struct effects *fx);
+/* Its probe hangs in the water and can be lifted out; levels and leaks are seen from outside. */
+bool is_immersed(enum quantity q);
 void ph_watch(struct engine *e, int tank, struct now now, struct effects *fx);
 /* pH goes down half as far as would be called a drift, and not in most of the other tanks. */
 bool ph_sours(const struct engine *e, int tank);

@@ -24,6 +24,8 @@ struct window {
 void window_init(struct window *w, int64_t bin_ms, int64_t span_ms, struct arena *arena);
 void window_add(struct window *w, utc_t t, double v);
 void window_clear(struct window *w);
+/* By whole bins: the one that t falls into, and what is newer. */
+void window_forget_since(struct window *w, utc_t t);
 /* What it holds becomes gain * v + offset. */
 void window_map(struct window *w, double gain, double offset);
 

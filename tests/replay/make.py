@@ -94,9 +94,10 @@ class Room:
 
     def seen(self, id):
         """What the thermometer is in: the water, or since a moment the air."""
-        if id not in self.air:
+        since = self.air.get(id, self.air.get(id + "/temp"))
+        if since is None:
             return self.tanks[id].temp
-        return self.room() + (self.tanks[id].temp - self.room()) * math.exp(-(self.s - self.air[id]) / 240)
+        return self.room() + (self.tanks[id].temp - self.room()) * math.exp(-(self.s - since) / 240)
 
     def probe(self, value):
         return round((value + self.random.gauss(0, 0.02)) / 0.0625) * 0.0625
@@ -108,7 +109,7 @@ class Room:
         if self.s % 120 == 0:
             if "a1/ec" not in self.mute:
                 self.c.say(self.s + 3, "probes/a1/ec", 
-                           "0" if "a1" in self.air else "%.0f" % (self.tanks["a1"].ec + self.random.gauss(0, 1.5)))
+                           "0" if "a1" in self.air or "a1/ec" in self.air else "%.0f" % (self.tanks["a1"].ec + self.random.gauss(0, 1.5)))
             self.c.say(self.s + 11, "probes/room/temp", "%.1f" % (self.room() + self.random.gauss(0, 0.03)))
         if "b1" not in self.mute:
             t = self.tanks["b1"]
@@ -549,6 +550,19 @@ def _26_dials_are_turned(c):
     r.run(52 * HOUR)
     r.tanks["a1"].stuck = r.tanks["b1"].dead = True
     r.run(3 * HOUR)
+
+
+@case
+def _27_probes_lifted_one_by_one(c):
+    """The thermometer of a1 is taken out for eight minutes and cleaned, later its EC probe, then a2's thermometer, which has
+    no EC probe beside it: each is told as that, and not as water that turns cold, moves fast or has swung."""
+    r = Room(c, seed=27)
+    r.run(20 * HOUR + 2 * MINUTE)
+    for probe in ("a1/temp", "a1/ec", "a2/temp"):
+        r.air[probe] = r.s
+        r.run(8 * MINUTE)
+        del r.air[probe]
+        r.run(2 * HOUR)
 
 
 @case

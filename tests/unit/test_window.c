@@ -52,6 +52,20 @@ static void an_empty_window_knows_nothing(void **state)
     assert_true(isnan(window_mean_over(&window, (utc_t){ T0 }, SPAN)));
 }
 
+static void what_is_forgotten_leaves_whole_bins_empty(void **state)
+{
+    (void)state;
+    for (int i = 0; i < 6; i++)
+        add(i * BIN, 20 + i);
+    window_forget_since(&window, (utc_t){ T0 + 4 * BIN + 1 });
+    assert_null(window_at(&window, (utc_t){ T0 + 4 * BIN }));
+    assert_near(range(5 * BIN, SPAN).hi, 23, 1e-6);
+    add(5 * BIN, 30);
+    assert_near(window_mean(window_at(&window, (utc_t){ T0 + 5 * BIN })), 30, 1e-12);
+    window_forget_since(&window, (utc_t){ T0 - 30 * MS_PER_DAY });
+    assert_int_equal(range(5 * BIN, SPAN).bins, 0);
+}
+
 /* A probe that was heard but whose first value still waits has no time yet. */
 static void a_time_that_is_not_set_finds_nothing(void **state)
 {
@@ -256,6 +270,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(an_empty_window_knows_nothing, make, unmake),
+        cmocka_unit_test_setup_teardown(what_is_forgotten_leaves_whole_bins_empty, make, unmake),
         cmocka_unit_test_setup_teardown(a_time_that_is_not_set_finds_nothing, make, unmake),
         cmocka_unit_test_setup_teardown(a_bin_holds_extremes_and_mean, make, unmake),
         cmocka_unit_test_setup_teardown(one_odd_value_moves_no_mean, make, unmake),
