@@ -20,7 +20,10 @@
 #define URGENT_DAYS       2.0
 /* Waste and a probe that drifts look alike until a hand test or a change of water tells them apart. While no
  * limit is near one of them may come first: a wrong name would cost a second message. */
-#define OPEN_WAIT_MS          (72 * MS_PER_HOUR)
+#define OPEN_WAIT_MS (72 * MS_PER_HOUR)
+#define OPEN_WAIT_TOPOFF_MS                                                                                  \
+    (36 * MS_PER_HOUR)            /* a top-off goes wrong more often than a probe or a feeder                \
+                                   */
 #define OPEN_URGENT_DAYS      4.0 /* to the animals' limit */
 #define OPEN_URGENT_AWAY_DAYS 1.5 /* to the keeper's own: the cause is told with it */
 #define HORIZON_DAYS          28.0 /* a top-off's climb that takes longer is no news: changes of water come before */
@@ -317,11 +320,13 @@ static bool may_be_named(const struct solids *s, const struct solids_view *view,
 {
     double edge = days_to(s, view->ec_hi, ec), away = days_to(s, view->ec_drift, ec);
     double nearest = fmin(edge, away);
-    bool urgent = edge < OPEN_URGENT_DAYS || away < OPEN_URGENT_AWAY_DAYS;
-    bool open = cause == SOLIDS_WASTE && solids_is_open(s, view, cause) && !urgent;
+    bool passed = ec > view->ec_hi || ec > view->ec_drift; /* or it would be told without its cause */
+    bool urgent = passed || edge < OPEN_URGENT_DAYS || away < OPEN_URGENT_AWAY_DAYS;
+    bool open = solids_is_open(s, view, cause) && !urgent;
+    int64_t wait_ms = !open ? WAIT_MS : cause == SOLIDS_WASTE ? OPEN_WAIT_MS : OPEN_WAIT_TOPOFF_MS;
     if ((cause == SOLIDS_TOPOFF_MINERALS || cause == SOLIDS_TOPOFF_STOPPED) && nearest > HORIZON_DAYS)
         return false;
-    return !utc_within(s->climbs_since, now, (open ? OPEN_WAIT_MS : WAIT_MS) - 1) || edge < URGENT_DAYS;
+    return !utc_within(s->climbs_since, now, wait_ms - 1) || edge < URGENT_DAYS;
 }
 
 static enum solids_cause creep_cause(struct solids *s, const struct solids_view *view, utc_t now)

@@ -202,6 +202,9 @@ static void what_may_be_the_probe_waits_for_evidence(void **state)
     tank.view.ec_drift = 345;
     live(10, &ec, 12.0 / 1440, &level, 0);
     assert_int_equal(tank.cause, SOLIDS_WASTE);
+    tank.view.ec_drift = 320; /* behind already: told with its cause */
+    live(10, &ec, 12.0 / 1440, &level, 0);
+    assert_int_equal(tank.cause, SOLIDS_WASTE);
     tank.view.ec_drift = NAN;
     live(DAYS(0.8), &ec, 12.0 / 1440, &level, 0);
     assert_int_equal(tank.cause, SOLIDS_UNKNOWN);
