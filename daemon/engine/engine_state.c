@@ -99,6 +99,7 @@ static void visit_stream(struct engine *e, int stream, struct pack *p, struct no
     pack_i64(p, &s->flat_ended_ms, 0, INT64_MAX);
     pack_f64(p, &s->sent, -1e300, 1e300);
     pack_i64(p, &s->sent_since_ms, 0, INT64_MAX);
+    pack_f64(p, &s->sent_step, 0, 1e300);
     waiting_room_visit(&s->untimed, p, now);
     e->clock.waiting = e->clock.waiting || s->untimed.count > 0;
     struct window none = { .cap = 0 };

@@ -11,7 +11,7 @@
 #define REFUSED_RUN         5 /* unreadable payloads in a row before anyone is told */
 #define FLAT_LEAST_MS       (2 * MS_PER_HOUR)
 #define FLAT_LEAST_EARLY_MS (6 * MS_PER_HOUR) /* until so much of the probe is known: */
-#define FLAT_LEAST_PURE_MS  MS_PER_DAY
+#define COARSE_SHARE        0.01 /* of the value, that a probe counts by: more than the water moves in a day */
 #define NEARLY_PURE         20.0 /* uS/cm, mg/L */
 #define FLAT_KNOWN_MS       (3 * MS_PER_DAY)
 #define LEAP_NOISES         4   /* of a cheap probe's noise, from one reading to the next */
@@ -23,6 +23,15 @@
 #define ODD_LEAST           30
 #define ODD_SHARE_NOISY     0.15
 #define ODD_SHARE_CALM      0.05
+
+struct patience {
+    int32_t times; /* as long as ever before */
+    int64_t least_ms;
+};
+
+static const struct patience PATIENCE_USUAL = { 3, FLAT_LEAST_MS };
+static const struct patience PATIENCE_COARSE = { 6, FLAT_LEAST_EARLY_MS };
+static const struct patience PATIENCE_PURE = { 10, MS_PER_DAY };
 
 static int compare_float(const void *a, const void *b)
 {
@@ -179,6 +188,7 @@ void health_renew(struct stream_state *s)
     s->flat_begin_ms = s->flat_end_ms = s->flat_longest_ms = s->flat_known_ms = s->flat_ended_ms = 0;
     s->flat_value = NAN;
     s->sent_since_ms = 0;
+    s->sent_step = 0;
     s->odd_count = s->odd_of = 0;
     noise_init(&s->noise);
     s->step_count = s->step_at = 0;
@@ -336,6 +346,9 @@ int64_t health_flat_since_ms(const struct engine *e, int stream)
 static void note_sent(struct stream_state *s, const struct reading *r)
 {
     double gap_s = (double)(r->t.ms - s->flat_end_ms) / 1000;
+    double step = fabs(r->sent - s->sent);
+    if (s->sent_since_ms != 0 && step > 0 && !(s->sent_step > 0 && s->sent_step <= step))
+        s->sent_step = step;
     if (s->sent_since_ms == 0 || r->sent != s->sent || gap_s > s->gate.limits->gap_fail_s)
         s->sent_since_ms = r->t.ms;
     s->sent = r->sent;
@@ -349,11 +362,17 @@ static bool stood_so_before(const struct engine *e, int stream, const struct rea
     return run_ms < e->streams[stream].flat_longest_ms * 3 / 2;
 }
 
-/* Purified water has so little in it that a probe of whole microsiemens shows one number for weeks. */
-static bool is_nearly_pure(const struct engine *e, int stream, const struct reading *r)
+/* How long a probe may stand beside how long it used to. Purified water has so little in it that a probe of
+ * whole microsiemens shows one number for weeks; one that counts by fives shows a day's evaporation late. */
+static struct patience patience_with(const struct engine *e, int stream, const struct reading *r)
 {
+    const struct stream_state *s = &e->streams[stream];
     enum quantity q = e->site->streams[stream].quantity;
-    return (q == Q_EC || q == Q_TDS) && fabs(r->value) < NEARLY_PURE;
+    if (q != Q_EC && q != Q_TDS)
+        return PATIENCE_USUAL;
+    if (fabs(r->value) < NEARLY_PURE)
+        return PATIENCE_PURE;
+    return s->sent_step > COARSE_SHARE * fabs(r->sent) ? PATIENCE_COARSE : PATIENCE_USUAL;
 }
 
 static enum tri stuck(const struct engine *e, int stream, const struct reading *r)
@@ -362,11 +381,11 @@ static enum tri stuck(const struct engine *e, int stream, const struct reading *
     double sent_s = derive_needs_temp(e, stream) ? (double)(r->t.ms - e->streams[stream].sent_since_ms) / 1000
                                                  : (double)NAN;
     enum flag flat = verdict_get(r->tests, TEST_FLAT), thin = verdict_get(r->tests, TEST_ATTENUATED);
-    bool pure = is_nearly_pure(e, stream, r);
-    if (thin == FLAG_FAIL && !pure)
+    bool patient = patience_with(e, stream, r).times > PATIENCE_USUAL.times;
+    if (thin == FLAG_FAIL && !patient)
         return TRI_YES;
     if (flat == FLAG_FAIL || sent_s >= limits->flat_fail_s)
-        return pure || stood_so_before(e, stream, r) ? TRI_KEEP : TRI_YES;
+        return patient || stood_so_before(e, stream, r) ? TRI_KEEP : TRI_YES;
     return flat == FLAG_GOOD && !(sent_s >= limits->flat_suspect_s) ? TRI_NO : TRI_KEEP;
 }
 
@@ -401,16 +420,15 @@ static void note_stand(struct stream_state *s, const struct reading *r, int64_t 
     s->flat_value = r->value;
 }
 
-/* A line flat for three times as long as this probe ever was before, once a day of it is known; near nothing
- * for ten times as long. */
+/* A line flat for several times as long as this probe ever was before, once a day of it is known. */
 static bool stands_too_long(const struct stream_state *s, const struct reading *r, int64_t begin_ms,
-                            bool pure)
+                            struct patience patience)
 {
     int64_t known_ms = r->t.ms - s->flat_known_ms;
-    int64_t least_ms = pure                       ? FLAT_LEAST_PURE_MS
-                       : known_ms > FLAT_KNOWN_MS ? FLAT_LEAST_MS
-                                                  : FLAT_LEAST_EARLY_MS;
-    int64_t run_ms = r->t.ms - begin_ms, most_ms = (pure ? 10 : 3) * s->flat_longest_ms;
+    int64_t least_ms = known_ms > FLAT_KNOWN_MS || patience.least_ms > FLAT_LEAST_EARLY_MS
+                           ? patience.least_ms
+                           : FLAT_LEAST_EARLY_MS;
+    int64_t run_ms = r->t.ms - begin_ms, most_ms = patience.times * s->flat_longest_ms;
     bool judged = !isnan(s->gate.limits->flat_suspect_s) || !isnan(s->gate.limits->flat_fail_s);
     return judged && begin_ms > s->flat_known_ms && known_ms > MS_PER_DAY &&
            run_ms > (most_ms > least_ms ? most_ms : least_ms);
@@ -425,7 +443,7 @@ static void judge_stuck(struct engine *e, int stream, const struct reading *r, s
     note_sent(&e->streams[stream], r);
     int64_t begin_ms = health_flat_since_ms(e, stream);
     note_stand(&e->streams[stream], r, begin_ms, LEAP_NOISES * quantity_info(site->quantity)->reading_sd);
-    enum tri condition = stands_too_long(&e->streams[stream], r, begin_ms, is_nearly_pure(e, stream, r))
+    enum tri condition = stands_too_long(&e->streams[stream], r, begin_ms, patience_with(e, stream, r))
                              ? TRI_YES
                              : stuck(e, stream, r);
     for (int t = site->twin; t >= 0 && t != stream; t = e->site->streams[t].twin) {

@@ -70,6 +70,7 @@ struct stream_state {
     int64_t flat_ended_ms; /* length of the run before it, while it is not known how that ended */
     double sent;           /* by the probe, before compensation, and since when unchanged; 0: nothing yet */
     int64_t sent_since_ms;
+    double sent_step; /* the least that two numbers in a row differed by; 0: they never did */
     struct noise noise;
     int32_t doubts;            /* of the first stream of a place and quantity: bits of enum doubt_ground */
     int32_t odd_count, odd_of; /* spike or rate flags among the last usable ones, both halved now and then */
