@@ -219,6 +219,7 @@ static void take_status(struct hearing *h, const struct message *m)
 {
     struct json_doc doc;
     char state[16], store[128];
+    h->fences += m->retain;
     replace(&h->status_document, m);
     if (m->payload_len == 0 || json_doc_parse(m->payload, m->payload_len, &doc, NULL) != STATUS_OK)
         return;
@@ -253,6 +254,14 @@ bool hearing_take(void *context, const struct message *m)
     h->changes++;
     pthread_mutex_unlock(&h->lock);
     return true;
+}
+
+bool hearing_is_fenced(struct hearing *h)
+{
+    pthread_mutex_lock(&h->lock);
+    bool fenced = h->fences >= 2;
+    pthread_mutex_unlock(&h->lock);
+    return fenced;
 }
 
 bool hearing_is_whole(struct hearing *h)

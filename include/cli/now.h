@@ -23,6 +23,7 @@ struct hearing {
     char *alert_documents[NOW_ALERTS_MAX];
     char *status_document;
     unsigned long changes;
+    int fences;               /* times that the broker sent the status that it keeps */
     unsigned long unreadable; /* documents of another version or maker */
 };
 
@@ -34,6 +35,9 @@ bool hearing_take(void *context, const struct message *m);
 
 /* Status and every tank are there. */
 bool hearing_is_whole(struct hearing *h);
+
+/* The status that the broker keeps came a second time, after all else that it keeps. */
+bool hearing_is_fenced(struct hearing *h);
 
 /* Exit code for who asks by a script: 0 all well, 1 an alert is active, 3 the service does not run, so that
  * nobody knows. */

@@ -30,13 +30,19 @@ static int teardown(void **state)
     return 0;
 }
 
-static void hear(const char *topic, const char *payload)
+static void hear_retained(const char *topic, const char *payload, bool retain)
 {
     struct message m = { .topic = topic,
                          .topic_len = (uint32_t)strlen(topic),
                          .payload = payload,
-                         .payload_len = (uint32_t)strlen(payload) };
+                         .payload_len = (uint32_t)strlen(payload),
+                         .retain = retain };
     assert_true(hearing_take(&h, &m));
+}
+
+static void hear(const char *topic, const char *payload)
+{
+    hear_retained(topic, payload, false);
 }
 
 #define ALERT                                                                                                \
@@ -65,6 +71,18 @@ static void documents_fill_the_board(void **state)
     assert_int_equal(h.board.service, BOARD_SERVICE_OFFLINE);
     hear("lentic/millrace/tank/a1", "");
     assert_false(h.tanks[0].heard);
+}
+
+/* The status that is kept comes first and last; one that comes in between, live, is no fence. */
+static void all_came_when_the_status_came_again(void **state)
+{
+    (void)state;
+    hear_retained("lentic/millrace/status", "{\"state\":\"online\"}", true);
+    hear("lentic/millrace/status", "{\"state\":\"online\"}");
+    hear_retained("lentic/millrace/tank/a1", "{\"values\":{}}", true);
+    assert_false(hearing_is_fenced(&h));
+    hear_retained("lentic/millrace/status", "{\"state\":\"online\"}", true);
+    assert_true(hearing_is_fenced(&h));
 }
 
 static void alerts_come_and_go(void **state)
@@ -121,6 +139,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(documents_fill_the_board, setup, teardown),
+        cmocka_unit_test_setup_teardown(all_came_when_the_status_came_again, setup, teardown),
         cmocka_unit_test_setup_teardown(alerts_come_and_go, setup, teardown),
         cmocka_unit_test_setup_teardown(strange_things_do_no_harm, setup, teardown),
     };
