@@ -8,9 +8,6 @@
 #include "adapters/store_inside.h"
 #include "adapters/store_schema.h"
 
-/* Readings are handed out in order of time by sorting one piece after the other: memory stays small. */
-#define PIECE_MS (10 * MS_PER_MIN)
-
 utc_t store_newest(struct store *store)
 {
     if (store->db == NULL)
@@ -21,91 +18,66 @@ utc_t store_newest(struct store *store)
     return (utc_t){ schema_number(store->db, sql, UTC_NONE.ms) };
 }
 
-/* Rows name probes by id: the streams in order of their ids. */
-struct stream_of {
-    int64_t probe;
-    int stream;
+/* Rows name probes by id. */
+struct streams {
+    int64_t count;
+    int of[]; /* by id; -1: not in this configuration */
 };
 
-static int by_probe(const void *a, const void *b)
+static struct streams *streams_by_probe(const struct store *store)
 {
-    int64_t x = ((const struct stream_of *)a)->probe, y = ((const struct stream_of *)b)->probe;
-    return (x > y) - (x < y);
-}
-
-static struct stream_of *streams_by_probe(const struct store *store)
-{
-    struct stream_of *map = calloc((size_t)store->site->stream_count + 1, sizeof *map);
-    for (int i = 0; map != NULL && i < store->site->stream_count; i++)
-        map[i] = (struct stream_of){ store->probe_id[i], i };
-    if (map != NULL)
-        qsort(map, (size_t)store->site->stream_count, sizeof *map, by_probe);
+    int64_t most = 0;
+    for (int i = 0; i < store->site->stream_count; i++)
+        most = store->probe_id[i] > most ? store->probe_id[i] : most;
+    struct streams *map = malloc(sizeof *map + (size_t)(most + 1) * sizeof map->of[0]);
+    if (map == NULL)
+        return NULL;
+    map->count = most + 1;
+    memset(map->of, 0xff, (size_t)map->count * sizeof map->of[0]);
+    for (int i = 0; i < store->site->stream_count; i++)
+        map->of[store->probe_id[i]] = i;
     return map;
 }
 
-static int stream_of_probe(const struct store *store, const struct stream_of *map, int64_t probe)
+/* Two days are millions of rows, and nothing is watched meanwhile: taken apart here, not in SQL. */
+static int each_of(struct store *store, const char *sql, bool settled, const struct streams *map, utc_t from,
+                   void (*each)(void *context, const struct reading *r), void *context)
 {
-    struct stream_of key = { probe, -1 };
-    const struct stream_of *found =
-        bsearch(&key, map, (size_t)store->site->stream_count, sizeof *map, by_probe);
-    return found != NULL ? found->stream : -1;
-}
-
-static int each_of_piece(struct store *store, sqlite3_stmt *stmt, const struct stream_of *map, int64_t from,
-                         void (*each)(void *context, const struct reading *r), void *context)
-{
-    int code;
-    sqlite3_bind_int64(stmt, 1, from);
-    sqlite3_bind_int64(stmt, 2, from + PIECE_MS);
+    sqlite3_stmt *stmt = NULL;
+    int code = sqlite3_prepare_v2(store->db, sql, -1, &stmt, NULL);
+    if (code != SQLITE_OK)
+        return code;
+    sqlite3_bind_int64(stmt, 1, from.ms);
     while ((code = sqlite3_step(stmt)) == SQLITE_ROW) {
-        struct reading r = store_read_row(stmt, 1);
-        r.stream = stream_of_probe(store, map, sqlite3_column_int64(stmt, 0));
-        if (r.stream >= 0)
-            each(context, &r);
+        int64_t key = sqlite3_column_int64(stmt, 0);
+        int64_t probe = settled ? store_reading_probe(key) : store_recent_probe(key);
+        int stream = probe < map->count ? map->of[probe] : -1;
+        utc_t t = { settled ? store_reading_t_ms(key) : store_recent_t_ms(key) };
+        if (stream < 0 || t.ms < from.ms || (!settled && t.ms < store->settled_ms[stream]))
+            continue;
+        struct reading r = store_read_coded(stmt, 1);
+        r.stream = stream;
+        r.t = t;
+        each(context, &r);
     }
-    sqlite3_reset(stmt);
+    sqlite3_finalize(stmt);
     return code;
-}
-
-/* The next time at or after t that may have a reading; INT64_MAX at the end. Gaps of months cost one look. */
-static int64_t next_time(struct store *store, int64_t t)
-{
-    char sql[500];
-    snprintf(sql, sizeof sql,
-             "SELECT max(%lld, min(t)) FROM (SELECT (min(key) >> 17) + 1577836800000 AS t FROM recent"
-             " WHERE key >= " STORE_RECENT_KEY(
-                 "%lld") " UNION ALL SELECT (min(key) >> 37 << 20) +"
-                         " 1577836800000 FROM reading WHERE key >= " STORE_STRETCH("%lld") " << 37)",
-             (long long)t, (long long)t, (long long)t);
-    return schema_number(store->db, sql, INT64_MAX);
 }
 
 enum status store_each_reading(struct store *store, utc_t from,
                                void (*each)(void *context, const struct reading *r), void *context)
 {
-    static const char sql[] = STORE_STRETCHES(
-        "?1", "?2") "SELECT " STORE_COLUMNS " FROM stretch CROSS JOIN (SELECT id FROM probe)"
-                    " CROSS JOIN reading ON " STORE_IN_STRETCH(
-                        "id", "?1",
-                        "?2") " UNION ALL"
-                              " SELECT r.probe, r.t_ms, r.raw, r.value, r.flag, r.tests, r.marks FROM recent "
-                              "r CROSS JOIN probe p"
-                              " ON p.id = r.probe WHERE key >= " STORE_RECENT_KEY(
-                                  "?1") " AND key < " STORE_RECENT_KEY("?2") " AND r.t_ms >= p.settled_ms "
-                                                                             "ORDER BY 2, 1";
-    sqlite3_stmt *stmt = NULL;
-    if (store->db == NULL || sqlite3_prepare_v2(store->db, sql, -1, &stmt, NULL) != SQLITE_OK)
+    static const char settled[] = "SELECT key, raw, value, verdict FROM reading WHERE key >= " STORE_STRETCH(
+        "?1") " << 37 ORDER BY key";
+    static const char recent[] =
+        "SELECT key, raw, value, verdict FROM recent WHERE key >= " STORE_RECENT_KEY("?1") " ORDER BY key";
+    struct streams *map = store->db != NULL ? streams_by_probe(store) : NULL;
+    if (map == NULL)
         return STATUS_IO;
-    struct stream_of *map = streams_by_probe(store);
-    int code = map != NULL ? SQLITE_DONE : SQLITE_NOMEM;
-    int64_t at = next_time(store, from.ms);
-    while (code == SQLITE_DONE && at != INT64_MAX) {
-        code = each_of_piece(store, stmt, map, at, each, context);
-        at = next_time(store, at + PIECE_MS);
-    }
+    bool done = each_of(store, settled, true, map, from, each, context) == SQLITE_DONE &&
+                each_of(store, recent, false, map, from, each, context) == SQLITE_DONE;
     free(map);
-    sqlite3_finalize(stmt);
-    return code == SQLITE_DONE ? STATUS_OK : STATUS_IO;
+    return done ? STATUS_OK : STATUS_IO;
 }
 
 static int take_alert_index(const struct store *store, sqlite3_stmt *stmt, int i)

@@ -139,26 +139,40 @@ bool store_write_reading(struct store *store, const struct reading *r)
     return !changed || !settled || touch(store, r);
 }
 
-struct reading store_read_row(struct sqlite3_stmt *stmt, int first)
+/* raw and value from column `first` on. */
+static struct reading read_values(struct sqlite3_stmt *stmt, int first, int flag, int64_t tests, int marks)
 {
-    struct reading r = {
-        .stream = -1, .t = { sqlite3_column_int64(stmt, first) }, .sent = NAN, .value = NAN
-    };
-    if (sqlite3_column_type(stmt, first + 1) != SQLITE_NULL)
-        r.sent = sqlite3_column_double(stmt, first + 1);
-    int marks = sqlite3_column_int(stmt, first + 5);
+    struct reading r = { .stream = -1, .t = UTC_NONE, .sent = NAN, .value = NAN, .flag = (enum flag)flag };
+    if (sqlite3_column_type(stmt, first) != SQLITE_NULL)
+        r.sent = sqlite3_column_double(stmt, first);
     if (marks & READING_MARK_SHORT)
         r.sent /= READING_SHORT_SCALE;
-    if (sqlite3_column_type(stmt, first + 2) != SQLITE_NULL)
-        r.value = sqlite3_column_double(stmt, first + 2);
+    if (sqlite3_column_type(stmt, first + 1) != SQLITE_NULL)
+        r.value = sqlite3_column_double(stmt, first + 1);
     else if (!(marks & READING_MARK_UNKNOWN))
         r.value = r.sent;
-    r.flag = (enum flag)sqlite3_column_int(stmt, first + 3);
-    r.tests = tests_of_code(sqlite3_column_int64(stmt, first + 4));
+    r.tests = tests_of_code(tests);
     int basis = marks & 7;
     r.basis = basis < TIME_BASIS_COUNT ? (enum time_basis)basis : TIME_RECEIVED;
     r.late = (marks & READING_MARK_LATE) != 0;
     return r;
+}
+
+struct reading store_read_row(struct sqlite3_stmt *stmt, int first)
+{
+    struct reading r =
+        read_values(stmt, first + 1, sqlite3_column_int(stmt, first + 3),
+                    sqlite3_column_int64(stmt, first + 4), sqlite3_column_int(stmt, first + 5));
+    r.t.ms = sqlite3_column_int64(stmt, first);
+    return r;
+}
+
+/* As the columns of the tables take a verdict apart. */
+struct reading store_read_coded(struct sqlite3_stmt *stmt, int first)
+{
+    int64_t verdict = sqlite3_column_int64(stmt, first + 2);
+    return read_values(stmt, first, (int)((verdict >> 6) + 1) & 15, -(verdict >> 10),
+                       ((int)(verdict & 63) + 32) & 63);
 }
 
 static const char *alert_unit(const struct alert_slot *slot)

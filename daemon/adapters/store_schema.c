@@ -213,7 +213,8 @@ static bool sound(sqlite3 *db, const char *pragma, struct why *why, const char *
 static bool ends_sound(sqlite3 *db)
 {
     static const char *const walks[] = {
-        "WITH RECURSIVE step(n) AS (SELECT (max(key) / 512 - min(key) / 512) + 1 FROM reading),"
+        "WITH RECURSIVE step(n) AS MATERIALIZED (SELECT (SELECT max(key) FROM reading) / 512 -"
+        " (SELECT min(key) FROM reading) / 512 + 1),"
         " look(k) AS (SELECT (SELECT min(key) FROM reading) UNION ALL SELECT (SELECT key FROM reading"
         " WHERE key >= k + (SELECT n FROM step) ORDER BY key LIMIT 1) FROM look WHERE k IS NOT NULL)"
         " SELECT sum((SELECT verdict FROM reading WHERE key = k)) FROM look",

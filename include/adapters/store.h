@@ -56,7 +56,7 @@ enum status store_save_state(struct store *store, const char *name, const void *
                              size_t n) LENTIC_CHECKED;
 size_t store_load_state(struct store *store, const char *name, uint8_t **out);
 
-/* Restart: readings at or after `from`, oldest first. */
+/* Restart: readings at or after `from`, each probe's oldest first. */
 enum status store_each_reading(struct store *store, utc_t from,
                                void (*each)(void *context, const struct reading *r),
                                void *context) LENTIC_CHECKED;

@@ -172,8 +172,9 @@ bool store_write_note(struct store *store, const struct note *note);
 bool store_write_position(struct store *store, uint64_t seq);
 bool store_put_meta(struct store *store, const char *name, int64_t value);
 int64_t store_meta(struct store *store, const char *name, int64_t otherwise);
-bool store_step(struct sqlite3_stmt *stmt);                          /* runs it to its end and resets it */
-struct reading store_read_row(struct sqlite3_stmt *stmt, int first); /* t_ms raw value flag tests marks */
+bool store_step(struct sqlite3_stmt *stmt);                            /* runs it to its end and resets it */
+struct reading store_read_row(struct sqlite3_stmt *stmt, int first);   /* t_ms raw value flag tests marks */
+struct reading store_read_coded(struct sqlite3_stmt *stmt, int first); /* raw value verdict; without time */
 
 /* store_columns.c: empty, UTC_NONE and NAN are NULL in a row. What is bound must outlive the step. */
 void store_bind_text(struct sqlite3_stmt *stmt, int i, const char *s);
@@ -225,6 +226,27 @@ static inline int64_t store_reading_key(int64_t t_ms, int64_t probe)
 {
     int64_t since = t_ms - STORE_ORIGIN_MS, rest = since & (STORE_STRETCH_MS - 1);
     return ((since - rest) * (1 << STORE_PROBE_BITS)) + probe * STORE_STRETCH_MS + rest;
+}
+
+static inline int64_t store_reading_probe(int64_t key)
+{
+    return (key >> STORE_STRETCH_BITS) & ((1 << STORE_PROBE_BITS) - 1);
+}
+
+static inline int64_t store_reading_t_ms(int64_t key)
+{
+    return (key >> (STORE_STRETCH_BITS + STORE_PROBE_BITS)) * STORE_STRETCH_MS +
+           (key & (STORE_STRETCH_MS - 1)) + STORE_ORIGIN_MS;
+}
+
+static inline int64_t store_recent_probe(int64_t key)
+{
+    return key & ((1 << STORE_PROBE_BITS) - 1);
+}
+
+static inline int64_t store_recent_t_ms(int64_t key)
+{
+    return (key >> STORE_PROBE_BITS) + STORE_ORIGIN_MS;
 }
 
 #endif
