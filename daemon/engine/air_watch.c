@@ -10,9 +10,10 @@
 #define AIR_GAP_C      1.5
 #define AIR_JUMP_SHARE 0.55 /* of the way to the room */
 #define LIFTED_SHARE   0.7  /* while the conductivity is that of water: no change goes so far */
-#define PLUNGE_C       2.0 /* within minutes, and this share of the way: a change of water is slower or less */
-#define PLUNGE_SHARE   0.3
+#define PLUNGE_C       2.0  /* within minutes, and this share of the way: a change is slower or less */
+#define PLUNGE_SHARE   0.4
 #define PLUNGE_MS      (5 * MS_PER_MIN)
+#define LEAP_C         0.5               /* between two readings: looked at before the limits are */
 #define IN_WATER_MS    (20 * MS_PER_MIN) /* so long ago it was in the water for sure */
 
 static void put_evidence(struct text *out, double ec, double ec_before, double temp_c, double temp_before_c,
@@ -45,7 +46,7 @@ static void forget_air(struct engine *e, int place, utc_t now)
 static bool is_air(const struct window *temp, double t_now, double room_c, bool ec_is_wet, utc_t now)
 {
     double before = window_mean_over(temp, (utc_t){ now.ms - 30 * MS_PER_MIN }, IN_WATER_MS);
-    double lately = window_mean_over(temp, (utc_t){ now.ms - PLUNGE_MS }, PLUNGE_MS);
+    double lately = window_mean_over(temp, (utc_t){ now.ms - 2 * PLUNGE_MS }, PLUNGE_MS);
     double gap = before - room_c, share = (before - t_now) / gap;
     bool plunged = fabs(lately - t_now) > PLUNGE_C && share > PLUNGE_SHARE;
     return fabs(gap) > AIR_GAP_C && (plunged || share > (ec_is_wet ? LIFTED_SHARE : AIR_JUMP_SHARE));
@@ -82,4 +83,12 @@ void air_watch(struct engine *e, int tank, struct now now, struct effects *fx)
                 active && !wet ? NULL : evidence, now, fx);
     if (!active && alert_is_active(e, place, KIND_OUT_OF_WATER, Q_COUNT))
         forget_air(e, place, now.utc);
+}
+
+void air_look(struct engine *e, int stream, double before, double v, struct now now, struct effects *fx)
+{
+    const struct stream *s = &e->site->streams[stream];
+    int tank = e->site->places[s->place].tank;
+    if (tank >= 0 && s->quantity == Q_TEMP && fabs(v - before) > LEAP_C)
+        air_watch(e, tank, now, fx);
 }

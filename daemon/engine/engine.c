@@ -232,8 +232,10 @@ static void release(struct engine *e, int stream, struct now now, struct effects
     struct stream_state *s = &e->streams[stream];
     s->held.waiting = false;
     stream_timer_set(e, stream, STREAM_HELD, MONO_NEVER);
+    double before = s->value;
     s->value = s->held.v;
     s->value_t = s->held.t;
+    air_look(e, stream, before, s->value, now, fx);
     if (!hangs_in_air(e, stream)) {
         window_add(&s->day, s->held.t, s->held.v);
         window_add(&s->days, s->held.t, s->held.v);
@@ -338,7 +340,8 @@ static void take(struct engine *e, int stream, struct reading *r, const struct s
     }
     health_arrived(e, stream, r, sample->kind, now, fx);
     if (gate_usable(r)) {
-        health_noise(e, stream, r, now, fx);
+        if (!hangs_in_air(e, stream))
+            health_noise(e, stream, r, now, fx);
         hold(e, stream, r, now, fx);
     } else {
         e->counts.kept_out += isnan(r->value) ? 0 : 1;

@@ -225,6 +225,8 @@ void judge_named(struct engine *e, int place, enum alert_kind kind, enum quantit
 
 /* --- air_watch.c, ph_watch.c, waters_watch.c --- */
 void air_watch(struct engine *e, int tank, struct now now, struct effects *fx);
+/* A value that leaps: the probe may be in the air before the minute is over. */
+void air_look(struct engine *e, int stream, double before, double v, struct now now, struct effects *fx);
 /* Its probe hangs in the water and can be lifted out; levels and leaks are seen from outside. */
 bool is_immersed(enum quantity q);
 void ph_watch(struct engine *e, int tank, struct now now, struct effects *fx);
