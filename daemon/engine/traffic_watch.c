@@ -26,15 +26,16 @@ static void say_flood(struct engine *e, struct now now, struct effects *fx)
         e->traffic.flood_raises, (int)MIN_OF(TRAFFIC_FLOOD_MS));
 }
 
-/* Only what says how the water is, not why: a cause is a new one each time. */
+/* Only what says how the water is, not why: a cause is a new one each time. What is grave is told each time,
+ * but for pH, which plants lower every night. */
 static bool can_be_habit(const struct alert_slot *s)
 {
-    return kind_info(s->kind)->symptom && s->settings.priority < PRIORITY_HIGH;
+    return kind_info(s->kind)->symptom && (s->settings.priority < PRIORITY_HIGH || s->quantity == Q_PH);
 }
 
 static bool is_grave_limit(const struct alert_slot *s)
 {
-    return kind_info(s->kind)->symptom && s->settings.priority == PRIORITY_HIGH;
+    return kind_info(s->kind)->symptom && !can_be_habit(s);
 }
 
 static void say_habit(const struct engine *e, int slot, struct now now, struct effects *fx)

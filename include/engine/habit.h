@@ -1,7 +1,7 @@
 /* A limit that is passed again and again is no news each time: a thermostat with a wide swing changes a small
  * tank "too fast" at every round. After HABIT_RAISES raises within HABIT_SPAN_MS (those within HABIT_APART_MS
  * are one) it is told every HABIT_TELL_MS at most, or when it is clearly worse than what was told. Only for
- * limits that are not of high priority; pure, no allocation. */
+ * limits that are not of high priority, and of pH; pure, no allocation. */
 #ifndef LENTIC_ENGINE_HABIT_H
 #define LENTIC_ENGINE_HABIT_H
 

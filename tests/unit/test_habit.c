@@ -125,6 +125,8 @@ static void a_restart_changes_nothing(void **state)
 
 #define FAST "tank/a1/ph-fast"
 
+static const char *ref = FAST;
+
 struct heard {
     int raises, clears, told_raises, told_clears, habits;
 };
@@ -134,7 +136,7 @@ static void hear(const struct engine_tank *w, struct heard *heard)
     for (size_t i = 0; i < w->fx.count; i++) {
         const struct effect *e = &w->fx.items[i];
         heard->habits += e->kind == EFFECT_EVENT && e->u.event.kind == EVENT_HABIT;
-        if (e->kind != EFFECT_ALERT || strcmp(w->site.alerts[e->u.alert.alert.index].ref, FAST) != 0)
+        if (e->kind != EFFECT_ALERT || strcmp(w->site.alerts[e->u.alert.alert.index].ref, ref) != 0)
             continue;
         heard->raises += e->u.alert.change == CHANGE_RAISE;
         heard->clears += e->u.alert.change == CHANGE_CLEAR;
@@ -174,6 +176,23 @@ static void a_tank_s_daily_swing_is_told_now_and_then(void **state)
     engine_tank_fini(&w);
 }
 
+/* Grave as a low pH is: plants bring it every night. */
+static void a_nightly_low_of_ph_is_told_now_and_then(void **state)
+{
+    static struct engine_tank w;
+    struct heard heard = { 0 };
+    (void)state;
+    engine_tank_init(&w);
+    w.tank.band[Q_PH].lo = 7.2;
+    engine_tank_start(&w);
+    ref = "tank/a1/ph-low";
+    days_of_swings(&w, 10, &heard);
+    ref = FAST;
+    assert_in_range(heard.raises, 9, 11);
+    assert_in_range(heard.told_raises, 6, 7);
+    engine_tank_fini(&w);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -186,6 +205,7 @@ int main(void)
         cmocka_unit_test_setup(rare_ones_make_no_habit, setup),
         cmocka_unit_test_setup(a_restart_changes_nothing, setup),
         cmocka_unit_test(a_tank_s_daily_swing_is_told_now_and_then),
+        cmocka_unit_test(a_nightly_low_of_ph_is_told_now_and_then),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
