@@ -39,12 +39,13 @@
 #define RUN_STRAIGHT  0.6 /* of the way in the first half of the time: more is a draught */
 /* A room without heat falls about evenly from the first quarter hour on; an airing at once, and then less and
  * less. */
-#define EVEN_STEPS      8
-#define EVEN_MOVED_C    1.0
-#define EVEN_OFF_C      0.4  /* under all that it had at this time of day */
-#define EVEN_HALF       0.35 /* of the way, at least, in each half of the time */
-#define EVEN_LAST       0.5  /* of the mean pace in the last quarter */
-#define EVEN_AIRING_C_H 5.0  /* over two steps: no radiator cools so fast */
+#define EVEN_STEPS     8
+#define EVEN_MOVED_C   1.0
+#define EVEN_OFF_C     0.4  /* under all that it had at this time of day */
+#define EVEN_HALF      0.35 /* of the way, at least, in each half of the time */
+#define EVEN_LAST      0.5  /* of the mean pace in the last quarter, and now */
+#define EVEN_TIMES     1.2  /* its mean pace, */
+#define EVEN_NOISE_C_H 0.8  /* and so much for noise: what was faster over two steps was an airing */
 /* Off for so long, and not on its way back: no airing. */
 #define LASTING_STEPS 12
 #define FAR_STEPS     9 /* when it is so far off that no other sign is needed */
@@ -236,15 +237,31 @@ static double fastest_c_h(const struct window *day, utc_t now, int steps)
     return most * 60 / (2 * STEP_MIN);
 }
 
+/* How far it fell until then, 0 when not as a room without heat does. */
+static double even_fall(const struct window *day, utc_t now)
+{
+    double last = step_mean(day, now, 1), first = step_mean(day, now, 1 + EVEN_STEPS), fell = first - last;
+    double half = first - step_mean(day, now, 1 + EVEN_STEPS / 2);
+    double most_c_h = EVEN_TIMES * fell * 60 / (EVEN_STEPS * STEP_MIN) + EVEN_NOISE_C_H;
+    bool even = fmin(half, fell - half) > EVEN_HALF * fell && fastest_c_h(day, now, EVEN_STEPS) < most_c_h;
+    return even ? fmax(fell, 0) : 0;
+}
+
+static double even_fall_yesterday(const struct window *day, utc_t now)
+{
+    double most = 0;
+    for (int i = DAY_STEPS - AROUND_STEPS; i < DAY_STEPS + AROUND_STEPS; i++)
+        most = fmax(most, even_fall(day, (utc_t){ now.ms - i * STEP_MIN * MS_PER_MIN }));
+    return most;
+}
+
 static bool falls_evenly(const struct window *day, utc_t now, double lo_now_c)
 {
-    double last = step_mean(day, now, 1), first = step_mean(day, now, 1 + EVEN_STEPS);
-    double late = step_mean(day, now, 1 + EVEN_STEPS / 4) - last, fell = first - last;
-    double half = first - step_mean(day, now, 1 + EVEN_STEPS / 2);
+    double last = step_mean(day, now, 1), fell = even_fall(day, now);
+    double late = step_mean(day, now, 1 + EVEN_STEPS / 4) - last, newest = last - step_mean(day, now, 0);
     double off_c = lo_now_c - window_mean_over(day, now, 2 * STEP_MIN * MS_PER_MIN);
-    return off_c > EVEN_OFF_C && fell > EVEN_MOVED_C && fmin(half, fell - half) > EVEN_HALF * fell &&
-           late > EVEN_LAST * fell / 4 && fastest_c_h(day, now, EVEN_STEPS) < EVEN_AIRING_C_H &&
-           fell > RUN_TIMES * moved_yesterday(day, now, -1, EVEN_STEPS);
+    return off_c > EVEN_OFF_C && fell > EVEN_MOVED_C && late > EVEN_LAST * fell / 4 &&
+           newest > EVEN_LAST * fell / EVEN_STEPS && fell > RUN_TIMES * even_fall_yesterday(day, now);
 }
 
 /* The least that it was off over the last while, sign -1 for cold; negative when it comes back. */

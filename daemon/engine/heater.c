@@ -74,10 +74,13 @@
 #define SURE_MIN        3
 #define SPARE_MIN       6
 #define WEAK_MIN        90
+#define HOLDS_MIN       120  /* at the switching point, with little heat, though nothing sinks */
+#define HOLDS_PULSES    4.0  /* or so many times as long as it takes to heat */
 #define WEAK_HELD_C     0.35 /* one that holds finely gives more the colder it is, and sags more */
 #define WEAK_SHORT_C    0.25 /* under the switching point: some sag a little by night */
 #define WEAK_SPREADS    3.0  /* and where it switches must be known so well */
 #define COUNT_MOST      120
+#define CALLED_MOST     1440
 #define SILENT_LOSS_C_H 0.08 /* with less it may pause for hours */
 #define PAUSE_STRAYS    1.3  /* rooms and lamps stretch it */
 #define SHARE_MISSED    0.3
@@ -395,13 +398,31 @@ double heater_chance_of_silence(const struct heater *h, const struct heater_view
     return fmin(fmax(chance, CHANCE_LEAST), 1);
 }
 
-/* Asked for heat from the switching point on, until it was seen to have given it. */
+/* Asked for heat from the switching point on, until it was seen to have given it. called_min: with little
+ * heat since. */
 static void note_call(struct heater *h, const struct heater_view *v)
 {
     if (v->below > 0)
         h->called = true;
     else if (v->above > 0 || v->temp_c > (v->band_lo_c + v->band_hi_c) / 2)
         h->called = false;
+    if (!h->called || v->share > WEAK_HEAT)
+        h->called_min = 0;
+    else if (h->called_min < CALLED_MOST)
+        h->called_min++;
+    if (h->called_min > 0)
+        h->called_heat_c_h += (v->heat_c_h - h->called_heat_c_h) / h->called_min;
+}
+
+/* A thermostat that is seen to switch does not stand at its lower edge for hours: what heat there is holds
+ * the water, and no more. */
+static bool only_holds(const struct heater *h, const struct heater_view *v)
+{
+    double loss_c_h = -v->free_c_h;
+    double pulse_min = 60 * (v->band_hi_c - v->band_lo_c) / (v->full_c_h - loss_c_h);
+    return !isnan(h->full_c_h) && loss_c_h > WEAK_LOSS_C_H && v->full_c_h > loss_c_h &&
+           pulse_min > v->minutes && h->called_min > fmax(HOLDS_MIN, HOLDS_PULSES * pulse_min) &&
+           h->called_heat_c_h > WEAK_HOLD * loss_c_h;
 }
 
 /* A little heat for long, where it should give all it has and the water would sink without. */
@@ -413,8 +434,8 @@ static int32_t weak_minutes(const struct heater *h, const struct heater_view *v)
         return counted(h->weak_min, COUNT_MOST, false);
     double short_c = fmax(isnan(h->full_c_h) ? WEAK_HELD_C : WEAK_SHORT_C, WEAK_SPREADS * h->lo_sd_c);
     bool some = h->under_loss_c_h > WEAK_LOSS_C_H && h->under_heat_c_h > WEAK_HOLD * h->under_loss_c_h;
-    return h->called && some && v->band_lo_c - v->temp_c > short_c ? counted(h->weak_min, COUNT_MOST, true)
-                                                                   : h->weak_min;
+    bool sinks = h->called && some && v->band_lo_c - v->temp_c > short_c;
+    return sinks || only_holds(h, v) ? counted(h->weak_min, COUNT_MOST, true) : h->weak_min;
 }
 
 /* A slope that reaches back to before it was asked says nothing of what it answers. */
@@ -477,7 +498,7 @@ static bool gives_nothing(struct heater *h, const struct heater_view *v)
 enum heater_cause heater_judge(struct heater *h, const struct heater_view *v, utc_t now)
 {
     if (isnan(v->share) || (utc_is_set(h->disturbed_until) && now.ms < h->disturbed_until.ms)) {
-        h->dead_min = h->stuck_min = h->weak_min = h->under_min = 0;
+        h->dead_min = h->stuck_min = h->weak_min = h->under_min = h->called_min = 0;
         return HEATER_UNKNOWN;
     }
     follow_heat(h, v, now);
@@ -516,6 +537,7 @@ void heater_visit(struct heater *h, struct pack *p)
     pack_f64(p, &h->setpoint_c, -100, 100);
     pack_f64(p, &h->under_heat_c_h, -1000, 1000);
     pack_f64(p, &h->under_loss_c_h, -1000, 1000);
+    pack_f64(p, &h->called_heat_c_h, -1000, 1000);
     for (int i = 0; i < 24; i++)
         pack_f64(p, &h->other_c_h[i], -100, 100);
     for (unsigned i = 0; i < sizeof times / sizeof *times; i++)
@@ -530,5 +552,6 @@ void heater_visit(struct heater *h, struct pack *p)
     pack_i32(p, &h->stuck_min, 0, COUNT_MOST);
     pack_i32(p, &h->weak_min, 0, COUNT_MOST);
     pack_i32(p, &h->held_min, 0, COUNT_MOST);
+    pack_i32(p, &h->called_min, 0, CALLED_MOST);
     pack_i32(p, &h->cause, HEATER_UNKNOWN, HEATER_WEAK);
 }

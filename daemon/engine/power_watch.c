@@ -13,8 +13,8 @@
 #define FEW_SPREADS   9.0 /* of less than half: thermostats fall into step now and then */
 #define EACH_SPREADS  1.5
 #define SILENCE_MOST  3.0 /* spreads that the silence of the others is worth */
-#define HOLD_CHANCE   0.5 /* a tank alone is not told while the others' silence is no likelier than that */
-#define HOLD_MOST_MIN 20
+#define HOLD_CHANCE   0.3 /* a tank alone is not told while the others' silence is no likelier than that */
+#define HOLD_MOST_MIN 12
 #define TOGETHER_MS   (15 * MS_PER_MIN)
 #define LOAD_SPAN_MS  (7 * MS_PER_DAY)
 #define LOAD_SKIP_MS  (2 * MS_PER_HOUR)

@@ -103,7 +103,8 @@ static const struct kind_info kinds[KIND_COUNT] = {
     [KIND_HEATER_WEAK] = { .name = "heater-weak",
                            .scope = SCOPE_TANK,
                            .title = "heater weak or too small",
-                           .meaning = "The heater is on all the time and the tank sinks all the same.",
+                           .meaning = "The heater is on all the time, and the tank sinks all the same or is "
+                                      "only just held.",
                            .consequence = "On the next cold night the tank leaves its band.",
                            .action = "Cover the tank, warm the room, plan a stronger or new heater.",
                            .time = "Until the next cold night.",

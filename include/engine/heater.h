@@ -38,6 +38,8 @@ struct heater {
     bool called;                           /* the water stood under the switching point since */
     int32_t under_min;                     /* minutes under the switching point */
     double under_heat_c_h, under_loss_c_h; /* in the last hour of them: heat given, and what would hold */
+    double called_heat_c_h;                /* heat given on the average over called_min */
+    int32_t called_min; /* minutes at the switching point or little above, with little heat */
     int32_t dead_min, stuck_min, weak_min; /* minutes that speak for it */
     int32_t held_min;                      /* that it was called dead and not told: it may be its circuit */
     int32_t cause;                         /* enum heater_cause, last judged */

@@ -527,7 +527,7 @@ def _24_dark_rack(c):
 @case
 def _25_airings_and_a_boiler(c):
     """A window opened for a quarter of an hour, for one, and one left ajar; then, on an afternoon, the boiler fails:
-    only that is told, and within the hour."""
+    only that is told, and an hour later, though it fell yesterday at that time, too."""
     r = Room(c, seed=25)
     r.run(30 * HOUR)
     for minutes, to, tau_h in ((15, -4, 0.15), (60, -5, 0.2), (40, -3.5, 0.4)):

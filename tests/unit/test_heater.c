@@ -370,6 +370,23 @@ static void a_weak_heater_is_named_and_not_called_dead(void **state)
     arena_fini(&b.arena);
 }
 
+/* Half its power holds the water just so: it stands at the lower edge for hours, where a thermostat never
+ * does.
+ */
+static void one_that_only_holds_is_weak(void **state)
+{
+    (void)state;
+    struct basin b;
+    basin_learnt(&b);
+    assert_int_equal(minutes_to(&b, HEATER_WEAK, 1440), 1440);
+    while (b.temp_c > 21.8)
+        pass(&b, 1, false);
+    b.weak = 0.37;
+    assert_in_range(minutes_to(&b, HEATER_WEAK, 720), 120, 420);
+    assert_true(b.temp_c > 21.6);
+    arena_fini(&b.arena);
+}
+
 /* One that gives as much as is asked for shows neither switching nor free cooling: told apart all the same.
  */
 static void a_fine_heater_weak_is_not_called_dead(void **state)
@@ -630,6 +647,7 @@ int main(void)
         cmocka_unit_test(silence_is_judged_by_the_usual_pause),
         cmocka_unit_test(one_that_heats_though_called_dead_is_learnt_afresh),
         cmocka_unit_test(a_weak_heater_is_named_and_not_called_dead),
+        cmocka_unit_test(one_that_only_holds_is_weak),
         cmocka_unit_test(a_fine_heater_weak_is_not_called_dead),
         cmocka_unit_test(a_dial_that_is_off_is_no_dead_heater),
         cmocka_unit_test(a_warm_room_proves_nothing),
