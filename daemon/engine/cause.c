@@ -249,7 +249,8 @@ static int excuse_of(const struct engine *e, int slot, struct now now)
         return -1;
     if (e->site->alerts[reason].kind == KIND_DRIFTING && is_the_probes(e, slot, now.utc))
         return reason;
-    return habit_told(&e->habits[slot], fabs(pub->value - pub->limit), now.mono) ? reason : -1;
+    double beyond = fabs(pub->value - pub->limit), margin = fabs(mine->settings.deadband);
+    return habit_told(&e->habits[slot], beyond, margin, now.mono) ? reason : -1;
 }
 
 int cause_leader(void *engine, int slot, struct now now)

@@ -51,9 +51,9 @@ void habit_note(struct habit *h, double beyond, mono_t now)
     note(h, beyond, now);
 }
 
-bool habit_told(const struct habit *h, double beyond, mono_t now)
+bool habit_told(const struct habit *h, double beyond, double margin, mono_t now)
 {
-    return within(h->told, now, HABIT_TELL_MS) && !(beyond > HABIT_WORSE * h->beyond);
+    return within(h->told, now, HABIT_TELL_MS) && !(beyond > HABIT_WORSE * h->beyond + margin);
 }
 
 void habit_visit(struct habit *h, struct pack *p, struct now now)

@@ -30,8 +30,9 @@ bool habit_admits(struct habit *h, double beyond, mono_t now, bool *began);
 /* One of high priority was told: it never becomes a habit, but habit_told knows of it. */
 void habit_note(struct habit *h, double beyond, mono_t now);
 
-/* It was told within HABIT_TELL_MS, and is not clearly worse now. */
-bool habit_told(const struct habit *h, double beyond, mono_t now);
+/* It was told within HABIT_TELL_MS, and is not clearly worse now: by more than the margin, too, for every
+ * raise begins just beyond its limit. */
+bool habit_told(const struct habit *h, double beyond, double margin, mono_t now);
 
 void habit_visit(struct habit *h, struct pack *p, struct now now);
 

@@ -76,6 +76,16 @@ static void a_value_that_is_not_known_is_no_worse(void **state)
     assert_true(h.beyond == 0.2);
 }
 
+static void what_was_told_is_known_until_it_is_clearly_worse(void **state)
+{
+    (void)state;
+    assert_false(habit_told(&h, 0.1, 0.5, (mono_t){ DAY }));
+    habit_note(&h, 0.1, (mono_t){ DAY });
+    assert_true(habit_told(&h, 0.6, 0.5, (mono_t){ 2 * DAY }));
+    assert_false(habit_told(&h, 0.7, 0.5, (mono_t){ 2 * DAY }));
+    assert_false(habit_told(&h, 0.1, 0.5, (mono_t){ 4 * DAY }));
+}
+
 static void an_hour_s_flicker_is_one(void **state)
 {
     (void)state;
@@ -200,6 +210,7 @@ int main(void)
         cmocka_unit_test_setup(every_third_day_it_is_told_again, setup),
         cmocka_unit_test_setup(what_is_worse_is_told_at_once, setup),
         cmocka_unit_test_setup(a_value_that_is_not_known_is_no_worse, setup),
+        cmocka_unit_test_setup(what_was_told_is_known_until_it_is_clearly_worse, setup),
         cmocka_unit_test_setup(an_hour_s_flicker_is_one, setup),
         cmocka_unit_test_setup(after_a_calm_week_it_is_news, setup),
         cmocka_unit_test_setup(rare_ones_make_no_habit, setup),
