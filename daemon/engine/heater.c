@@ -181,8 +181,9 @@ static void band_of(const struct heater *h, const struct tank *tank, struct heat
 static void spare_usual(const struct heater *h, struct heater_view *out)
 {
     double margin = SEEN_MARGIN_C, over_lo = 0, over_hi = 0;
-    if (h->heating_seen) {
+    if (h->heating_seen)
         margin = fmax(FAR_LEAST_C, FAR_OF_BAND * (h->band_hi_c - h->band_lo_c));
+    if (h->heating_seen && !isnan(h->full_c_h)) { /* it switches, and is no fine one */
         over_lo = fmax(0, ELEMENT_LAG_H * (h->off_c_h - out->slope_c_h));
         over_hi = fmax(0, ELEMENT_LAG_H * (out->slope_c_h - h->off_c_h - h->full_c_h));
     }
@@ -420,8 +421,9 @@ static bool only_holds(const struct heater *h, const struct heater_view *v)
 {
     double loss_c_h = -v->free_c_h;
     double pulse_min = 60 * (v->band_hi_c - v->band_lo_c) / (v->full_c_h - loss_c_h);
-    return !isnan(h->full_c_h) && loss_c_h > WEAK_LOSS_C_H && v->full_c_h > loss_c_h &&
-           pulse_min > v->minutes && h->called_min > fmax(HOLDS_MIN, HOLDS_PULSES * pulse_min) &&
+    return !isnan(h->full_c_h) && !isnan(h->tau_h) && v->temp_c - v->room_c > GAP_LEAST_C &&
+           loss_c_h > WEAK_LOSS_C_H && v->full_c_h > loss_c_h && pulse_min > v->minutes &&
+           h->called_min > fmax(HOLDS_MIN, HOLDS_PULSES * pulse_min) &&
            h->called_heat_c_h > WEAK_HOLD * loss_c_h;
 }
 

@@ -387,6 +387,23 @@ static void one_that_only_holds_is_weak(void **state)
     arena_fini(&b.arena);
 }
 
+/* Nor is one weak that has nothing to do, because the room is as warm, though nobody measures that. */
+static void a_warm_room_unseen_is_no_weak_heater(void **state)
+{
+    (void)state;
+    struct basin b;
+    basin_init(&b);
+    b.room_known = false;
+    b.range_c = 1.0;
+    pass(&b, 2 * 1440, true);
+    while (b.temp_c > 21.45)
+        pass(&b, 1, false);
+    b.dial_c = 0.12;
+    b.room_c = 21.2; /* between where it switched and where it would now */
+    assert_int_equal(minutes_to(&b, HEATER_WEAK, 1440), 1440);
+    arena_fini(&b.arena);
+}
+
 /* One that gives as much as is asked for shows neither switching nor free cooling: told apart all the same.
  */
 static void a_fine_heater_weak_is_not_called_dead(void **state)
@@ -648,6 +665,7 @@ int main(void)
         cmocka_unit_test(one_that_heats_though_called_dead_is_learnt_afresh),
         cmocka_unit_test(a_weak_heater_is_named_and_not_called_dead),
         cmocka_unit_test(one_that_only_holds_is_weak),
+        cmocka_unit_test(a_warm_room_unseen_is_no_weak_heater),
         cmocka_unit_test(a_fine_heater_weak_is_not_called_dead),
         cmocka_unit_test(a_dial_that_is_off_is_no_dead_heater),
         cmocka_unit_test(a_warm_room_proves_nothing),
