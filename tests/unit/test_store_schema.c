@@ -313,20 +313,21 @@ static void all_stored(struct sqlite3 *db, char *buf, size_t cap)
          buf, cap);
 }
 
-static void made_of_version_5(struct room *room, char *stored, size_t cap)
+/* version: 5, or what became of it in 6 */
+static void made_of_version(int version, struct room *room, char *stored, size_t cap)
 {
     struct sqlite3 *db = opened(room, schema_steps, schema_step_count);
     assert_int_equal(schema_migrate(db, room->path, schema_steps, 5, NULL), STATUS_OK);
     assert_int_equal(schema_run(db, rows_of_version_5), SQLITE_OK);
     all_stored(db, stored, cap);
+    assert_int_equal(schema_migrate(db, room->path, schema_steps, version, NULL), STATUS_OK);
     sqlite3_close(db);
 }
 
-static void readings_come_along(void **state)
+static void readings_come_along_from(int version, struct room *room)
 {
-    struct room *room = *state;
     char before[1600], after[1600];
-    made_of_version_5(room, before, sizeof before);
+    made_of_version(version, room, before, sizeof before);
     assert_non_null(
         strstr(before, "1 1772366400123 24.25 24.25 1 571543825 1;2 1772366400123 413.0 417.25 3"));
     assert_non_null(strstr(before, "1 -62000000000000 1.5 1.5 1"));
@@ -355,6 +356,14 @@ static void readings_come_along(void **state)
     store_close(store);
 }
 
+static void readings_come_along(void **state)
+{
+    readings_come_along_from(5, *state);
+    room_remove(*state);
+    room_make(*state);
+    readings_come_along_from(6, *state);
+}
+
 static void killed_on_the_way_from_version_5_nothing_is_lost(void **state)
 {
     struct room *room = *state;
@@ -362,7 +371,7 @@ static void killed_on_the_way_from_version_5_nothing_is_lost(void **state)
     int n = 0, whole = 0, times = 0;
     for (bool done = false; !done; n += 3, times++) {
         assert_true(n < 3000);
-        made_of_version_5(room, before, sizeof before);
+        made_of_version(5, room, before, sizeof before);
         done = migrated_until(room, schema_steps, schema_step_count, n);
         struct sqlite3 *db = opened(room, schema_steps, schema_step_count);
         int64_t version = schema_number(db, "PRAGMA user_version", -1);
@@ -389,7 +398,7 @@ static void damage_before_the_upgrade_costs_only_what_is_damaged(void **state)
     struct store *store;
     struct why why;
     char before[1600], after[1600];
-    made_of_version_5(room, before, sizeof before);
+    made_of_version(5, room, before, sizeof before);
     struct sqlite3 *db = opened(room, schema_steps, schema_step_count);
     assert_int_equal(schema_run(db, "PRAGMA wal_checkpoint(TRUNCATE)"), SQLITE_OK);
     int64_t page = schema_number(db, "SELECT rootpage FROM sqlite_master WHERE name = 'event'", 0);
