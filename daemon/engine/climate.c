@@ -6,16 +6,17 @@
 
 #include "base/text.h"
 
-#define ROOM_OFF_C    2.5 /* beyond the week's range */
-#define ROOM_FAR_C    4.0 /* so far that no other sign is needed */
-#define ROOM_MEAN_MS  (20 * MS_PER_MIN)
-#define WEEK_MARGIN_C 1.2
-#define RANGE_SPAN_H  (7 * 24)
-#define RANGE_SKIP_H  4
-#define RANGE_SIDE_H  2
-#define RANGE_LEAST_H 20
-#define OUT_OF_BAND   2.0 /* spreads of the thermostat */
-#define FOLLOW_SHARE  0.2 /* of the heated tanks */
+#define ROOM_OFF_C     2.5 /* beyond the week's range */
+#define ROOM_FAR_C     4.0 /* so far that no other sign is needed */
+#define ROOM_MEAN_MS   (20 * MS_PER_MIN)
+#define WEEK_MARGIN_C  1.2
+#define RANGE_SPAN_H   (7 * 24)
+#define RANGE_SKIP_H   4
+#define RANGE_SIDE_H   2
+#define RANGE_LEAST_H  20
+#define ODD_DAYS_LEAST 3   /* of more days one is left out */
+#define OUT_OF_BAND    2.0 /* spreads of the thermostat */
+#define FOLLOW_SHARE   0.2 /* of the heated tanks */
 
 /* Airing makes the room fall too, but ends within the hour, and slows down at once where the air comes in
  * fast; a room whose heating failed goes on, nearly straight, for its walls cool too. */
@@ -97,34 +98,59 @@ static void judge(struct engine *e, int place, enum alert_kind kind, enum tri co
 
 /* --- the room --- */
 
-/* Range of the hourly means at this time of day, two hours to either side, over the week before; of all hours
- * while there are less than two days. lo_now: the lower end as it was, a dull day not allowed for; NaN then.
- */
-static bool usual_range(const struct window *days, utc_t now, double *lo, double *hi, double *lo_now)
+/* The lowest and the highest of some days, each but for one odd day: a window that stood open, a feast. */
+struct reach {
+    double lo[2], hi[2];
+    int days, hours;
+};
+
+static void add_day(struct reach *u, const struct window *days, utc_t now, int from_h, int to_h)
 {
-    int n = 0;
-    double week_lo = INFINITY, week_hi = -INFINITY;
-    bool two_days = window_at(days, (utc_t){ now.ms - 2 * MS_PER_DAY }) != NULL;
-    *lo = INFINITY;
-    *hi = -INFINITY;
-    for (int i = RANGE_SKIP_H; i < RANGE_SPAN_H; i++) {
+    double lo = INFINITY, hi = -INFINITY;
+    int before = u->hours;
+    for (int i = from_h < RANGE_SKIP_H ? RANGE_SKIP_H : from_h; i <= to_h && i < RANGE_SPAN_H; i++) {
         const struct window_bin *bin = window_at(days, (utc_t){ now.ms - i * MS_PER_HOUR });
         if (bin == NULL)
             continue;
-        week_lo = fmin(week_lo, window_mean(bin));
-        week_hi = fmax(week_hi, window_mean(bin));
-        if (two_days && (i + RANGE_SIDE_H) % 24 > 2 * RANGE_SIDE_H)
-            continue;
-        *lo = fmin(*lo, window_mean(bin));
-        *hi = fmax(*hi, window_mean(bin));
-        n++;
+        lo = fmin(lo, window_mean(bin));
+        hi = fmax(hi, window_mean(bin));
+        u->hours++;
     }
-    *lo_now = two_days ? *lo : NAN;
+    u->days += u->hours > before;
+    u->lo[1] = fmin(u->lo[1], fmax(u->lo[0], lo));
+    u->lo[0] = fmin(u->lo[0], lo);
+    u->hi[1] = fmax(u->hi[1], fmin(u->hi[0], hi));
+    u->hi[0] = fmax(u->hi[0], hi);
+}
+
+static struct reach reach_of(const struct window *days, utc_t now, int side_h)
+{
+    struct reach r = { { INFINITY, INFINITY }, { -INFINITY, -INFINITY }, 0, 0 };
+    for (int h = 0; h <= RANGE_SPAN_H; h += 24)
+        add_day(&r, days, now, h - side_h, h + side_h - (side_h == 12));
+    return r;
+}
+
+/* From hourly means. */
+struct usual {
+    double lo, hi;  /* at this time of day, with a dull day allowed for */
+    double hour_lo; /* and without; NaN while there are less than two days */
+    double week_lo; /* at any time of day */
+};
+
+static bool usual_of(const struct window *days, utc_t now, struct usual *out)
+{
+    bool two_days = window_at(days, (utc_t){ now.ms - 2 * MS_PER_DAY }) != NULL;
+    struct reach week = reach_of(days, now, 12), hour = reach_of(days, now, RANGE_SIDE_H);
+    const struct reach *r = two_days ? &hour : &week;
+    int odd = r->days > ODD_DAYS_LEAST;
+    out->hour_lo = two_days ? r->lo[odd] : NAN;
+    out->week_lo = week.lo[odd];
     /* A dull day is no fault: what the room had at some hour of the week is never more than a little unusual.
      */
-    *lo = fmin(*lo, week_lo + WEEK_MARGIN_C);
-    *hi = fmax(*hi, week_hi - WEEK_MARGIN_C);
-    return two_days ? n >= RANGE_SIDE_H : n >= RANGE_LEAST_H;
+    out->lo = fmin(r->lo[odd], week.lo[odd] + WEEK_MARGIN_C);
+    out->hi = fmax(r->hi[odd], week.hi[odd] - WEEK_MARGIN_C);
+    return r->hours >= (two_days ? RANGE_SIDE_H : RANGE_LEAST_H);
 }
 
 /* What was usual when it began stays the measure until it is over. */
@@ -255,11 +281,11 @@ static double even_fall_yesterday(const struct window *day, utc_t now)
     return most;
 }
 
-static bool falls_evenly(const struct window *day, utc_t now, double lo_now_c)
+static bool falls_evenly(const struct window *day, utc_t now, double hour_lo_c)
 {
     double last = step_mean(day, now, 1), fell = even_fall(day, now);
     double late = step_mean(day, now, 1 + EVEN_STEPS / 4) - last, newest = last - step_mean(day, now, 0);
-    double off_c = lo_now_c - window_mean_over(day, now, 2 * STEP_MIN * MS_PER_MIN);
+    double off_c = hour_lo_c - window_mean_over(day, now, 2 * STEP_MIN * MS_PER_MIN);
     return off_c > EVEN_OFF_C && fell > EVEN_MOVED_C && late > EVEN_LAST * fell / 4 &&
            newest > EVEN_LAST * fell / EVEN_STEPS && fell > RUN_TIMES * even_fall_yesterday(day, now);
 }
@@ -281,6 +307,13 @@ static bool goes_on(const struct window *day, utc_t now, double sign)
     return sign * (step_mean(day, now, 1) - step_mean(day, now, 1 + HOUR_STEPS)) > GOES_ON_C_H;
 }
 
+/* For an hour far under what it has at this time of day, and under all that it has at any. */
+static bool is_cold_by_day(const struct window *day, utc_t now, const struct usual *usual)
+{
+    return lasting(day, now, -1, usual->hour_lo, LASTING_STEPS) > ROOM_OFF_C &&
+           lasting(day, now, -1, usual->week_lo, QUARTER_STEPS) > RUN_BARELY_C;
+}
+
 static enum tri beyond(const struct window *day, utc_t now, double sign, double mean_c, double usual_c,
                        bool tanks_follow)
 {
@@ -296,13 +329,14 @@ static void watch_room_probe(struct engine *e, int stream, const struct together
                              struct effects *fx)
 {
     const struct stream_state *s = &e->streams[stream];
-    double lo, hi, lo_now, mean = window_mean_over(&s->day, now.utc, ROOM_MEAN_MS);
+    struct usual usual;
+    double mean = window_mean_over(&s->day, now.utc, ROOM_MEAN_MS);
     char evidence[ALERT_EVIDENCE_MAX];
-    if (s->silent || isnan(mean) || !usual_range(&s->days, now.utc, &lo, &hi, &lo_now))
+    if (s->silent || isnan(mean) || !usual_of(&s->days, now.utc, &usual))
         return;
-    bool falls = falls_evenly(&s->day, now.utc, lo_now);
-    lo = measure(e, KIND_ROOM_COLD, falls ? lo_now : lo);
-    hi = measure(e, KIND_ROOM_HOT, hi);
+    bool falls = falls_evenly(&s->day, now.utc, usual.hour_lo) || is_cold_by_day(&s->day, now.utc, &usual);
+    double lo = measure(e, KIND_ROOM_COLD, falls ? usual.hour_lo : usual.lo);
+    double hi = measure(e, KIND_ROOM_HOT, usual.hi);
     double hour_c = s->value - step_mean(&s->day, now.utc, 12);
     struct text out = text_over(evidence, sizeof evidence);
     text_printf(&out, "room %.1f °C, usual at this time of day %.1f to %.1f °C", s->value, lo, hi);
