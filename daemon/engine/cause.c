@@ -45,8 +45,21 @@ static int ended_at(const struct engine *e, int place, int slot, utc_t now)
     return -1;
 }
 
-/* The earliest standing leader of the same family at a place; slot itself does not count. A symptom does not
- * lead a cause. */
+static enum priority priority_of(const struct engine *e, int slot)
+{
+    return e->site->alerts[slot].settings.priority;
+}
+
+/* A cause rather than a symptom, else the earlier. */
+static bool leads_before(const struct engine *e, int a, int b)
+{
+    if (is_symptom(e, a) != is_symptom(e, b))
+        return is_symptom(e, b);
+    return e->alarms.items[a].pub.raised_at.ms < e->alarms.items[b].pub.raised_at.ms;
+}
+
+/* The standing leader of the same family at a place; slot itself does not count. A symptom does not lead a
+ * cause, nor what is less grave what is more. */
 static int leader_at(const struct engine *e, int place, enum alert_family family, int slot, utc_t now)
 {
     int best = -1;
@@ -55,9 +68,9 @@ static int leader_at(const struct engine *e, int place, enum alert_family family
     for (int i = e->site->first_alert[place]; i < e->site->first_alert[place + 1]; i++) {
         if (i == slot || family_of(&e->site->alerts[i]) != family || !leads(e, i))
             continue;
-        if (is_symptom(e, i) && !is_symptom(e, slot))
+        if ((is_symptom(e, i) && !is_symptom(e, slot)) || priority_of(e, i) < priority_of(e, slot))
             continue;
-        if (best < 0 || e->alarms.items[i].pub.raised_at.ms < e->alarms.items[best].pub.raised_at.ms)
+        if (best < 0 || leads_before(e, i, best))
             best = i;
     }
     return best >= 0 || family != FAMILY_HEAT ? best : ended_at(e, place, slot, now);
@@ -175,11 +188,6 @@ static int leader_of_family(const struct engine *e, int slot, utc_t now)
                 : family == FAMILY_HEAT   ? leader_above(e, slot, tank, now)
                                           : -1;
     return above >= 0 ? above : leader_at(e, e->site->alerts[slot].place, family, slot, now);
-}
-
-static enum priority priority_of(const struct engine *e, int slot)
-{
-    return e->site->alerts[slot].settings.priority;
 }
 
 /* --- a limit that is passed because of what has been told --- */

@@ -49,6 +49,7 @@
  * seems to give. */
 #define DEAD_HOLD      0.15 /* dead at once */
 #define WEAK_HOLD      0.30 /* dead below, weak above, once that was watched for LONG_MIN */
+#define GUESSED_HOLD   0.42 /* the same where the loss is guessed by the size of the tank */
 #define DEAD_HEAT      0.05 /* or so little of what it gives when it is on */
 #define WEAK_LOSS_C_H  0.12 /* less loss than that, and lamps and sun may be all the heat */
 #define PROOF_LOSS_C_H 0.10
@@ -427,6 +428,11 @@ static bool only_holds(const struct heater *h, const struct heater_view *v)
            h->called_heat_c_h > WEAK_HOLD * loss_c_h;
 }
 
+static double weak_hold(const struct heater *h)
+{
+    return isnan(h->tau_h) ? GUESSED_HOLD : WEAK_HOLD;
+}
+
 /* A little heat for long, where it should give all it has and the water would sink without. */
 static int32_t weak_minutes(const struct heater *h, const struct heater_view *v)
 {
@@ -435,7 +441,7 @@ static int32_t weak_minutes(const struct heater *h, const struct heater_view *v)
     if (heater_gives(v) && v->share > WEAK_HEAT)
         return counted(h->weak_min, COUNT_MOST, false);
     double short_c = fmax(isnan(h->full_c_h) ? WEAK_HELD_C : WEAK_SHORT_C, WEAK_SPREADS * h->lo_sd_c);
-    bool some = h->under_loss_c_h > WEAK_LOSS_C_H && h->under_heat_c_h > WEAK_HOLD * h->under_loss_c_h;
+    bool some = h->under_loss_c_h > WEAK_LOSS_C_H && h->under_heat_c_h > weak_hold(h) * h->under_loss_c_h;
     bool sinks = h->called && some && v->band_lo_c - v->temp_c > short_c;
     return sinks || only_holds(h, v) ? counted(h->weak_min, COUNT_MOST, true) : h->weak_min;
 }
@@ -490,7 +496,7 @@ static bool gives_nothing(struct heater *h, const struct heater_view *v)
     if (h->under_min < (h->heating_seen ? v->minutes : UNKNOWN_MIN) || v->slope_c_h > 0 ||
         may_be_the_dial(h, v))
         return false;
-    double hold = h->under_min < LONG_MIN ? DEAD_HOLD : WEAK_HOLD;
+    double hold = h->under_min < LONG_MIN ? DEAD_HOLD : weak_hold(h);
     double least = isnan(v->full_c_h) ? 0 : DEAD_HEAT * v->full_c_h;
     return heater_is_off(v) && h->under_heat_c_h < fmax(hold * h->under_loss_c_h, least) &&
            !cooled_otherwise(h->under_heat_c_h + v->lamps_c_h, h->under_loss_c_h + v->lamps_c_h) &&

@@ -1,5 +1,5 @@
 /* What is kept for the day the power goes: the whole state, a brief one on top, and stored readings. And how
- * the rules of a tank judge them. */
+ * the rules of a tank judge them, and which alert leads. */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stdint.h>
@@ -177,11 +177,45 @@ static void work_makes_no_swing_wider_than_it_was_to_be_seen(void **state)
     assert_true(swing > 1 && swing <= seen.mean_hi - seen.mean_lo);
 }
 
+static int raise_at_once(enum alert_kind kind, enum quantity q)
+{
+    int slot = slot_find(&w.site, w.tank.place, kind, q);
+    assert_true(slot >= 0);
+    w.site.alerts[slot].settings.on_delay_ms = 0;
+    w.now.utc.ms += MS_PER_MIN;
+    w.now.mono.ms += MS_PER_MIN;
+    w.fx.count = 0;
+    alarm_judge(&w.engine->alarms, slot, TRI_YES, 20, 21, w.now, &w.fx);
+    return slot;
+}
+
+static int leader_of(int slot)
+{
+    return engine_alert(w.engine, slot)->leader;
+}
+
+static void a_cause_leads_though_a_symptom_came_first(void **state)
+{
+    (void)state;
+    engine_tank_fini(&w);
+    w.tank.heater_w = 50;
+    w.tank.per_hour[Q_TEMP] = 0.5;
+    w.tank.day_range[Q_TEMP] = 1.5;
+    engine_tank_start(&w);
+    int fast = raise_at_once(KIND_FAST, Q_TEMP), dead = raise_at_once(KIND_HEATER_DEAD, Q_COUNT);
+    int low = raise_at_once(KIND_LOW, Q_TEMP), swing = raise_at_once(KIND_SWING, Q_TEMP);
+    assert_int_equal(leader_of(fast), -1);
+    assert_int_equal(leader_of(dead), -1);
+    assert_int_equal(leader_of(low), dead);
+    assert_int_equal(leader_of(swing), dead);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(a_tank_at_the_edge_of_its_drift_is_told_once, set_up, tear_down),
         cmocka_unit_test_setup_teardown(work_makes_no_swing_wider_than_it_was_to_be_seen, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(a_cause_leads_though_a_symptom_came_first, set_up, tear_down),
         cmocka_unit_test_setup_teardown(a_brief_state_follows_a_whole_one, set_up, tear_down),
         cmocka_unit_test_setup_teardown(stored_readings_fill_the_windows, set_up, tear_down),
         cmocka_unit_test_setup_teardown(a_daily_state_and_readings_are_the_whole, set_up, tear_down),
