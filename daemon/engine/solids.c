@@ -40,6 +40,14 @@
 #define SINK_LEAST_H        48    /* a fall within a day is a change, or several top-offs */
 #define TOPOFF_EC_MOST      700.0 /* uS/cm: most tap waters are softer */
 #define REFILL_LEAVES       0.5   /* of the climb: more is no evaporation */
+#define EXPLAINED           0.5   /* of the climb, by the water that is missing */
+
+/* Creeps rest on medians of four hours, learnt every hour: what came in since shows in the last minutes. */
+#define STALE_BINS  60 /* 5 h of 5 min */
+#define STRETCH     3
+#define UNDONE      0.5 /* of the creep: the rest stands on what was before */
+#define UNDONE_SDS  4.0
+#define MEDIAN_3_SD 0.67 /* of a median of three, over that of one */
 
 /* Falling without a step: quickly within hours, or slowly within a night. */
 #define QUICK_BINS    30 /* 2.5 h */
@@ -138,15 +146,51 @@ static bool is_calm(const struct solids *s)
            s->sink.rise < sink_limit;
 }
 
+/* The conductivity shows no more than ever, and the level was as low before. */
+static bool is_its_way(const struct solids *s, const struct solids_view *view)
+{
+    return view->ec_days != NULL && s->climb.rise <= s->climb.usual && s->level_usual_low;
+}
+
 /* Evaporation lowers it hour by hour; a change that took more than it gave, at once. */
-static bool level_sinks(const struct solids *s)
+static bool level_sinks(const struct solids *s, const struct solids_view *view)
 {
     const struct creep *c = &s->level_sink;
-    if (!s->level_along)
+    if (view->level_days == NULL || !s->level_along || is_its_way(s, view))
         return false;
     double wait = c->past < PAST_SHORT_H ? c->wait : 0;
     return c->rise >
            fmax(wait, isnan(c->usual) ? 3 * LEVEL_LEAST_MM : fmax(LEVEL_LEAST_MM, times_usual(c) * c->usual));
+}
+
+/* --- undone since it was learnt --- */
+
+/* From the lowest stretch of some hours up to the last one. NaN: not known. */
+static double came_back(double *x)
+{
+    double lowest = INFINITY, last = series_median(x + STALE_BINS - STRETCH, STRETCH, STRETCH - 1);
+    for (int i = 0; i + STRETCH <= STALE_BINS; i += STRETCH)
+        lowest = fmin(lowest, series_median(x + i, STRETCH, STRETCH - 1));
+    return last - lowest;
+}
+
+/* The level was topped up: what it had sunk is over, though the hours before still say so. */
+static bool is_filled_up(const struct solids *s, const struct solids_view *view, utc_t now)
+{
+    double x[STALE_BINS];
+    series_take(view->level_day, now, x, STALE_BINS);
+    return came_back(x) > UNDONE * fmax(s->level_sink.rise, LEVEL_LEAST_MM);
+}
+
+/* A top-off or a change took back most of the climb. */
+static bool is_taken_back(const struct solids *s, const struct solids_view *view, utc_t now)
+{
+    double x[STALE_BINS], noise = isnan(s->noise) ? 0 : s->noise;
+    solids_row(s, view->ec_day, view->temp_day, now, x, STALE_BINS);
+    for (int i = 0; i < STALE_BINS; i++)
+        x[i] = -x[i];
+    double least = UNDONE * s->climb.rise * fabs(series_median(x, STALE_BINS, STRETCH));
+    return came_back(x) > fmax(least, UNDONE_SDS * MEDIAN_3_SD * sqrt(2.0) * noise);
 }
 
 /* --- causes of a climb --- */
@@ -191,15 +235,24 @@ static bool could_be_minerals(const struct solids *s, const struct solids_view *
     return view->mates_climb || least_day * ec < s->evaporation_day * TOPOFF_EC_MOST;
 }
 
+/* So much water is missing by the level that it makes most of the climb. */
+static bool level_explains(const struct solids *s, const struct solids_view *view)
+{
+    return view->level_days != NULL && s->level_along && s->level_sink.rise > LEVEL_LEAST_MM &&
+           s->level_sink.rise > EXPLAINED * s->climb.rise * solids_depth_mm(view->volume_l);
+}
+
 static enum solids_cause climb_cause(const struct solids *s, const struct solids_view *view, double ec,
                                      utc_t now)
 {
     double a_day = s->slope_day;
-    bool level = view->level_days != NULL, held = level || refilled_in_vain(s, view, ec, now);
-    if (level && level_sinks(s))
+    bool held = view->level_days != NULL || refilled_in_vain(s, view, ec, now);
+    if (level_sinks(s, view))
         return SOLIDS_TOPOFF_STOPPED;
     if (is_the_probe(s, view))
         return SOLIDS_PROBE_DRIFTS;
+    if (level_explains(s, view))
+        return SOLIDS_TOPOFF_STOPPED;
     if (!held && s->usual_day > CREEP_TODAY_LEAST && like(a_day, s->usual_day, LIKE_USUAL_LO, LIKE_USUAL_HI))
         return SOLIDS_TOPOFF_STOPPED;
     if (!held && like_evaporation(s))
@@ -297,7 +350,8 @@ bool solids_replaces(const struct solids *s, const struct solids_view *view, enu
     if (other == SOLIDS_PROBE_DRIFTS && is_the_water(s, view))
         return cause != SOLIDS_UNKNOWN;
     return (cause == SOLIDS_PROBE_DRIFTS && is_the_probe(s, view)) ||
-           (cause == SOLIDS_WASTE && is_too_fast(s)) || (cause == SOLIDS_TOPOFF_STOPPED && level_sinks(s));
+           (cause == SOLIDS_WASTE && is_too_fast(s)) ||
+           (cause == SOLIDS_TOPOFF_STOPPED && level_sinks(s, view));
 }
 
 bool solids_is_open(const struct solids *s, const struct solids_view *view, enum solids_cause cause)
@@ -341,16 +395,18 @@ static enum solids_cause creep_cause(struct solids *s, const struct solids_view 
 enum solids_cause solids_judge(struct solids *s, const struct solids_view *view, utc_t now)
 {
     enum solids_cause cause = SOLIDS_UNKNOWN;
+    if (view->hand == WITNESS_PROBE)
+        s->answer = NAN; /* a test weighs more than what a change before it did, also when it is old itself */
     if (view->level_day != NULL && leaks(s, view, now))
         cause = SOLIDS_LEAK;
     else if (view->ec_day != NULL && runs_over(s, view, now))
         cause = SOLIDS_TOPOFF_OVER;
-    else if (view->level_days != NULL && level_sinks(s))
-        cause = SOLIDS_TOPOFF_STOPPED;
+    else if (level_sinks(s, view))
+        cause = is_filled_up(s, view, now) ? SOLIDS_UNKNOWN : SOLIDS_TOPOFF_STOPPED;
     else if (view->ec_day == NULL || isnan(s->block_noise))
         cause = SOLIDS_UNKNOWN;
     else if (solids_climbs(s))
-        cause = creep_cause(s, view, now);
+        cause = is_taken_back(s, view, now) ? SOLIDS_UNKNOWN : creep_cause(s, view, now);
     else if (solids_sinks(s) && s->slope_day > -SINK_DAY_MOST)
         cause = view->hand_sink == WITNESS_WATER ? SOLIDS_FINE : SOLIDS_PROBE_DRIFTS;
     else if (is_calm(s))
@@ -391,6 +447,7 @@ void solids_visit(struct solids *s, struct pack *p)
     visit_creep(&s->level_sink, p);
     pack_bool(p, &s->sinks_along);
     pack_bool(p, &s->level_along);
+    pack_bool(p, &s->level_usual_low);
     pack_i32(p, &s->teeth, 0, SERIES_HOURS);
     pack_utc(p, &s->service_begin);
     pack_utc(p, &s->service_end);

@@ -29,6 +29,8 @@
 #define TOOTH_SHARE    0.4  /* of the usual climb: smaller ones do not count */
 #define TOOTH_NOISES   3.0
 #define LEVEL_TOOTH_MM 1.5
+#define LOWER_MM       2.5 /* than ever before: less is the float, or a hand that poured a little less */
+#define LOW_MOST       0.05 /* of the depth under the highest: so low was a fault, and must not hide the next */
 
 /* --- what temperature does to the reading --- */
 
@@ -258,12 +260,24 @@ static int learn_creeps(struct solids *s, const struct solids_view *view, utc_t 
     return teeth;
 }
 
+/* blocks upside down: the newest is no lower than what came before the creep. */
+static bool was_as_low(const double *blocks, int n, const struct creep *c, double depth)
+{
+    int begin = n - 1 - (int)(c->hours / BLOCK_H);
+    double lowest = -INFINITY, highest = INFINITY, most = isnan(depth) ? INFINITY : LOW_MOST * depth;
+    for (int i = 0; i < begin; i++) {
+        lowest = fmax(lowest, blocks[i]);
+        highest = fmin(highest, blocks[i]);
+    }
+    return blocks[n - 1] <= fmin(lowest + LOWER_MM, highest + most);
+}
+
 /* Top-offs that the level showed. */
 static int learn_level(struct solids *s, const struct solids_view *view, utc_t now)
 {
     static double x[SERIES_HOURS], blocks[SERIES_HOURS / BLOCK_H];
     s->level_sink = (struct creep){ .usual = NAN };
-    s->level_along = false;
+    s->level_along = s->level_usual_low = false;
     if (view->level_days == NULL)
         return 0;
     series_take(view->level_days, now, x, SERIES_HOURS);
@@ -274,6 +288,7 @@ static int learn_level(struct solids *s, const struct solids_view *view, utc_t n
     int span = (int)s->level_sink.hours + BLOCK_H;
     s->level_along = span <= SERIES_HOURS && series_slopes(x + SERIES_HOURS - span, span);
     s->level_usual_mm_day = usual_climb(blocks, n, s->level_sink.hours);
+    s->level_usual_low = was_as_low(blocks, n, &s->level_sink, solids_depth_mm(view->volume_l));
     return teeth_before(&s->level_sink, blocks, n, LEVEL_TOOTH_MM);
 }
 
@@ -285,8 +300,7 @@ static double vapour_hpa(double temp_c)
     return 6.112 * exp(17.62 * temp_c / (243.12 + temp_c));
 }
 
-/* A box half as long again as wide and high. */
-static double depth_mm(double volume_l)
+double solids_depth_mm(double volume_l)
 {
     return 100 * cbrt(volume_l / 1.5);
 }
@@ -313,14 +327,15 @@ static double reckoned_mm(const struct solids_view *view, double temp_c)
  * A level that a float holds tells nothing. NaN: neither. */
 static double seen_mm(const struct solids *s, const struct solids_view *view, double reckoned, int teeth)
 {
-    double by_climb = view->by_hand && teeth >= TEETH_LEAST ? s->usual_day * depth_mm(view->volume_l) : NAN;
+    double by_climb =
+        view->by_hand && teeth >= TEETH_LEAST ? s->usual_day * solids_depth_mm(view->volume_l) : NAN;
     double seen = s->level_usual_mm_day > LEVEL_TELLS * reckoned ? s->level_usual_mm_day : by_climb;
     return seen > LEVEL_TELLS * reckoned ? seen : NAN;
 }
 
 static void learn_evaporation(struct solids *s, const struct solids_view *view, double temp_c, int teeth)
 {
-    double depth = depth_mm(view->volume_l), reckoned = reckoned_mm(view, temp_c);
+    double depth = solids_depth_mm(view->volume_l), reckoned = reckoned_mm(view, temp_c);
     double seen = seen_mm(s, view, reckoned, teeth);
     double best = isnan(seen) ? reckoned * (isnan(view->air) ? 1 : view->air) : seen;
     s->air = seen / reckoned;
@@ -349,7 +364,7 @@ void solids_learn(struct solids *s, const struct solids_view *view, utc_t now)
     if (!isnan(temp_c))
         s->temp_ref_c = temp_c;
     learn_evaporation(s, view, isnan(temp_c) ? 22 : temp_c, s->teeth);
-    s->level_sink.wait = wait_of(s, view, &s->level_sink, teeth) * depth_mm(view->volume_l);
+    s->level_sink.wait = wait_of(s, view, &s->level_sink, teeth) * solids_depth_mm(view->volume_l);
     if (view->ec_day == NULL)
         return;
     learn_temp_share(s, view, now);

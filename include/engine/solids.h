@@ -40,6 +40,7 @@ struct solids {
     struct creep climb, sink, level_sink;
     bool sinks_along;           /* from its begin to its end, not at once */
     bool level_along;           /* the same of the level */
+    bool level_usual_low;       /* it stood as low before this sinking */
     double slope_day, slope_sd; /* share a day of the creep; NaN: not known */
     double span_days;           /* behind it */
     double today_day, today_sd; /* the same since the last step, at most over a day */
@@ -138,6 +139,9 @@ bool solids_sinks(const struct solids *s);
 /* Conductivity of the last n bins, freed of temperature; NaN where nothing came. */
 void solids_row(const struct solids *s, const struct window *ec, const struct window *temp, utc_t now,
                 double *out, int n);
+
+/* Of a tank as wide as high and half as long again; NaN: the volume is not known. */
+double solids_depth_mm(double volume_l);
 
 void solids_visit(struct solids *s, struct pack *p);
 

@@ -656,9 +656,97 @@ static void hand_tests_that_sink_along_clear_the_probe(void **state)
     assert_int_equal(tank.cause, SOLIDS_FINE);
 }
 
+/* The creep is known by hours; what was poured in since must be seen at once. */
+static void what_was_topped_off_just_now_is_not_told(void **state)
+{
+    (void)state;
+    double ec = 300, level = 250;
+    live(DAYS(3), &ec, 0, &level, 0);
+    live(DAYS(4), &ec, 4.0 / 1440, &level, -2.5 / 1440);
+    assert_int_equal(tank.cause, SOLIDS_TOPOFF_STOPPED);
+    level += 10;
+    ec -= 16;
+    live(20, &ec, 0, &level, 0);
+    for (int i = 0; i < 72; i++) { /* twelve hours */
+        live(10, &ec, 4.0 / 1440, &level, -2.5 / 1440);
+        assert_int_not_equal(tank.cause, SOLIDS_TOPOFF_STOPPED);
+    }
+    live(DAYS(5), &ec, 4.0 / 1440, &level, -4.0 / 1440);
+    assert_int_equal(tank.cause, SOLIDS_TOPOFF_STOPPED); /* it was filled up once, and never again */
+}
+
+static void a_climb_taken_back_just_now_is_not_told(void **state)
+{
+    (void)state;
+    double ec = 300, level = 250;
+    without_level();
+    live_by_hand(12, 2, &ec, &level);
+    live(DAYS(5), &ec, 3.0 / 1440, &level, 0);
+    assert_int_equal(tank.cause, SOLIDS_TOPOFF_STOPPED);
+    ec -= 15;
+    live(20, &ec, 0, &level, 0);
+    for (int i = 0; i < 72; i++) {
+        live(10, &ec, 3.0 / 1440, &level, 0);
+        assert_int_not_equal(tank.cause, SOLIDS_TOPOFF_STOPPED);
+    }
+}
+
+/* Filled up more than ever, it sinks more than ever, and is not lower for that. */
+static void a_level_as_low_as_before_is_its_way(void **state)
+{
+    (void)state;
+    double ec = 300, level = 250;
+    live_by_hand(12, 3, &ec, &level);
+    level += 4;
+    live(DAYS(4), &ec, 1.5 / 1440, &level, -2.4 / 1440);
+    assert_true(tank.solids.level_sink.rise > 1.4 * tank.solids.level_sink.usual);
+    assert_int_not_equal(tank.cause, SOLIDS_TOPOFF_STOPPED);
+    live(DAYS(1.5), &ec, 1.5 / 1440, &level, -2.4 / 1440);
+    assert_int_equal(tank.cause, SOLIDS_TOPOFF_STOPPED); /* lower than ever */
+}
+
+/* Minerals come with a level that is held. */
+static void what_the_missing_water_explains_is_no_minerals(void **state)
+{
+    (void)state;
+    double ec = 300, level = 250;
+    tank.view.ec_drift = 310;
+    live(DAYS(2), &ec, 0, &level, 0);
+    for (int i = 0; i < 28; i++) {
+        live(DAYS(1) / 6, &ec, 3.3 / 1440, &level, -1.5 / 1440);
+        assert_int_not_equal(tank.cause, SOLIDS_TOPOFF_MINERALS);
+    }
+    assert_true(tank.solids.level_sink.rise < 7.5);
+    assert_int_equal(tank.cause, SOLIDS_TOPOFF_STOPPED);
+}
+
+/* What a change did before a hand test does not take back what the test has shown. */
+static void a_test_outlasts_the_change_before_it(void **state)
+{
+    (void)state;
+    double ec = 300, level = 250;
+    live(DAYS(2), &ec, 0, &level, 0);
+    live(DAYS(5), &ec, 12.0 / 1440, &level, 0);
+    tank.solids.answer = 0.8;
+    tank.view.hand = WITNESS_PROBE;
+    live(10, &ec, 12.0 / 1440, &level, 0);
+    assert_int_equal(tank.cause, SOLIDS_PROBE_DRIFTS);
+    tank.view.hand = WITNESS_NONE; /* the creep is longer than is looked back */
+    live(10, &ec, 12.0 / 1440, &level, 0);
+    assert_false(solids_replaces(&tank.solids, &tank.view, SOLIDS_WASTE, SOLIDS_PROBE_DRIFTS));
+    tank.solids.answer = 0.8; /* a later change is new */
+    assert_true(solids_replaces(&tank.solids, &tank.view, SOLIDS_WASTE, SOLIDS_PROBE_DRIFTS));
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = { CASE(what_wanders_makes_no_steps),
+                                        CASE(what_was_topped_off_just_now_is_not_told),
+                                        CASE(a_climb_taken_back_just_now_is_not_told),
+                                        CASE(a_level_as_low_as_before_is_its_way),
+                                        CASE(what_the_missing_water_explains_is_no_minerals),
+                                        CASE(a_test_outlasts_the_change_before_it),
+
                                         CASE(acid_tells_waste_from_minerals),
                                         CASE(other_tanks_tell_what_evaporates_here),
                                         CASE(a_tank_by_hand_shows_what_evaporates),
