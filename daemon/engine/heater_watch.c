@@ -142,8 +142,10 @@ void heater_watch(struct engine *e, int tank, struct now now, struct effects *fx
         heater_refute(&t->heater, now.utc);
     if (cause == HEATER_FINE && !gives_heat_again(e, place, &t->heater, &view))
         cause = HEATER_UNKNOWN;
-    if (cause == HEATER_WEAK && alert_is_active(e, place, KIND_HEATER_DEAD, Q_COUNT))
-        cause = HEATER_UNKNOWN; /* told already, and as the graver one */
+    if (cause == HEATER_WEAK && alert_is_active(e, place, KIND_HEATER_DEAD, Q_COUNT)) {
+        cause = HEATER_UNKNOWN; /* told already, and as the graver one; and no news when that is over */
+        t->heater.weak_min = 0;
+    }
     if (cause == HEATER_FINE)
         t->heater.held_min = 0;
     else if (cause == HEATER_DEAD && !alert_is_active(e, place, KIND_HEATER_DEAD, Q_COUNT) &&

@@ -193,9 +193,12 @@ bool power_holds(struct engine *e, int tank, struct now now)
 static void put_evidence(const struct circuit *c, double power_w, struct text *out)
 {
     if (!isnan(power_w))
-        text_printf(out, "measured power %.1f W; ", power_w);
-    text_printf(out, "%d of %d heated tanks get no heat though they should, %d get some", c->idle, c->heated,
-                c->heating);
+        text_printf(out, "measured power %.1f W for %d heated tanks", power_w, c->heated);
+    if (!isnan(power_w) && c->idle > 0)
+        text_printf(out, "; %d get no heat though they should", c->idle);
+    else if (isnan(power_w))
+        text_printf(out, "%d of %d heated tanks get no heat though they should, %d get some", c->idle,
+                    c->heated, c->heating);
     if (c->idle > 0)
         text_printf(out, ": %.150s", c->names);
 }
