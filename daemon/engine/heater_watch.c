@@ -142,10 +142,9 @@ void heater_watch(struct engine *e, int tank, struct now now, struct effects *fx
         heater_refute(&t->heater, now.utc);
     if (cause == HEATER_FINE && !gives_heat_again(e, place, &t->heater, &view))
         cause = HEATER_UNKNOWN;
-    if (cause == HEATER_WEAK && alert_is_active(e, place, KIND_HEATER_DEAD, Q_COUNT)) {
-        cause = HEATER_UNKNOWN; /* told already, and as the graver one; and no news when that is over */
-        t->heater.weak_min = 0;
-    }
+    bool was_dead = alert_is_active(e, place, KIND_HEATER_DEAD, Q_COUNT);
+    if (cause == HEATER_WEAK && was_dead)
+        cause = HEATER_UNKNOWN; /* told already, and as the graver one */
     if (cause == HEATER_FINE)
         t->heater.held_min = 0;
     else if (cause == HEATER_DEAD && !alert_is_active(e, place, KIND_HEATER_DEAD, Q_COUNT) &&
@@ -153,6 +152,8 @@ void heater_watch(struct engine *e, int tank, struct now now, struct effects *fx
         cause = HEATER_UNKNOWN;
     t->heater.cause = (int32_t)cause;
     set(e, place, KIND_HEATER_DEAD, HEATER_DEAD, cause, &view, view.band_lo_c, now, fx);
+    if (was_dead && e->alarms.items[slot_find(e->site, place, KIND_HEATER_DEAD, Q_COUNT)].condition == TRI_NO)
+        t->heater.weak_min = 0; /* nor is it news once that is over */
     set(e, place, KIND_HEATER_WEAK, HEATER_WEAK, cause, &view, view.band_lo_c, now, fx);
     set(e, place, KIND_HEATER_STUCK, HEATER_STUCK, cause, &view, view.band_hi_c, now, fx);
     if (time_to_learn(e, tank, cause, &view, now))
