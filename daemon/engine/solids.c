@@ -146,10 +146,13 @@ static bool is_calm(const struct solids *s)
            s->sink.rise < sink_limit;
 }
 
-/* The conductivity shows no more than ever, and the level was as low before. */
+/* The level was as low before, and its keeper tops off by hand, or the conductivity shows no more than it
+ * used to. */
 static bool is_its_way(const struct solids *s, const struct solids_view *view)
 {
-    return view->ec_days != NULL && s->climb.rise <= s->climb.usual && s->level_usual_low;
+    bool stands = view->ec_days != NULL && !isnan(s->climb.usual) &&
+                  s->climb.rise <= creep_limit(s, &s->climb, CREEP_LEAST);
+    return s->level_usual_low && (view->by_hand || stands);
 }
 
 /* Evaporation lowers it hour by hour; a change that took more than it gave, at once. */
@@ -251,8 +254,8 @@ static enum solids_cause climb_cause(const struct solids *s, const struct solids
         return SOLIDS_TOPOFF_STOPPED;
     if (is_the_probe(s, view))
         return SOLIDS_PROBE_DRIFTS;
-    if (level_explains(s, view))
-        return SOLIDS_TOPOFF_STOPPED;
+    if (level_explains(s, view)) /* by hand it waits for its keeper as long as ever */
+        return view->by_hand && s->level_usual_low ? SOLIDS_UNKNOWN : SOLIDS_TOPOFF_STOPPED;
     if (!held && s->usual_day > CREEP_TODAY_LEAST && like(a_day, s->usual_day, LIKE_USUAL_LO, LIKE_USUAL_HI))
         return SOLIDS_TOPOFF_STOPPED;
     if (!held && like_evaporation(s))

@@ -720,6 +720,24 @@ static void what_the_missing_water_explains_is_no_minerals(void **state)
     assert_int_equal(tank.cause, SOLIDS_TOPOFF_STOPPED);
 }
 
+/* Its keeper has let it sink as far before: the climb comes from that alone, though it is more than ever. */
+static void a_hand_that_waits_as_long_as_ever_is_no_news(void **state)
+{
+    (void)state;
+    double ec = 300, level = 250;
+    tank.view.by_hand = true;
+    tank.view.ec_drift = 306;
+    live_by_hand(12, 3, &ec, &level);
+    level += 2;
+    for (int i = 0; i < 24; i++) {
+        live(DAYS(1) / 6, &ec, 4.0 / 1440, &level, -2.2 / 1440);
+        assert_true(tank.cause == SOLIDS_FINE || tank.cause == SOLIDS_UNKNOWN);
+    }
+    assert_true(solids_climbs(&tank.solids));
+    live(DAYS(1.7), &ec, 4.0 / 1440, &level, -2.2 / 1440);
+    assert_int_equal(tank.cause, SOLIDS_TOPOFF_STOPPED);
+}
+
 /* What a change did before a hand test does not take back what the test has shown. */
 static void a_test_outlasts_the_change_before_it(void **state)
 {
@@ -746,6 +764,7 @@ int main(void)
                                         CASE(a_level_as_low_as_before_is_its_way),
                                         CASE(what_the_missing_water_explains_is_no_minerals),
                                         CASE(a_test_outlasts_the_change_before_it),
+                                        CASE(a_hand_that_waits_as_long_as_ever_is_no_news),
 
                                         CASE(acid_tells_waste_from_minerals),
                                         CASE(other_tanks_tell_what_evaporates_here),
