@@ -58,6 +58,8 @@
 #define GOES_ON_SDS   1.5
 #define NEW_QUICK     0.005 /* below all of the week before */
 #define NEW_SLOW      0.015
+#define LEVEL_BINS    6
+#define LEVEL_OVER_MM 1.0
 #define LEAK_MM       4.0
 #define LEAK_SLOW_MM  5.0
 #define LEAK_TIMES    3.0 /* what evaporation takes */
@@ -287,6 +289,19 @@ static bool level_says(const struct solids_view *view, utc_t now, int way)
     return isnan(late) || isnan(early) || way * (late - early) > -1.0;
 }
 
+/* Filling up ends where it always did; what runs over goes on beyond. */
+static bool level_tops(const struct solids_view *view, utc_t now)
+{
+    double bins[LEVEL_BINS];
+    if (view->level_day == NULL || view->level_days == NULL)
+        return true;
+    series_take(view->level_day, now, bins, LEVEL_BINS);
+    double level = series_median(bins, LEVEL_BINS, 2);
+    struct span past =
+        solids_range(view->level_days, (utc_t){ now.ms - PAST_SKIP_H * MS_PER_HOUR }, OVER_DAYS);
+    return isnan(level) || isnan(past.hi) || level > past.hi + LEVEL_OVER_MM;
+}
+
 static double blind_share(const struct solids_view *view, utc_t now)
 {
     struct span past;
@@ -322,7 +337,7 @@ static bool runs_over(const struct solids *s, const struct solids_view *view, ut
     if (!quickly &&
         (isnan(level) || !goes_down(hours, SLOW_HOURS, fmax(fmax(SLOW_SHARE, blind) * level, 3 * noise))))
         return false;
-    return level_says(view, now, 1) &&
+    return level_says(view, now, 1) && level_tops(view, now) &&
            is_new(view->ec_days, now, level, (quickly ? NEW_QUICK : NEW_SLOW) * level, OVER_DAYS);
 }
 

@@ -105,6 +105,24 @@ static void live(int minutes, double *ec, double ec_minute, double *level, doubl
     }
 }
 
+/* A slow filling up, by a drip: new to the tank's conductivity, but it ends at the level that it always has.
+ */
+static void filling_up_to_where_it_always_was_is_no_overflow(void **state)
+{
+    (void)state;
+    double ec = 300, level = 250;
+    live(DAYS(6), &ec, 0, &level, 0);
+    live(60, &ec, 0, &level, -14.0 / 60); /* drawn off for other tanks */
+    live(DAYS(1), &ec, 0, &level, 0);
+    for (int i = 0; i < 12; i++) {
+        live(10, &ec, -0.13, &level, 14.0 / 120);
+        assert_int_not_equal(tank.cause, SOLIDS_TOPOFF_OVER);
+    }
+    for (int i = 0; i < 24 && tank.cause != SOLIDS_TOPOFF_OVER; i++)
+        live(10, &ec, -0.13, &level, 14.0 / 120);
+    assert_int_equal(tank.cause, SOLIDS_TOPOFF_OVER); /* and on beyond */
+}
+
 /* A tank that evaporates and is topped off by hand every so many days. */
 static void live_by_hand(int days, int every, double *ec, double *level)
 {
@@ -782,6 +800,7 @@ int main(void)
                                         CASE(minerals_that_lead_nowhere_for_weeks_are_no_news),
                                         CASE(a_change_that_gave_less_than_it_took_is_no_stopped_topoff),
                                         CASE(a_change_does_not_refute_a_stopped_topoff),
+                                        CASE(filling_up_to_where_it_always_was_is_no_overflow),
                                         CASE(what_only_sinks_without_its_steps_is_no_drift),
                                         CASE(the_amount_of_the_topoff_tells_what_it_can_bring),
                                         CASE(a_new_tank_by_hand_is_given_time),
