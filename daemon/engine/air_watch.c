@@ -72,7 +72,8 @@ void air_watch(struct engine *e, int tank, struct now now, struct effects *fx)
     double t_before =
         temp == NULL ? NAN : window_mean_over(temp, (utc_t){ now.utc.ms - 30 * MS_PER_MIN }, IN_WATER_MS);
     bool dry = ec_now < DRY_MOST_US_CM && ec_now < DRY_SHARE * ec_before;
-    bool air = temp != NULL && is_air(temp, t_now, room, ec_now > 2 * DRY_MOST_US_CM, now.utc);
+    bool air = temp != NULL && !alert_is_active(e, place, KIND_NOISY, Q_TEMP) &&
+               is_air(temp, t_now, room, ec_now > 2 * DRY_MOST_US_CM, now.utc);
     bool active = alert_is_active(e, place, KIND_OUT_OF_WATER, Q_COUNT);
     bool wet =
         (ec == NULL || ec_now > 2 * DRY_MOST_US_CM) && (temp == NULL || is_water(temp, t_now, room, now.utc));
