@@ -11,7 +11,6 @@
 #define DISAGREE       2.0
 #define FRESH_DAYS     10.0
 #define OVERDUE_DAYS   60.0 /* where the quantity has no usual interval of its own */
-#define ESTIMATE_MS    (2 * MS_PER_HOUR)
 #define GH_RELATIVE_SD 0.13 /* as derive_report: model, probe, and what animals and food add */
 #define KH_ABSOLUTE_SD 0.5
 #define HARD_LEAST_SD  0.3

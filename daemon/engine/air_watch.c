@@ -43,9 +43,9 @@ static void forget_air(struct engine *e, int place, utc_t now)
 }
 
 /* Its temperature went to that of the room as no water does. */
-static bool is_air(const struct window *temp, double t_now, double room_c, bool ec_is_wet, utc_t now)
+static bool is_air(const struct window *temp, double t_now, double before, double room_c, bool ec_is_wet,
+                   utc_t now)
 {
-    double before = window_mean_over(temp, (utc_t){ now.ms - 30 * MS_PER_MIN }, IN_WATER_MS);
     double lately = window_mean_over(temp, (utc_t){ now.ms - 2 * PLUNGE_MS }, PLUNGE_MS);
     double gap = before - room_c, share = (before - t_now) / gap;
     bool plunged = fabs(lately - t_now) > PLUNGE_C && share > PLUNGE_SHARE;
@@ -72,11 +72,11 @@ void air_watch(struct engine *e, int tank, struct now now, struct effects *fx)
     double t_before =
         temp == NULL ? NAN : window_mean_over(temp, (utc_t){ now.utc.ms - 30 * MS_PER_MIN }, IN_WATER_MS);
     bool dry = ec_now < DRY_MOST_US_CM && ec_now < DRY_SHARE * ec_before;
+    bool ec_is_wet = ec_now > 2 * DRY_MOST_US_CM;
     bool air = temp != NULL && !alert_is_active(e, place, KIND_NOISY, Q_TEMP) &&
-               is_air(temp, t_now, room, ec_now > 2 * DRY_MOST_US_CM, now.utc);
+               is_air(temp, t_now, t_before, room, ec_is_wet, now.utc);
     bool active = alert_is_active(e, place, KIND_OUT_OF_WATER, Q_COUNT);
-    bool wet =
-        (ec == NULL || ec_now > 2 * DRY_MOST_US_CM) && (temp == NULL || is_water(temp, t_now, room, now.utc));
+    bool wet = (ec == NULL || ec_is_wet) && (temp == NULL || is_water(temp, t_now, room, now.utc));
     enum tri condition = dry || air ? TRI_YES : !active || wet ? TRI_NO : TRI_KEEP;
     struct text out = text_over(evidence, sizeof evidence);
     put_evidence(&out, ec_now, ec_before, t_now, t_before, room);

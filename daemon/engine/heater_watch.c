@@ -147,8 +147,7 @@ void heater_watch(struct engine *e, int tank, struct now now, struct effects *fx
         cause = HEATER_UNKNOWN; /* told already, and as the graver one */
     if (cause == HEATER_FINE)
         t->heater.held_min = 0;
-    else if (cause == HEATER_DEAD && !alert_is_active(e, place, KIND_HEATER_DEAD, Q_COUNT) &&
-             power_holds(e, tank, now))
+    else if (cause == HEATER_DEAD && !was_dead && power_holds(e, tank, now))
         cause = HEATER_UNKNOWN;
     t->heater.cause = (int32_t)cause;
     set(e, place, KIND_HEATER_DEAD, HEATER_DEAD, cause, &view, view.band_lo_c, now, fx);

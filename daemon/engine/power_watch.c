@@ -120,11 +120,15 @@ static bool always_loaded(const struct engine *e, int place, utc_t now)
     return r.bins >= LOAD_LEAST_H && r.lo >= NO_POWER_W;
 }
 
+static bool is_told_elsewhere(const struct circuit *c)
+{
+    return c->idle > 0 && c->covered == c->idle;
+}
+
 /* Those that sink are told already: by the circuit of the rack, the rack of the circuit, or the room. */
 static bool explained(const struct engine *e, const struct circuit *c)
 {
-    return (c->idle > 0 && c->covered == c->idle) ||
-           alert_is_active(e, e->site->room_place, KIND_ROOM_COLD, Q_COUNT);
+    return is_told_elsewhere(c) || alert_is_active(e, e->site->room_place, KIND_ROOM_COLD, Q_COUNT);
 }
 
 static enum tri judge_measured(const struct engine *e, int place, const struct circuit *c, double power_w,
@@ -134,7 +138,7 @@ static enum tri judge_measured(const struct engine *e, int place, const struct c
         return TRI_NO;
     bool counts =
         c->idle > 0 || always_loaded(e, place, now) || alert_is_active(e, place, KIND_POWER_LOST, Q_COUNT);
-    bool told = e->site->places[place].kind == PLACE_RACK && c->idle > 0 && c->covered == c->idle;
+    bool told = e->site->places[place].kind == PLACE_RACK && is_told_elsewhere(c);
     return told ? TRI_NO : counts ? TRI_YES : TRI_KEEP;
 }
 
